@@ -1,0 +1,1 @@
+//! `rinsebell calc`: the computing core as JSON documents.

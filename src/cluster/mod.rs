@@ -1,0 +1,1 @@
+//! The embedded Postgres cluster: find, create, start, attach, stop.

@@ -1,0 +1,4 @@
+//! Pure rules of the trade: no clock, no database, no I/O, nothing random, nothing unordered.
+//! Later modules may use earlier ones in this order.
+
+pub mod ids;

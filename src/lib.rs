@@ -1,0 +1,13 @@
+//! rinsebell: the web service a salon team gives chemical hair services with.
+//!
+//! Reading order: `domain` (pure rules), `reference` (checked data files), `store` (SQL),
+//! `flow` (one use case, one transaction), `web` (screens), `live` (news between stations),
+//! `work` (background steps), `cluster` (the embedded Postgres), `calc` (computations as JSON).
+//!
+//! Invariants: `domain` knows no clock, no database and no I/O; every rule that protects a person
+//! is held twice, in `domain` and in the database; the one clock is Postgres's `rinsebell_now()`.
+
+pub mod calc;
+pub mod cluster;
+pub mod domain;
+pub mod reference;

@@ -1,0 +1,1 @@
+//! The data files of `shared/`, loaded and checked into domain types.
