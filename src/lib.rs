@@ -11,3 +11,4 @@ pub mod calc;
 pub mod cluster;
 pub mod domain;
 pub mod reference;
+pub mod web;

@@ -1,0 +1,151 @@
+//! The files under `static/`, embedded, served under a hash of all their contents.
+//!
+//! One hash for the whole folder keeps relative addresses (a face from a sheet, a module from a
+//! module) working, and lets every answer be kept for ever: new contents have a new address.
+
+use std::fmt::Write as _;
+use std::sync::OnceLock;
+
+use axum::Router;
+use axum::body::Body;
+use axum::extract::Path;
+use axum::http::{HeaderMap, Response, StatusCode, header};
+use axum::routing::get;
+use include_dir::{Dir, include_dir};
+use sha2::{Digest, Sha256};
+
+static STATIC: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/static");
+
+/// Gives addresses of static files; carries nothing, so every screen may hold one.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Assets;
+
+impl Assets {
+    /// The address of `path` below `static/`: `url("css/base.css")`.
+    #[must_use]
+    pub fn url(&self, path: &str) -> String {
+        format!("/assets/{}/{path}", hash())
+    }
+}
+
+/// First 16 hex digits of the SHA-256 over every file's path and contents, in path order.
+#[must_use]
+pub fn hash() -> &'static str {
+    static HASH: OnceLock<String> = OnceLock::new();
+    HASH.get_or_init(|| {
+        let mut files: Vec<_> = Vec::new();
+        gather(&STATIC, &mut files);
+        files.sort();
+        let mut sum = Sha256::new();
+        for (path, contents) in files {
+            // The lengths keep a name from running into the contents after it.
+            sum.update((path.len() as u64).to_le_bytes());
+            sum.update(path.as_bytes());
+            sum.update((contents.len() as u64).to_le_bytes());
+            sum.update(contents);
+        }
+        hex(&sum.finalize()[..8])
+    })
+}
+
+fn gather(dir: &'static Dir<'static>, files: &mut Vec<(&'static str, &'static [u8])>) {
+    files.extend(dir.files().filter_map(|file| Some((file.path().to_str()?, file.contents()))));
+    dir.dirs().for_each(|inner| gather(inner, files));
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        // Writing to a String cannot fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+fn content_type(path: &str) -> &'static str {
+    match path.rsplit('.').next().unwrap_or_default() {
+        "css" => "text/css; charset=utf-8",
+        "js" => "text/javascript; charset=utf-8",
+        "svg" => "image/svg+xml",
+        "woff2" => "font/woff2",
+        "txt" => "text/plain; charset=utf-8",
+        _ => "application/octet-stream",
+    }
+}
+
+/// The routes of the static files, for a router of any state.
+pub fn routes<S: Clone + Send + Sync + 'static>() -> Router<S> {
+    Router::new().route("/assets/{hash}/{*path}", get(serve))
+}
+
+async fn serve(Path((asked, path)): Path<(String, String)>, headers: HeaderMap) -> Response<Body> {
+    let etag = format!("\"{}\"", hash());
+    let Some(file) = STATIC.get_file(&path) else {
+        return answer(Response::builder().status(StatusCode::NOT_FOUND), Body::empty());
+    };
+    // A page made before an update asks under the old hash: it gets today's file, not kept.
+    let keep = if asked == hash() { "public, max-age=31536000, immutable" } else { "no-store" };
+    let head = Response::builder()
+        .header(header::CONTENT_TYPE, content_type(&path))
+        .header(header::CACHE_CONTROL, keep)
+        .header(header::X_CONTENT_TYPE_OPTIONS, "nosniff")
+        .header(header::ETAG, &etag);
+    let known =
+        headers.get_all(header::IF_NONE_MATCH).iter().any(|value| value.as_bytes() == etag.as_bytes());
+    if known {
+        return answer(head.status(StatusCode::NOT_MODIFIED), Body::empty());
+    }
+    answer(head, Body::from(file.contents()))
+}
+
+fn answer(head: axum::http::response::Builder, body: Body) -> Response<Body> {
+    head.body(body).expect("every header here is a fixed ASCII string or hex digits")
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::body::to_bytes;
+    use axum::http::Request;
+    use tower::ServiceExt as _;
+
+    use super::*;
+
+    async fn ask(path: &str, etag: Option<&str>) -> Response<Body> {
+        let mut request = Request::get(path);
+        if let Some(etag) = etag {
+            request = request.header(header::IF_NONE_MATCH, etag);
+        }
+        routes::<()>().oneshot(request.body(Body::empty()).unwrap()).await.unwrap()
+    }
+
+    #[tokio::test]
+    async fn a_file_is_kept_for_ever_under_its_hash_and_not_at_all_under_another() {
+        let answer = ask(&Assets.url("css/base.css"), None).await;
+        assert_eq!(answer.status(), 200);
+        assert_eq!(answer.headers()[header::CONTENT_TYPE], "text/css; charset=utf-8");
+        assert_eq!(answer.headers()[header::CACHE_CONTROL], "public, max-age=31536000, immutable");
+        let etag = answer.headers()[header::ETAG].to_str().unwrap().to_owned();
+        let body = to_bytes(answer.into_body(), 1 << 20).await.unwrap();
+        assert_eq!(body, STATIC.get_file("css/base.css").unwrap().contents());
+
+        assert_eq!(ask(&Assets.url("css/base.css"), Some(&etag)).await.status(), 304);
+        let old = ask("/assets/0123456789abcdef/css/base.css", None).await;
+        assert_eq!(old.headers()[header::CACHE_CONTROL], "no-store");
+    }
+
+    #[tokio::test]
+    async fn nothing_outside_the_folder_is_served() {
+        for path in ["nothing.css", "../Cargo.toml", "css/../../Cargo.toml", "%2e%2e/Cargo.toml", "css"] {
+            assert_eq!(ask(&Assets.url(path), None).await.status(), 404, "{path}");
+        }
+    }
+
+    #[test]
+    fn every_embedded_file_has_a_known_type() {
+        let mut files = Vec::new();
+        gather(&STATIC, &mut files);
+        assert!(files.len() >= 10);
+        for (path, _) in files {
+            assert_ne!(content_type(path), "application/octet-stream", "{path}");
+        }
+    }
+}
