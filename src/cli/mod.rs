@@ -1,0 +1,3 @@
+//! The command line's subcommands, one file each.
+
+pub mod calc;

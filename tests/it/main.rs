@@ -1,0 +1,3 @@
+//! One integration binary; one file a noun.
+
+mod calc;
