@@ -1,0 +1,3 @@
+//! Chemistry of what is put on hair.
+
+pub mod family;
