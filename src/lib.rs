@@ -8,6 +8,7 @@
 //! is held twice, in `domain` and in the database; the one clock is Postgres's `rinsebell_now()`.
 
 pub mod calc;
+pub mod calendar;
 pub mod cli;
 pub mod cluster;
 pub mod domain;

@@ -1,7 +1,10 @@
 //! Pure rules of the trade: no clock, no database, no I/O, nothing random, nothing unordered.
 //! Later modules may use earlier ones in this order.
 
+pub mod amounts;
+pub mod booking;
 pub mod chemistry;
 pub mod ids;
 pub mod protocol;
+pub mod rods;
 pub mod run;
