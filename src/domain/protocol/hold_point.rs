@@ -46,7 +46,8 @@ pub enum Validity {
         /// Minutes from the answer; at the last instant it still holds.
         within_min: u16,
     },
-    /// Judged from records kept outside the run, each by its own rule (`run::holds`).
+    /// Judged from records kept outside the run, each by its own rule (`run::holds`); what is
+    /// signed of them in the run holds for this visit.
     Records,
 }
 
@@ -186,8 +187,8 @@ impl HoldPoint {
         }
     }
 
-    /// The answers that may be signed in the run. Empty where only records speak; the patch test
-    /// has both its records and today's question.
+    /// The answers that may be signed in the run. Where records speak (`Validity::Records`) a
+    /// signature says what they said then; records and signature must both hold.
     pub const fn answers(self) -> &'static [Answer] {
         match self {
             HoldPoint::PatchTest => &PATCH_TEST,
@@ -199,7 +200,10 @@ impl HoldPoint {
             HoldPoint::HairDry => &HAIR_DRY,
             HoldPoint::HairDamp => &HAIR_DAMP,
             HoldPoint::EyeProtection => &EYE_PROTECTION,
-            HoldPoint::StrandTest | HoldPoint::Consent | HoldPoint::Plan | HoldPoint::Lot => &[],
+            HoldPoint::StrandTest => &STRAND_TEST,
+            HoldPoint::Consent => &CONSENT,
+            HoldPoint::Plan => &PLAN,
+            HoldPoint::Lot => &LOT,
         }
     }
 
@@ -213,6 +217,15 @@ static PATCH_TEST: [Answer; 2] = [
     holds("no-reaction-since", "no reaction since it was read"),
     for_good("reaction-since", "itching, redness or swelling since", true),
 ];
+
+static STRAND_TEST: [Answer; 2] =
+    [holds("passed", "strand test read and passed"), holds("not-asked", "not asked for by the plan")];
+
+static CONSENT: [Answer; 1] = [holds("signed-on-words-shown", "signed by the client on the words shown")];
+
+static PLAN: [Answer; 1] = [holds("clear-or-tests-passed", "clear, or the named tests passed")];
+
+static LOT: [Answer; 1] = [holds("in-date-within-law", "dispensed, in date, within the law's limit")];
 
 static SCALP: [Answer; 3] = [
     holds("intact", "intact"),

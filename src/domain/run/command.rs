@@ -1,7 +1,8 @@
 //! What somebody asks for. Imperative; permissions may be refused, facts are recorded.
 
-use super::event::{FactId, Happened, Instant, Signed};
+use super::event::{Happened, Signed};
 use super::holds::HoldContext;
+use super::value::{FactId, Instant};
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{LotId, PersonId, StationId};
 use crate::domain::protocol::StepCode;

@@ -3,194 +3,9 @@
 //! A *granted* event exists only because the server said yes. A *happened* event is a fact: it
 //! stood whether or not the server was reached, and is never refused for being late.
 
+use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
 use crate::domain::ids::{LotId, PersonId, StationId};
-use crate::domain::protocol::{Clock, HoldPoint, Section, StepCode};
-use time::OffsetDateTime;
-
-/// An instant, UTC.
-pub type Instant = time::OffsetDateTime;
-
-/// The name a station gives a fact before it is sent, so that sending it twice records it once.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct FactId(String);
-
-/// Longest fact id, in characters.
-pub const FACT_ID_MOST_CHARS: usize = 64;
-
-impl FactId {
-    /// Letters, digits and hyphens, 1 to 64 of them; none otherwise.
-    pub fn new(text: &str) -> Option<FactId> {
-        let fits = !text.is_empty() && text.len() <= FACT_ID_MOST_CHARS;
-        let plain = text.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-');
-        (fits && plain).then(|| FactId(text.to_owned()))
-    }
-
-    /// As text.
-    pub fn as_str(&self) -> &str {
-        &self.0
-    }
-}
-
-/// A place on the head, the client's sides.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum HeadPlace {
-    /// A quadrant.
-    Quadrant(Section),
-    /// The hairline in front.
-    Hairline,
-    /// The crown.
-    Crown,
-    /// The nape.
-    Nape,
-    /// An ear, or behind it.
-    Ear,
-    /// A temple.
-    Temple,
-    /// An eye.
-    Eye,
-    /// The face or neck.
-    FaceOrNeck,
-}
-
-impl HeadPlace {
-    /// Every place, quadrants first.
-    pub const ALL: [HeadPlace; 11] = [
-        HeadPlace::Quadrant(Section::BackRight),
-        HeadPlace::Quadrant(Section::BackLeft),
-        HeadPlace::Quadrant(Section::FrontLeft),
-        HeadPlace::Quadrant(Section::FrontRight),
-        HeadPlace::Hairline,
-        HeadPlace::Crown,
-        HeadPlace::Nape,
-        HeadPlace::Ear,
-        HeadPlace::Temple,
-        HeadPlace::Eye,
-        HeadPlace::FaceOrNeck,
-    ];
-
-    /// The code used in the database and forms.
-    pub const fn code(self) -> &'static str {
-        match self {
-            HeadPlace::Quadrant(s) => s.code(),
-            HeadPlace::Hairline => "hairline",
-            HeadPlace::Crown => "crown",
-            HeadPlace::Nape => "nape",
-            HeadPlace::Ear => "ear",
-            HeadPlace::Temple => "temple",
-            HeadPlace::Eye => "eye",
-            HeadPlace::FaceOrNeck => "face-or-neck",
-        }
-    }
-
-    /// Reads a code.
-    pub fn from_code(code: &str) -> Option<HeadPlace> {
-        HeadPlace::ALL.into_iter().find(|p| p.code() == code)
-    }
-
-    /// What the screen says.
-    pub const fn words(self) -> &'static str {
-        match self {
-            HeadPlace::Quadrant(s) => s.words(),
-            HeadPlace::Hairline => "hairline",
-            HeadPlace::Crown => "crown",
-            HeadPlace::Nape => "nape",
-            HeadPlace::Ear => "ear",
-            HeadPlace::Temple => "temple",
-            HeadPlace::Eye => "eye",
-            HeadPlace::FaceOrNeck => "face or neck",
-        }
-    }
-}
-
-/// What the client says when asked "Any heat, any sting?".
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Comfort {
-    /// No.
-    No,
-    /// Warm.
-    Warm,
-    /// It stings: counts as a complaint.
-    Stings,
-}
-
-impl Comfort {
-    /// The code used in the database and forms.
-    pub const fn code(self) -> &'static str {
-        match self {
-            Comfort::No => "no",
-            Comfort::Warm => "warm",
-            Comfort::Stings => "stings",
-        }
-    }
-
-    /// Reads a code.
-    pub fn from_code(code: &str) -> Option<Comfort> {
-        [Comfort::No, Comfort::Warm, Comfort::Stings].into_iter().find(|c| c.code() == code)
-    }
-}
-
-/// Which rod is unwound for a test curl.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Rod {
-    /// The rod wound first.
-    First,
-    /// The rod wound last.
-    Last,
-    /// The weakest place: porous, fine, hairline.
-    Weakest,
-}
-
-impl Rod {
-    /// The three that are read.
-    pub const ALL: [Rod; 3] = [Rod::First, Rod::Last, Rod::Weakest];
-
-    /// The code used in the database and forms.
-    pub const fn code(self) -> &'static str {
-        match self {
-            Rod::First => "first",
-            Rod::Last => "last",
-            Rod::Weakest => "weakest",
-        }
-    }
-
-    /// Reads a code.
-    pub fn from_code(code: &str) -> Option<Rod> {
-        Rod::ALL.into_iter().find(|r| r.code() == code)
-    }
-}
-
-/// What a test curl shows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum CurlReading {
-    /// It hangs straight.
-    None,
-    /// A C.
-    C,
-    /// A firm S: rinse the whole head.
-    S,
-    /// Gone past: rinse now.
-    Over,
-}
-
-impl CurlReading {
-    /// Every reading.
-    pub const ALL: [CurlReading; 4] = [CurlReading::None, CurlReading::C, CurlReading::S, CurlReading::Over];
-
-    /// The code used in the database and forms.
-    pub const fn code(self) -> &'static str {
-        match self {
-            CurlReading::None => "none",
-            CurlReading::C => "c",
-            CurlReading::S => "s",
-            CurlReading::Over => "over",
-        }
-    }
-
-    /// Reads a code.
-    pub fn from_code(code: &str) -> Option<CurlReading> {
-        CurlReading::ALL.into_iter().find(|r| r.code() == code)
-    }
-}
+use crate::domain::protocol::{Answer, Clock, HoldPoint, Meaning, Section, StepCode};
 
 /// A coded answer to a hold point, as kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -255,7 +70,10 @@ pub enum Granted {
         reason: String,
     },
     /// The service ended.
-    RunFinished,
+    RunFinished {
+        /// It ended because somebody stopped it (`ended_how` stopped), not done.
+        stopped: bool,
+    },
     /// The client went.
     RunLeft {
         /// The product was rinsed off first.
@@ -402,14 +220,27 @@ impl EventKind {
         }
     }
 
-    /// The coded outcome (database column `outcome`): of a sign-off its value, of a stop reading
-    /// yes or no.
-    pub fn outcome(&self) -> Option<&str> {
+    /// The coded outcome of a sign-off (database column `outcome`): holds or fails. The value
+    /// itself is in `Signed`.
+    pub fn outcome(&self) -> Option<&'static str> {
         match self {
-            EventKind::Granted(Granted::HoldPointSigned { signed, .. }) => Some(&signed.value),
-            EventKind::Granted(Granted::StopRead { whole }) => Some(if *whole { "yes" } else { "no" }),
+            EventKind::Granted(Granted::HoldPointSigned { signed, .. }) => {
+                Some(if signed.holds() { "holds" } else { "fails" })
+            }
             _ => None,
         }
+    }
+}
+
+impl Signed {
+    /// The answer, if its code is one of the hold point's.
+    pub fn answer(&self) -> Option<&'static Answer> {
+        self.hold_point.answer(&self.value)
+    }
+
+    /// It lets the step go on; an unknown code does not.
+    pub fn holds(&self) -> bool {
+        self.answer().is_some_and(|a| a.meaning == Meaning::Holds)
     }
 }
 
@@ -426,7 +257,7 @@ impl Granted {
             Granted::HandoverAccepted => "handover_accepted",
             Granted::StopRead { .. } => "stop_read",
             Granted::StopClosed { .. } => "stop_closed",
-            Granted::RunFinished => "run_finished",
+            Granted::RunFinished { .. } => "run_finished",
             Granted::RunLeft { .. } => "run_left",
             Granted::StationArmed { .. } => "station_armed",
             Granted::HandsNamed { .. } => "hands_named",
@@ -467,9 +298,9 @@ pub struct Event {
     /// 1, 2, 3 … within the run, without a gap.
     pub seq: i64,
     /// When the database wrote it.
-    pub recorded_at: OffsetDateTime,
+    pub recorded_at: Instant,
     /// When it happened, between the run's start and `recorded_at`.
-    pub happened_at: OffsetDateTime,
+    pub happened_at: Instant,
     /// Who; a fact may be "this station".
     pub by: Option<PersonId>,
     /// Where it was tapped.
@@ -484,9 +315,9 @@ pub struct Event {
 #[derive(Clone, Debug, PartialEq)]
 pub struct NewEvent {
     /// When it happened; for a permission the instant of the decision.
-    pub happened_at: OffsetDateTime,
+    pub happened_at: Instant,
     /// The station's own claim, when it had to be clamped; kept in the event's data.
-    pub claimed_at: Option<OffsetDateTime>,
+    pub claimed_at: Option<Instant>,
     /// Who.
     pub by: Option<PersonId>,
     /// Where.

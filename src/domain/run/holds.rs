@@ -2,7 +2,7 @@
 //!
 //! The caller reads the records under the client's lock; the judgement here is pure.
 
-use super::event::Instant;
+use super::value::Instant;
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{LotId, PersonId, ProductId};
 use time::Duration;

@@ -10,6 +10,7 @@ pub mod event;
 pub mod frame;
 pub mod holds;
 pub mod refusal;
+pub mod value;
 
 pub use command::{Actor, Command, Context, Fact};
 pub use event::{
@@ -19,3 +20,4 @@ pub use event::{
 pub use frame::{Figures, RunFrame, SheetTimes};
 pub use holds::HoldContext;
 pub use refusal::{Refusal, Refusals};
+pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};

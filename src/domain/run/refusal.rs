@@ -1,7 +1,7 @@
 //! Why a permission is not given: nouns, each with words a stylist understands and a way out.
 
-use super::event::Instant;
 use super::holds::Lacks;
+use super::value::Instant;
 use crate::domain::ids::{LotId, PersonId};
 use crate::domain::protocol::{Clock, HoldPoint, StepCode};
 
