@@ -13,10 +13,7 @@ pub mod refusal;
 pub mod value;
 
 pub use command::{Actor, Command, Context, Fact};
-pub use event::{
-    Comfort, CurlReading, Event, EventKind, FactId, Granted, Happened, HeadPlace, Instant, NewEvent, Rod,
-    Signed,
-};
+pub use event::{Event, EventKind, Granted, Happened, NewEvent, Signed};
 pub use frame::{Figures, RunFrame, SheetTimes};
 pub use holds::HoldContext;
 pub use refusal::{Refusal, Refusals};
