@@ -1,1 +1,133 @@
 //! The embedded Postgres cluster: find, create, start, attach, stop.
+//!
+//! Invariants: a cluster is made under another name and renamed when whole; nobody removes a folder
+//! without our mark; the start lock is held through every change of state; a server that runs is
+//! attached to, never fought; secrets are random and 0600, `trust` is never used, no TCP port is opened.
+
+mod external;
+mod fault;
+mod folder;
+mod process;
+mod programs;
+mod roles;
+mod supervise;
+pub mod throwaway;
+
+pub use fault::StartFault;
+pub use folder::DataDir;
+pub(crate) use folder::{random_word, sync_dir, write_new};
+pub use process::{Durability, postmaster};
+pub use programs::Programs;
+pub(crate) use programs::run as run_program;
+pub use roles::{DATABASE, ROLE_APP, ROLE_OWNER, with_app_limits};
+pub use supervise::supervise;
+
+use roles::ROLE_SUPER;
+use sqlx::Connection;
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use std::fs::File;
+use std::time::Duration;
+
+/// How long one start waits for another that is busy with the same folder.
+const START_WAIT: Duration = Duration::from_secs(60);
+
+/// A database given from outside instead of the embedded cluster.
+#[derive(Clone, Debug, Default)]
+pub struct External {
+    /// The owner's URL.
+    pub owner_url: String,
+    /// The app role's URL; without it the role is made with a secret in the data folder.
+    pub app_url: Option<String>,
+}
+
+/// An open database.
+pub struct Opened {
+    /// Migrations and other work of the owner; no statement timeout.
+    pub owner: PgConnectOptions,
+    /// Everything else; time limits set, see [`with_app_limits`].
+    pub app: PgConnectOptions,
+    /// Only of an embedded cluster.
+    pub superuser: Option<PgConnectOptions>,
+    /// Keeps the cluster from being stopped by others; stop it with [`Guard::stop`].
+    pub guard: Guard,
+}
+
+/// This process's share in the cluster.
+pub struct Guard {
+    inner: Option<Embedded>,
+}
+
+struct Embedded {
+    data: DataDir,
+    programs: Programs,
+    serving: File,
+}
+
+/// Opens the database: the embedded cluster in `data` (made, started or attached to), or `external`.
+pub async fn open(data: &DataDir, external: Option<&External>) -> Result<Opened, StartFault> {
+    data.prepare()?;
+    match external {
+        Some(external) => external::open(data, external).await,
+        None => open_embedded(data, Durability::Kept).await,
+    }
+}
+
+async fn open_embedded(data: &DataDir, durability: Durability) -> Result<Opened, StartFault> {
+    data.socket_file()?;
+    let start = data.lock_start(START_WAIT).await?;
+    let there = data.has_cluster()?;
+    let programs = Programs::find(data).await?;
+    if !there {
+        process::make(data, &programs, durability).await?;
+    }
+    let serving = data.share_serving()?;
+    let mut connection = process::attach_or_start(data, &programs).await?;
+    roles::ensure(data, &mut connection).await?;
+    let _ = connection.close().await;
+    let options = |role: &str, secret: &str| process::socket_options(data, role, secret, DATABASE);
+    let owner = options(ROLE_OWNER, &data.secret(ROLE_OWNER)?);
+    let app = with_app_limits(options(ROLE_APP, &data.secret(ROLE_APP)?));
+    let superuser = Some(options(ROLE_SUPER, &data.secret(ROLE_SUPER)?));
+    roles::check_app_role(&app).await?;
+    drop(start);
+    let guard = Guard { inner: Some(Embedded { data: data.clone(), programs, serving }) };
+    Ok(Opened { owner, app, superuser, guard })
+}
+
+/// The pool every request draws from. No ping before use (it halves throughput); a broken connection
+/// shows at the first statement, before anything was written.
+pub fn app_pool(app: &PgConnectOptions, max_connections: u32) -> sqlx::PgPool {
+    PgPoolOptions::new()
+        .max_connections(max_connections)
+        .acquire_timeout(Duration::from_secs(3))
+        .idle_timeout(Duration::from_secs(300))
+        .test_before_acquire(false)
+        .connect_lazy_with(app.clone())
+}
+
+impl Guard {
+    /// Whether the cluster is the embedded one.
+    pub fn is_embedded(&self) -> bool {
+        self.inner.is_some()
+    }
+
+    /// What [`supervise`] needs to start the server again; nothing for an outside database.
+    pub fn watched(&self) -> Option<(DataDir, Programs)> {
+        self.inner.as_ref().map(|e| (e.data.clone(), e.programs.clone()))
+    }
+
+    /// Gives up our share; stops the server within about `limit` if nobody else holds one.
+    /// Returns whether it was stopped.
+    pub async fn stop(self, limit: Duration) -> Result<bool, StartFault> {
+        let Some(Embedded { data, programs, serving }) = self.inner else { return Ok(false) };
+        let start = data.lock_start(limit).await?;
+        // Turning the shared lock into an exclusive one is not atomic, but every taker holds the start lock.
+        if serving.try_lock().is_err() {
+            return Ok(false);
+        }
+        process::stop(&data, &programs, limit).await?;
+        drop(serving);
+        drop(start);
+        Ok(true)
+    }
+}
