@@ -3,7 +3,10 @@
 //! One file an area. An area is a function from a checked tree to the JSON of its answer; [`AREAS`] is the
 //! whole dispatch. An array in gives an array out, item by item; a bad item fails the whole.
 
+mod amounts;
+mod openings;
 mod read;
+mod rods;
 
 use std::fmt;
 
@@ -31,7 +34,7 @@ impl std::error::Error for BadInput {}
 pub type Area = fn(Node<'_>) -> Result<String, BadInput>;
 
 /// Every area by name. To add one: a file here, a line there.
-const AREAS: &[(&str, Area)] = &[];
+const AREAS: &[(&str, Area)] = &[("rods", rods::run), ("openings", openings::run), ("amounts", amounts::run)];
 
 /// All answers of one call together stay under this many bytes, so that no small input asks for a huge answer.
 const MOST_ANSWER_BYTES: usize = 32 << 20;
