@@ -71,6 +71,7 @@ create table session (
   ended_at timestamptz,
   -- Set while a chemical step runs that this person started here: the station stays theirs.
   held_run_id bigint,
+  held_until timestamptz,
   -- "On to the basin": opened from another station for this run only, without a PIN.
   armed_run_id bigint,
   armed_until timestamptz,
@@ -84,7 +85,7 @@ create index session_open_by_station on session (salon_id, station_id, started_a
 create index session_open_by_person on session (salon_id, person_id) where ended_at is null;
 call rinsebell_fence('session');
 grant select, insert on session to rinsebell_app;
-grant update (seen_at, ended_at, held_run_id, armed_run_id, armed_until) on session to rinsebell_app;
+grant update (seen_at, ended_at, held_run_id, held_until, armed_run_id, armed_until) on session to rinsebell_app;
 
 -- Owner functions: the few questions asked before a salon is known.
 create function rinsebell_salon_ids() returns setof bigint

@@ -7,10 +7,16 @@
 //! Invariants: `domain` knows no clock, no database and no I/O; every rule that protects a person
 //! is held twice, in `domain` and in the database; the one clock is Postgres's `rinsebell_now()`.
 
+pub mod app;
 pub mod calc;
 pub mod calendar;
 pub mod cli;
 pub mod cluster;
+pub mod demo;
 pub mod domain;
+pub mod flow;
+pub mod live;
 pub mod reference;
+pub mod secret;
+pub mod store;
 pub mod web;

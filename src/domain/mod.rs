@@ -1,6 +1,7 @@
 //! Pure rules of the trade: no clock, no database, no I/O, nothing random, nothing unordered.
 //! Later modules may use earlier ones in this order.
 
+pub mod access;
 pub mod amounts;
 pub mod booking;
 pub mod chemistry;

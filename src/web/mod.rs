@@ -2,8 +2,14 @@
 
 pub mod assets;
 pub mod form;
+pub mod live;
+pub mod page;
 pub mod picture;
+pub mod problem;
+pub mod routes;
+pub mod seat;
 pub mod shell;
+pub mod sign_in;
 
 #[cfg(test)]
 mod gallery;

@@ -1,0 +1,94 @@
+//! Everything a request needs, built once: the same for the program and for its tests.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use sqlx::PgPool;
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use tokio_util::sync::CancellationToken;
+
+use crate::domain::ids::SalonId;
+use crate::live::hub::Hub;
+use crate::live::listener;
+use crate::reference::Reference;
+use crate::secret::Hasher;
+use crate::store::{Scoped, Stored};
+
+/// How the app behaves, apart from where its database is.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Settings {
+    /// Cookies carry `Secure` and the `__Host-` name (HTTPS).
+    pub secure: bool,
+    /// A practice salon: its clock may be replaced, and every screen says so.
+    pub practice: bool,
+    /// The demo's printed PINs and one-tap pairing may be offered (loopback only).
+    pub demo: bool,
+}
+
+/// Shared by all requests; cloning is cheap.
+#[derive(Clone)]
+pub struct App(Arc<Inner>);
+
+/// The parts, reached through `App`'s deref.
+pub struct Inner {
+    /// Connections as the app role.
+    pub pool: PgPool,
+    /// Checked reference data.
+    pub reference: Reference,
+    /// Slow hashing with a bounded queue.
+    pub hasher: Hasher,
+    /// News to the open streams.
+    pub hub: Hub,
+    /// Cancelled when the process stops.
+    pub stop: CancellationToken,
+    /// Behaviour.
+    pub settings: Settings,
+}
+
+impl std::ops::Deref for App {
+    type Target = Inner;
+    fn deref(&self) -> &Inner {
+        &self.0
+    }
+}
+
+/// The app's connections: every wait has a limit, the database's as well as ours.
+pub fn pool(options: PgConnectOptions, most: u32) -> PgPool {
+    let options = options.options([
+        ("statement_timeout", "5000"),
+        ("lock_timeout", "4000"),
+        ("idle_in_transaction_session_timeout", "10000"),
+        ("tcp_keepalives_idle", "20"),
+    ]);
+    PgPoolOptions::new()
+        .max_connections(most)
+        .acquire_timeout(Duration::from_secs(3))
+        .test_before_acquire(false)
+        .connect_lazy_with(options)
+}
+
+impl App {
+    /// Builds the app on the app role's connect options and starts its listener.
+    pub fn start(
+        options: PgConnectOptions,
+        reference: Reference,
+        settings: Settings,
+        stop: CancellationToken,
+    ) -> App {
+        let app = App(Arc::new(Inner {
+            pool: pool(options.clone(), 16),
+            reference,
+            hasher: Hasher::default(),
+            hub: Hub::default(),
+            stop: stop.clone(),
+            settings,
+        }));
+        listener::start(options, app.pool.clone(), app.hub.clone(), stop);
+        app
+    }
+
+    /// Opens a transaction for one salon.
+    pub async fn begin(&self, salon: SalonId) -> Stored<Scoped> {
+        Scoped::begin(&self.pool, salon).await
+    }
+}

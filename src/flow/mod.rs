@@ -1,0 +1,3 @@
+//! One use case, one transaction: load, decide (domain), save, tell the stations.
+
+pub mod sign_in;

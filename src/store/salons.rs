@@ -1,0 +1,76 @@
+//! The salon itself.
+
+use sqlx::PgPool;
+
+use super::{Scoped, Stored};
+use crate::domain::ids::{PersonId, SalonId, StationId};
+
+/// One business, as stored.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Salon {
+    pub name: String,
+    /// IANA zone name.
+    pub zone: String,
+    /// Whose law the limits follow: eu, uk, us.
+    pub place: String,
+    pub emergency_number: String,
+    pub eye_wash_place: String,
+    /// Youngest age for a chemical service, years.
+    pub least_age: i16,
+    /// How long a patch test holds, days.
+    pub patch_valid_days: i16,
+    /// Invented people with printed PINs.
+    pub demo: bool,
+}
+
+/// Reads the salon of this transaction.
+pub async fn find(s: &mut Scoped) -> Stored<Option<Salon>> {
+    Ok(sqlx::query_as(
+        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo from salon where salon_id = $1",
+    )
+    .bind(s.salon.0)
+    .fetch_optional(&mut *s.tx)
+    .await?)
+}
+
+/// Every salon of the database (asked before a salon is known: first run, sign-in, background loops).
+pub async fn list_ids(pool: &PgPool) -> Stored<Vec<SalonId>> {
+    let ids: Vec<i64> = sqlx::query_scalar("select rinsebell_salon_ids()").fetch_all(pool).await?;
+    Ok(ids.into_iter().map(SalonId).collect())
+}
+
+/// What the first-run page asks for; hashes, never secrets.
+pub struct Founding<'a> {
+    pub salon_name: &'a str,
+    pub zone: &'a str,
+    pub place: &'a str,
+    pub manager_name: &'a str,
+    pub manager_hash: &'a str,
+    pub station_name: &'a str,
+    pub station_kind: &'a str,
+    pub station_token_hash: &'a [u8],
+    pub first_name: &'a str,
+    pub first_role: &'a str,
+    pub first_pin_hash: &'a str,
+}
+
+/// Founds the first salon. Refused with code RB009 once one exists.
+pub async fn found(pool: &PgPool, f: Founding<'_>) -> Stored<(SalonId, PersonId, StationId, PersonId)> {
+    let row: (i64, i64, i64, i64) = sqlx::query_as(
+        "select salon_id, manager_id, station_id, person_id from rinsebell_found_salon($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11)",
+    )
+    .bind(f.salon_name)
+    .bind(f.zone)
+    .bind(f.place)
+    .bind(f.manager_name)
+    .bind(f.manager_hash)
+    .bind(f.station_name)
+    .bind(f.station_kind)
+    .bind(f.station_token_hash)
+    .bind(f.first_name)
+    .bind(f.first_role)
+    .bind(f.first_pin_hash)
+    .fetch_one(pool)
+    .await?;
+    Ok((SalonId(row.0), PersonId(row.1), StationId(row.2), PersonId(row.3)))
+}

@@ -1,0 +1,306 @@
+//! Who asks: which station, which person, locked or not.
+//!
+//! Two cookies: the station's token (long, paired once) and the session's token (a sign-in). Both carry the
+//! salon's id, so that the database can be told whose rows to show before the first look-up.
+
+use std::convert::Infallible;
+
+use axum::extract::{FromRef, FromRequestParts, OptionalFromRequestParts};
+use axum::http::request::Parts;
+use axum_extra::extract::CookieJar;
+use axum_extra::extract::cookie::{Cookie, SameSite};
+
+use crate::app::App;
+use crate::domain::access::{Act, may};
+use crate::domain::ids::{PersonId, RunId, SalonId, StationId};
+use crate::secret;
+use crate::store::people::{self, Person};
+use crate::store::salons::{self, Salon};
+use crate::store::stations::{self, Station};
+use crate::store::{Scoped, Stored, sessions};
+use crate::web::page::PART_HEADER;
+use crate::web::problem::Problem;
+use crate::web::shell::{ScreenLink, Shell, Theme};
+
+/// Idle seconds after which a station locks.
+pub const STATION_IDLE_S: f64 = 300.0;
+/// Idle seconds after which a manager's sign-in off a station locks.
+pub const AWAY_IDLE_S: f64 = 900.0;
+
+/// Who sits in the seat.
+#[derive(Clone, Debug)]
+pub enum Who {
+    /// Nobody signed in.
+    Nobody,
+    /// Somebody was, but the station locked itself: clocks go on, health answers are hidden.
+    Locked(Person),
+    /// Signed in.
+    In(Person),
+}
+
+/// A request from a known place.
+#[derive(Clone)]
+pub struct Seat {
+    pub app: App,
+    pub salon: SalonId,
+    pub salon_row: Salon,
+    /// The paired station; none for a manager elsewhere.
+    pub station: Option<Station>,
+    pub who: Who,
+    pub session_id: Option<i64>,
+    /// The sign-in is for this run only ("on to the basin").
+    pub armed_run: Option<RunId>,
+    /// The chemical step under way that keeps this station its person's.
+    pub held_run: Option<RunId>,
+    theme: Theme,
+    path: String,
+}
+
+/// Name of a cookie; `__Host-` where the connection is secure.
+fn cookie_name(app: &App, name: &str) -> String {
+    if app.settings.secure { format!("__Host-rinsebell_{name}") } else { format!("rinsebell_{name}") }
+}
+
+/// A cookie of ours: not for scripts, not for other sites.
+pub fn cookie(app: &App, name: &str, salon: SalonId, token: &str, days: i64) -> Cookie<'static> {
+    Cookie::build((cookie_name(app, name), format!("{salon}.{token}")))
+        .path("/")
+        .http_only(true)
+        .same_site(SameSite::Lax)
+        .secure(app.settings.secure)
+        .max_age(time::Duration::days(days))
+        .build()
+}
+
+/// A cookie that takes ours away.
+pub fn no_cookie(app: &App, name: &str) -> Cookie<'static> {
+    Cookie::build((cookie_name(app, name), ""))
+        .path("/")
+        .secure(app.settings.secure)
+        .max_age(time::Duration::ZERO)
+        .build()
+}
+
+/// Cookie name part of a station's token.
+pub const STATION: &str = "station";
+/// Cookie name part of a session's token.
+pub const SESSION: &str = "seat";
+
+fn token(jar: &CookieJar, app: &App, name: &str) -> Option<(SalonId, Vec<u8>)> {
+    let value = jar.get(&cookie_name(app, name))?.value().to_string();
+    let (salon, token) = value.split_once('.')?;
+    if token.is_empty() || token.len() > 100 {
+        return None;
+    }
+    Some((salon.parse().ok()?, secret::token_hash(token)))
+}
+
+impl Seat {
+    async fn find(parts: &Parts, app: &App) -> Stored<Option<Seat>> {
+        let jar = CookieJar::from_headers(&parts.headers);
+        let station_token = token(&jar, app, STATION);
+        let session_token = token(&jar, app, SESSION);
+        let Some(salon) = station_token.as_ref().or(session_token.as_ref()).map(|t| t.0) else {
+            return Ok(None);
+        };
+        let mut s = app.begin(salon).await?;
+        let Some(salon_row) = salons::find(&mut s).await? else { return Ok(None) };
+        let station = match &station_token {
+            Some((_, hash)) => stations::find_by_token(&mut s, hash).await?,
+            None => None,
+        };
+        let mut session = match &session_token {
+            Some((of, hash)) if *of == salon => sessions::find_by_token(&mut s, hash).await?,
+            _ => None,
+        };
+        // A session made at a station is that station's alone.
+        if session.as_ref().is_some_and(|x| x.station_id != station.as_ref().map(|y| y.station_id)) {
+            session = None;
+        }
+        if let (Some(st), None) = (&station, &session) {
+            session = sessions::find_armed(&mut s, StationId(st.station_id)).await?;
+        }
+        if station.is_none() && session.is_none() {
+            return Ok(None);
+        }
+        let mut seat = Seat {
+            app: app.clone(),
+            salon,
+            salon_row,
+            station,
+            who: Who::Nobody,
+            session_id: session.as_ref().map(|x| x.session_id),
+            armed_run: None,
+            held_run: None,
+            theme: Theme::from_cookie(jar.get(Theme::COOKIE).map(Cookie::value)),
+            path: parts.uri.path_and_query().map_or_else(|| "/".into(), |p| p.to_string()),
+        };
+        if let Some(session) = session {
+            seat.sit(&mut s, session, parts).await?;
+        }
+        s.commit().await?;
+        Ok(Some(seat))
+    }
+
+    async fn sit(&mut self, s: &mut Scoped, session: sessions::Session, parts: &Parts) -> Stored<()> {
+        let Some(person) = people::find(s, PersonId(session.person_id)).await? else { return Ok(()) };
+        if person.left || person.disabled {
+            return Ok(());
+        }
+        let limit = if session.station_id.is_some() { STATION_IDLE_S } else { AWAY_IDLE_S };
+        let kept = session.held || session.armed;
+        if session.idle_s > limit && !kept {
+            self.who = Who::Locked(person);
+            return Ok(());
+        }
+        self.who = Who::In(person);
+        self.held_run = session.held.then_some(session.held_run_id).flatten().map(RunId);
+        self.armed_run = session.armed_run_id.map(RunId);
+        if session.armed_run_id.is_some() && !session.armed && !session.held {
+            self.who = Who::Nobody;
+        }
+        if !parts.headers.contains_key(PART_HEADER) && !parts.uri.path().starts_with("/live") {
+            sessions::touch(s, session.session_id).await?;
+        }
+        Ok(())
+    }
+
+    /// The person signed in and not locked.
+    pub fn person(&self) -> Option<&Person> {
+        match &self.who {
+            Who::In(p) => Some(p),
+            _ => None,
+        }
+    }
+
+    /// The station's id, if this browser is one.
+    pub fn station_id(&self) -> Option<StationId> {
+        self.station.as_ref().map(|s| StationId(s.station_id))
+    }
+
+    /// True when the signed-in person may do this (never while locked).
+    pub fn may(&self, act: Act) -> bool {
+        self.armed_run.is_none() && self.person().is_some_and(|p| may(p.role, act))
+    }
+
+    /// The person, if signed in and allowed; else the right problem.
+    pub fn require(&self, act: Act) -> Result<&Person, Problem> {
+        let person = self.person().ok_or_else(|| Problem::Locked { next: self.path.clone() })?;
+        if self.armed_run.is_some() {
+            return Err(Problem::Locked { next: self.path.clone() });
+        }
+        if may(person.role, act) {
+            Ok(person)
+        } else {
+            Err(Problem::Forbidden("Your role does not do this. A manager can say who does."))
+        }
+    }
+
+    /// The same for an act on one run, which somebody armed for that run may do as well.
+    pub fn require_on_run(&self, act: Act, run: RunId) -> Result<&Person, Problem> {
+        let person = self.person().ok_or_else(|| Problem::Locked { next: format!("/runs/{run}") })?;
+        if self.armed_run.is_some_and(|armed| armed != run) {
+            return Err(Problem::Locked { next: format!("/runs/{run}") });
+        }
+        if may(person.role, act) {
+            Ok(person)
+        } else {
+            Err(Problem::Forbidden("Your role does not do this. A stylist can."))
+        }
+    }
+
+    /// Opens a transaction on this seat's salon.
+    pub async fn begin(&self) -> Stored<Scoped> {
+        self.app.begin(self.salon).await
+    }
+
+    /// The frame of a screen. `now` is the database's clock.
+    pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
+        let line: [(&str, &str, Option<Act>); 8] = [
+            ("Floor", "/floor", None),
+            ("Day sheet", "/day", Some(Act::Book)),
+            ("Clients", "/clients", Some(Act::SeeClients)),
+            ("Regrowth", "/regrowth", Some(Act::FollowUp)),
+            ("Openings", "/openings", Some(Act::Book)),
+            ("Shelf", "/shelf", Some(Act::SeeShelf)),
+            ("Team", "/team", Some(Act::KeepTeam)),
+            ("Sign-off book", "/proof", Some(Act::SeeProof)),
+        ];
+        let seen: Vec<(&str, &str)> = line
+            .iter()
+            .filter(|(_, _, act)| act.is_none_or(|a| self.may(a)))
+            .map(|(n, h, _)| (*n, *h))
+            .collect();
+        let place = self.station.as_ref().map_or("Away from a station", |s| s.name.as_str());
+        let (who, act, href) = match &self.who {
+            Who::In(p) => (p.name.clone(), "Lock", "/lock"),
+            Who::Locked(p) => (format!("locked, {}", first_name(&p.name)), "Unlock", "/sign-in"),
+            Who::Nobody => ("nobody signed in".to_string(), "Sign in", "/sign-in"),
+        };
+        Shell {
+            salon_name: self.salon_row.name.clone(),
+            zone: self.salon_row.zone.clone(),
+            screens: ScreenLink::line(&seen, current),
+            where_line: format!("{place} · {who}"),
+            where_href: href.into(),
+            where_act: act.into(),
+            practice: self.app.settings.practice,
+            topics: topics.iter().map(|t| (*t).to_string()).collect(),
+            live: true,
+            theme: self.theme,
+            ..Shell::plain("", (now.unix_timestamp_nanos() / 1_000_000) as i64)
+        }
+    }
+}
+
+/// What a locked station shows of a name.
+pub fn first_name(name: &str) -> &str {
+    name.split_whitespace().next().unwrap_or(name)
+}
+
+/// A client's name as everybody near a screen may see it: first name and initial.
+pub fn short_name(name: &str) -> String {
+    let mut words = name.split_whitespace();
+    let first = words.next().unwrap_or_default();
+    match words.last().and_then(|w| w.chars().next()) {
+        Some(initial) => format!("{first} {initial}."),
+        None => first.to_string(),
+    }
+}
+
+impl<S> FromRequestParts<S> for Seat
+where
+    App: FromRef<S>,
+    S: Send + Sync,
+{
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+        Seat::find(parts, &App::from_ref(state)).await?.ok_or(Problem::Stranger)
+    }
+}
+
+impl<S> OptionalFromRequestParts<S> for Seat
+where
+    App: FromRef<S>,
+    S: Send + Sync,
+{
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Option<Self>, Infallible> {
+        Ok(Seat::find(parts, &App::from_ref(state)).await.unwrap_or_default())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_shrink_to_first_name_and_initial() {
+        assert_eq!(short_name("Nerys Amblin"), "Nerys A.");
+        assert_eq!(short_name("Ilka"), "Ilka");
+        assert_eq!(short_name("Ana María del Río"), "Ana R.");
+        assert_eq!(short_name("ندى الحسن"), "ندى ا.");
+    }
+}

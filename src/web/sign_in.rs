@@ -1,0 +1,414 @@
+//! The screens about who is here: first run, pairing, sign-in, lock.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Response};
+use axum_extra::extract::{CookieJar, Form, Query};
+use serde::Deserialize;
+
+use crate::app::App;
+use crate::domain::access::Role;
+use crate::domain::ids::{PersonId, SalonId, StationId};
+use crate::flow::sign_in::{self as flow, Founding, SignInFault, SignInRefused};
+use crate::secret;
+use crate::store::{StoreError, people, salons, stations};
+use crate::web::form::{Choice, Errors};
+use crate::web::page::{self, own_path};
+use crate::web::problem::{Answered, Problem};
+use crate::web::seat::{self, Seat, Who};
+use crate::web::shell::Shell;
+
+/// `/`: the Floor, or the way there.
+pub async fn root(State(app): State<App>, seat: Option<Seat>) -> Answered {
+    if seat.is_some() {
+        return Ok(page::see("/floor"));
+    }
+    let none = salons::list_ids(&app.pool).await?.is_empty();
+    Ok(page::see(if none { "/first-run" } else { "/welcome" }))
+}
+
+/// The first-run form as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct FirstRun {
+    salon_name: String,
+    zone: String,
+    place: String,
+    manager_name: String,
+    passphrase: String,
+    station_name: String,
+    station_kind: String,
+    first_name: String,
+    first_role: String,
+    first_pin: String,
+}
+
+#[derive(Template)]
+#[template(path = "sign_in/first_run.html")]
+struct FirstRunPage {
+    shell: Shell,
+    errors: Errors,
+    typed: FirstRun,
+    places: Vec<Choice>,
+    kinds: Vec<Choice>,
+    roles: Vec<Choice>,
+}
+
+impl FirstRunPage {
+    fn new(typed: FirstRun, errors: Errors) -> Self {
+        let or = |v: &str, d: &'static str| if v.is_empty() { d.to_string() } else { v.to_string() };
+        FirstRunPage {
+            shell: Shell::plain("rinsebell", 0),
+            places: Choice::list(
+                [("eu", "European Union"), ("uk", "United Kingdom"), ("us", "United States")],
+                &[&or(&typed.place, "eu")],
+            ),
+            kinds: Choice::list(KINDS, &[&or(&typed.station_kind, "chair")]),
+            roles: Choice::list(
+                [("stylist", "stylist"), ("assistant", "assistant"), ("reception", "reception")],
+                &[&or(&typed.first_role, "stylist")],
+            ),
+            errors,
+            typed,
+        }
+    }
+}
+
+/// Kinds of station, with their words.
+pub const KINDS: [(&str, &str); 5] = [
+    ("chair", "at a chair"),
+    ("basin", "at a basin"),
+    ("desk", "front desk"),
+    ("office", "office"),
+    ("wall", "on the wall"),
+];
+
+/// First run: there is no salon yet.
+pub async fn first_run_form(State(app): State<App>) -> Answered {
+    if !salons::list_ids(&app.pool).await?.is_empty() {
+        return Err(Problem::NotFound);
+    }
+    Ok(page::html(&FirstRunPage::new(
+        FirstRun { zone: "Europe/Paris".into(), ..FirstRun::default() },
+        Errors::none(),
+    )))
+}
+
+fn first_run_errors(f: &FirstRun) -> Errors {
+    let mut e = Errors::none();
+    let mut named = |name: &str, value: &str, most: usize, what: &str| {
+        let n = value.trim().chars().count();
+        if n == 0 || n > most {
+            e.note(name, format!("Write {what}, at most {most} characters."));
+        }
+    };
+    named("salon_name", &f.salon_name, 80, "the salon's name");
+    named("manager_name", &f.manager_name, 200, "the manager's name");
+    named("station_name", &f.station_name, 60, "what this station is called, such as Chair 1");
+    named("first_name", &f.first_name, 200, "the name of the first person");
+    if f.manager_name.trim() == f.first_name.trim() && !f.first_name.trim().is_empty() {
+        e.note(
+            "first_name",
+            "Give the first person another name than the manager: each sign-in has its own.",
+        );
+    }
+    if !crate::calendar::Zone::find(f.zone.trim()).is_some() {
+        e.note("zone", "Write a time zone of the IANA list, such as Europe/Paris or America/New_York.");
+    }
+    if !["eu", "uk", "us"].contains(&f.place.as_str()) {
+        e.note("place", "Choose whose law the limits follow.");
+    }
+    if !KINDS.iter().any(|(c, _)| *c == f.station_kind) {
+        e.note("station_kind", "Choose where this station stands.");
+    }
+    if !matches!(Role::from_code(&f.first_role), Some(Role::Stylist | Role::Assistant | Role::Reception)) {
+        e.note("first_role", "Choose what the first person does.");
+    }
+    if let Some(words) = secret::passphrase_fault(&f.passphrase) {
+        e.note("passphrase", words);
+    }
+    if let Some(words) = secret::pin_fault(&f.first_pin) {
+        e.note("first_pin", words);
+    }
+    e
+}
+
+/// Founds the salon, once.
+pub async fn first_run(State(app): State<App>, jar: CookieJar, Form(f): Form<FirstRun>) -> Answered {
+    if !salons::list_ids(&app.pool).await?.is_empty() {
+        return Err(Problem::NotFound);
+    }
+    let errors = first_run_errors(&f);
+    if !errors.is_empty() {
+        return Ok(page::refused(&FirstRunPage::new(f, errors)));
+    }
+    let founding = Founding {
+        salon_name: f.salon_name.trim(),
+        zone: f.zone.trim(),
+        place: &f.place,
+        manager_name: f.manager_name.trim(),
+        passphrase: &f.passphrase,
+        station_name: f.station_name.trim(),
+        station_kind: &f.station_kind,
+        first_name: f.first_name.trim(),
+        first_role: Role::from_code(&f.first_role).unwrap_or(Role::Stylist),
+        first_pin: &f.first_pin,
+    };
+    match flow::found(&app, founding).await {
+        Ok((salon, token)) => {
+            Ok((jar.add(seat::cookie(&app, seat::STATION, salon, &token, 400)), page::see("/sign-in"))
+                .into_response())
+        }
+        // Somebody else founded it in the same moment: the page is gone for ever.
+        Err(SignInFault::Store(StoreError::Refused { code, .. })) if code == "RB009" => {
+            Err(Problem::NotFound)
+        }
+        Err(SignInFault::Store(e)) => Err(e.into()),
+        Err(SignInFault::Hash(e)) => Err(e.into()),
+        Err(SignInFault::Refused(_)) => Err(Problem::Broken),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "sign_in/welcome.html")]
+struct Welcome {
+    shell: Shell,
+    errors: Errors,
+    code: String,
+    /// Stations of the demo, for one-tap pairing; empty elsewhere.
+    demo: Vec<(i64, String)>,
+    salon: i64,
+}
+
+async fn welcome_page(app: &App, code: String, errors: Errors) -> Result<Welcome, Problem> {
+    let ids = salons::list_ids(&app.pool).await?;
+    let mut page = Welcome { shell: Shell::plain("rinsebell", 0), errors, code, demo: Vec::new(), salon: 0 };
+    if let (true, Some(&salon)) = (app.settings.demo, ids.first()) {
+        let mut s = app.begin(salon).await?;
+        if salons::find(&mut s).await?.is_some_and(|x| x.demo) {
+            page.salon = salon.0;
+            page.demo = stations::list(&mut s)
+                .await?
+                .into_iter()
+                .filter(|x| !x.revoked)
+                .map(|x| (x.station_id, x.name))
+                .collect();
+        }
+        s.commit().await?;
+    }
+    Ok(page)
+}
+
+/// A browser nobody knows: a pairing code, a manager's sign-in, or (demo) one tap.
+pub async fn welcome(State(app): State<App>) -> Answered {
+    if salons::list_ids(&app.pool).await?.is_empty() {
+        return Ok(page::see("/first-run"));
+    }
+    Ok(page::html(&welcome_page(&app, String::new(), Errors::none()).await?))
+}
+
+/// A pairing code as typed.
+#[derive(Deserialize)]
+pub struct PairForm {
+    #[serde(default)]
+    code: String,
+}
+
+/// Pairs this browser by a one-time code.
+pub async fn pair(State(app): State<App>, jar: CookieJar, Form(f): Form<PairForm>) -> Answered {
+    match flow::pair(&app, &f.code).await? {
+        Some((salon, token)) => {
+            Ok((jar.add(seat::cookie(&app, seat::STATION, salon, &token, 400)), page::see("/sign-in"))
+                .into_response())
+        }
+        None => {
+            let mut errors = Errors::none();
+            errors.note("code", "This code opens nothing. A code lasts ten minutes and works once: ask the manager for a new one.");
+            Ok(page::refused(&welcome_page(&app, f.code.chars().take(20).collect(), errors).await?))
+        }
+    }
+}
+
+/// The demo station chosen.
+#[derive(Deserialize)]
+pub struct DemoStation {
+    station: i64,
+}
+
+/// One-tap pairing in the demo salon, on loopback only.
+pub async fn demo_station(State(app): State<App>, jar: CookieJar, Form(f): Form<DemoStation>) -> Answered {
+    let page = welcome_page(&app, String::new(), Errors::none()).await?;
+    if !page.demo.iter().any(|(id, _)| *id == f.station) {
+        return Err(Problem::NotFound);
+    }
+    let salon = SalonId(page.salon);
+    let token = flow::pair_station(&app, salon, StationId(f.station)).await?;
+    Ok((jar.add(seat::cookie(&app, seat::STATION, salon, &token, 400)), page::see("/sign-in"))
+        .into_response())
+}
+
+/// Where to go after signing in.
+#[derive(Deserialize, Default)]
+pub struct Next {
+    #[serde(default)]
+    next: String,
+}
+
+/// The sign-in form as typed; secrets never come back.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct SignIn {
+    person: String,
+    pin: String,
+    name: String,
+    passphrase: String,
+    next: String,
+}
+
+#[derive(Template)]
+#[template(path = "sign_in/sign_in.html")]
+struct SignInPage {
+    shell: Shell,
+    errors: Errors,
+    people: Vec<Choice>,
+    next: String,
+    name: String,
+    at_station: bool,
+    locked: bool,
+    /// The demo's PINs, printed; empty elsewhere.
+    demo_pins: Vec<(String, &'static str)>,
+}
+
+async fn sign_in_page(
+    app: &App,
+    seat: Option<&Seat>,
+    typed: &SignIn,
+    errors: Errors,
+) -> Result<SignInPage, Problem> {
+    let next = own_path(&typed.next);
+    let Some(seat) = seat.filter(|x| x.station.is_some()) else {
+        let demo = app.settings.demo;
+        return Ok(SignInPage {
+            shell: Shell::plain("rinsebell", 0),
+            errors,
+            people: Vec::new(),
+            next,
+            name: typed.name.chars().take(200).collect(),
+            at_station: false,
+            locked: false,
+            demo_pins: if demo {
+                vec![("passphrase of the demo's manager".into(), crate::demo::PASSPHRASE)]
+            } else {
+                Vec::new()
+            },
+        });
+    };
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let team: Vec<_> = people::list(&mut s).await?.into_iter().filter(|p| !p.left && p.has_pin).collect();
+    s.commit().await?;
+    let last = match &seat.who {
+        Who::Locked(p) => p.id.to_string(),
+        _ => typed.person.clone(),
+    };
+    let chosen = if typed.person.is_empty() { last } else { typed.person.clone() };
+    let pairs: Vec<(String, String)> = team.iter().map(|p| (p.id.to_string(), p.name.clone())).collect();
+    let demo = seat.salon_row.demo && app.settings.demo;
+    Ok(SignInPage {
+        shell: seat.shell(now, "/sign-in", &[]),
+        errors,
+        people: Choice::list(pairs.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[chosen.as_str()]),
+        next,
+        name: String::new(),
+        at_station: true,
+        locked: matches!(seat.who, Who::Locked(_)),
+        demo_pins: if demo {
+            team.iter()
+                .filter_map(|p| crate::demo::pin_of(&p.name).map(|pin| (p.name.clone(), pin)))
+                .collect()
+        } else {
+            Vec::new()
+        },
+    })
+}
+
+/// Who are you? At a station by name and PIN, elsewhere a manager by passphrase.
+pub async fn form(State(app): State<App>, seat: Option<Seat>, Query(q): Query<Next>) -> Answered {
+    let typed = SignIn { next: q.next, ..SignIn::default() };
+    Ok(page::html(&sign_in_page(&app, seat.as_ref(), &typed, Errors::none()).await?))
+}
+
+fn refused_words(why: &SignInRefused) -> String {
+    match why {
+        SignInRefused::Wrong => "Name and secret do not fit together. Try again.".into(),
+        SignInRefused::Wait(s) => format!(
+            "Too many wrong tries: wait {s} seconds, then try again. Facts and stop and rinse go on meanwhile."
+        ),
+        SignInRefused::Disabled => {
+            "This sign-in is disabled after 20 wrong tries. A manager gives a new secret under Team.".into()
+        }
+    }
+}
+
+/// Signs in.
+pub async fn sign_in(
+    State(app): State<App>,
+    seat: Option<Seat>,
+    jar: CookieJar,
+    Form(f): Form<SignIn>,
+) -> Answered {
+    let mut errors = Errors::none();
+    let done = match seat.as_ref().and_then(Seat::station_id) {
+        Some(station) => {
+            let salon = seat.as_ref().map_or(SalonId(0), |x| x.salon);
+            let Ok(person) = f.person.parse::<PersonId>() else {
+                errors.note("person", "Choose your name.");
+                return Ok(page::refused(&sign_in_page(&app, seat.as_ref(), &f, errors).await?));
+            };
+            flow::at_station(&app, salon, station, person, &f.pin).await.map(|t| (salon, t))
+        }
+        None => {
+            let Some(&salon) = salons::list_ids(&app.pool).await?.first() else {
+                return Ok(page::see("/first-run"));
+            };
+            flow::away(&app, salon, f.name.trim(), &f.passphrase).await.map(|t| (salon, t))
+        }
+    };
+    let field = if seat.as_ref().is_some_and(|x| x.station.is_some()) { "pin" } else { "passphrase" };
+    match done {
+        Ok((salon, token)) => Ok(signed_in(&app, jar, salon, &token, &f.next)),
+        Err(SignInFault::Refused(why)) => {
+            errors.note(field, refused_words(&why));
+            Ok(page::refused(&sign_in_page(&app, seat.as_ref(), &f, errors).await?))
+        }
+        Err(SignInFault::Store(e)) => Err(e.into()),
+        Err(SignInFault::Hash(e)) => Err(e.into()),
+    }
+}
+
+fn signed_in(app: &App, jar: CookieJar, salon: SalonId, token: &str, next: &str) -> Response {
+    (jar.add(seat::cookie(app, seat::SESSION, salon, token, 1)), page::see(&own_path(next))).into_response()
+}
+
+#[derive(Template)]
+#[template(path = "sign_in/lock.html")]
+struct LockPage {
+    shell: Shell,
+}
+
+/// The act of locking, for a page without script.
+pub async fn lock_form(seat: Seat) -> Answered {
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    s.commit().await?;
+    Ok(page::html(&LockPage { shell: seat.shell(now, "/lock", &[]) }))
+}
+
+/// Locks this station: clocks go on, names shrink, health answers are gone.
+pub async fn lock(seat: Seat, jar: CookieJar) -> Answered {
+    if let Some(id) = seat.session_id {
+        flow::lock(&seat.app, seat.salon, id).await?;
+    }
+    let to = if seat.station.is_some() { "/floor" } else { "/welcome" };
+    Ok((jar.add(seat::no_cookie(&seat.app, seat::SESSION)), page::see(to)).into_response())
+}
