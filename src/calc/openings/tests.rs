@@ -127,6 +127,8 @@ fn a_question_too_large_is_refused_not_endured() {
     input["days"] = json!(3000);
     assert_eq!(ask(&input), Err("/days".to_owned()));
     let mut input = contract();
+    input["segments"] =
+        (0..50).map(|_| json!({"minutes": 5, "hands": {"may": "thio"}, "places": ["chair"]})).collect();
     input["days"] = json!(3000);
     input["people"] = (0..9900)
         .map(|n| json!({"id": n.to_string(), "may": ["thio"]}))
