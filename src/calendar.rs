@@ -222,7 +222,7 @@ mod tests {
         zone.rfc3339(zone.instant(day, hour * 60 + minute))
     }
 
-    // Changes of the clock as published by the IANA time zone database; tests/outside/test_calendar.py
+    // Changes of the clock as published by the IANA time zone database; tests/outside/test_openings.py
     // checks the same and more against two Python libraries.
     #[test]
     fn a_time_in_the_gap_moves_forward() {
