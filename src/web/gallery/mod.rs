@@ -2,6 +2,7 @@
 //! the pages to `target/gallery/` so that they can be opened in a browser and looked at.
 
 mod parts;
+mod pictures;
 
 use std::path::{Path, PathBuf};
 
