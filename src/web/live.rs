@@ -9,7 +9,11 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio_stream::wrappers::ReceiverStream;
 
 use crate::live::hub::{Beat, News};
+use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
+
+/// The route of the stream.
+pub const LINES: &[Line] = lines![get "/live" Open::All => stream];
 
 /// Streams news of the seat's salon until the process stops. Events: `beat` (the server's clock),
 /// `away` (the database does not answer), `changed` ("topic version"), `gap` (fetch everything).

@@ -3,6 +3,7 @@
 pub mod assets;
 pub mod form;
 pub mod live;
+pub mod once;
 pub mod page;
 pub mod picture;
 pub mod problem;

@@ -9,7 +9,7 @@ use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::{HeaderName, HeaderValue, header};
 use axum::middleware::{self, Next};
 use axum::response::Response;
-use axum::routing::{MethodRouter, get, post};
+use axum::routing::MethodRouter;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::csrf::CsrfLayer;
@@ -41,29 +41,22 @@ pub struct Line {
     pub handler: fn() -> MethodRouter<App>,
 }
 
+/// Writes lines of the table: `get "/floor" Open::Station => floor::page`.
 macro_rules! lines {
     ($($method:ident $path:literal $open:expr => $handler:path),+ $(,)?) => {
-        &[$(Line { method: stringify!($method), path: $path, open: $open, handler: || $method($handler) }),+]
+        &[$($crate::web::routes::Line {
+            method: stringify!($method),
+            path: $path,
+            open: $open,
+            handler: || axum::routing::$method($handler),
+        }),+]
     };
 }
 
-/// The lines of the screens about who is here.
-const SIGN_IN: &[Line] = lines![
-    get "/" Open::All => sign_in::root,
-    get "/first-run" Open::All => sign_in::first_run_form,
-    post "/first-run" Open::All => sign_in::first_run,
-    get "/welcome" Open::All => sign_in::welcome,
-    post "/pair" Open::All => sign_in::pair,
-    post "/demo/station" Open::All => sign_in::demo_station,
-    get "/sign-in" Open::All => sign_in::form,
-    post "/sign-in" Open::All => sign_in::sign_in,
-    get "/lock" Open::Station => sign_in::lock_form,
-    post "/lock" Open::Station => sign_in::lock,
-    get "/live" Open::All => live::stream,
-];
+pub(crate) use lines;
 
 /// All lines of all screens.
-pub const TABLE: &[&[Line]] = &[SIGN_IN];
+pub const TABLE: &[&[Line]] = &[live::LINES, sign_in::LINES];
 
 const CSP: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; font-src 'self'; \
 connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";

@@ -15,8 +15,23 @@ use crate::store::{StoreError, people, salons, stations};
 use crate::web::form::{Choice, Errors};
 use crate::web::page::{self, own_path};
 use crate::web::problem::{Answered, Problem};
+use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::{self, Seat, Who};
 use crate::web::shell::Shell;
+
+/// The routes of these screens.
+pub const LINES: &[Line] = lines![
+    get "/" Open::All => root,
+    get "/first-run" Open::All => first_run_form,
+    post "/first-run" Open::All => first_run,
+    get "/welcome" Open::All => welcome,
+    post "/pair" Open::All => pair,
+    post "/demo/station" Open::All => demo_station,
+    get "/sign-in" Open::All => form,
+    post "/sign-in" Open::All => sign_in,
+    get "/lock" Open::Station => lock_form,
+    post "/lock" Open::Station => lock,
+];
 
 /// `/`: the Floor, or the way there.
 pub async fn root(State(app): State<App>, seat: Option<Seat>) -> Answered {

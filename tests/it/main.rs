@@ -1,3 +1,5 @@
 //! One integration binary; one file a noun.
 
 mod calc;
+mod sign_in;
+mod support;

@@ -1,0 +1,7 @@
+//! A salon to test in: one throw-away cluster a binary, one database a test, the real router.
+
+mod browser;
+mod salon;
+
+pub use browser::{Answer, Browser};
+pub use salon::{Salon, Staff};
