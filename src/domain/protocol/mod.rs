@@ -103,6 +103,12 @@ impl Protocol {
         self.applications.iter().find(|a| a.letter == letter)
     }
 
+    /// The step is part of closing: it puts the closing product on, or lets it work.
+    pub fn closes(&self, step: &Step) -> bool {
+        let of_closing = |letter| self.application(letter).is_some_and(|a| a.chemical == Chemical::Closing);
+        step.is_closing() || (step.application.is_some_and(of_closing) && step.rinses.is_empty())
+    }
+
     /// The step that carries an application's exposure clock.
     pub fn exposure_step(&self, letter: char) -> Option<&Step> {
         self.steps.iter().find(|s| s.application == Some(letter) && s.exposure.is_some())

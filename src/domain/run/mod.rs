@@ -5,16 +5,25 @@
 //! station folds the same state from the same events, in whatever order they came; a most-time
 //! overrun is always on record (`State::breaches`).
 
+mod asks;
 pub mod command;
+mod decide;
 pub mod event;
+pub mod exposure;
+mod facts;
+mod fold;
 pub mod frame;
 pub mod holds;
 pub mod refusal;
+mod starts;
+pub mod state;
 pub mod value;
 
 pub use command::{Actor, Command, Context, Fact};
+pub use decide::{FIRST_AID_WATER_MIN, REASON_MOST_CHARS, decide};
 pub use event::{Event, EventKind, Granted, Happened, NewEvent, Signed};
 pub use frame::{Figures, RunFrame, SheetTimes};
 pub use holds::HoldContext;
 pub use refusal::{Refusal, Refusals};
+pub use state::State;
 pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};

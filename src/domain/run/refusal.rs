@@ -125,6 +125,11 @@ pub enum Refusal {
         /// Which application.
         application: char,
     },
+    /// The window in which both passes are done has shut.
+    WindowShut {
+        /// When.
+        at: Instant,
+    },
     /// A test curl said rinse.
     RinseDue,
     /// Qualified hands do not stay until the hair is closed.

@@ -1,0 +1,104 @@
+//! Questions a screen and `decide` ask of a run.
+
+use super::exposure::Exposure;
+use super::frame::Figures;
+use super::state::{Signature, State, StepState, TestCurl};
+use super::value::{CurlReading, Instant};
+use crate::domain::protocol::{Clock, HoldPoint, Meaning, Step, StepCode, Validity};
+use time::Duration;
+
+impl State<'_> {
+    /// The step in hand.
+    pub fn step_in_hand(&self) -> Option<&Step> {
+        self.in_hand.map(|i| &self.frame.protocol.steps[i])
+    }
+
+    /// How far a step has come.
+    pub fn step_state(&self, code: &StepCode) -> Option<&StepState> {
+        self.frame.protocol.index_of(code).map(|i| &self.steps[i])
+    }
+
+    /// The contact of an application, once it has touched.
+    pub fn exposure(&self, letter: char) -> Option<&Exposure> {
+        self.exposures.iter().find(|e| e.letter == letter)
+    }
+
+    /// The figures in force for an application's exposure clock.
+    pub fn exposure_figures(&self, letter: char) -> Option<Figures> {
+        let step = self.frame.protocol.exposure_step(letter)?;
+        self.frame.figures(&step.code, Clock::Exposure)
+    }
+
+    /// Product is on the hair.
+    pub fn product_on(&self) -> bool {
+        self.exposures.iter().any(Exposure::is_open)
+    }
+
+    /// Something that must be closed has touched, and no closing step has been done since.
+    pub fn hair_open(&self) -> bool {
+        let needs_closing = self.frame.protocol.steps.iter().any(|s| self.frame.protocol.closes(s));
+        let closed = self.closed_from();
+        needs_closing
+            && self
+                .exposures
+                .iter()
+                .any(|e| e.is_open() || closed.is_none_or(|at| at < e.rinsed_at().unwrap_or(e.first_touch)))
+    }
+
+    /// When the last closing step that was finished began, once every closing step is done.
+    fn closed_from(&self) -> Option<Instant> {
+        let closing = || {
+            self.frame.protocol.steps.iter().zip(&self.steps).filter(|(s, _)| self.frame.protocol.closes(s))
+        };
+        if closing().any(|(_, s)| s.finished_at.is_none()) {
+            return None;
+        }
+        closing().filter_map(|(_, s)| s.started_at).max()
+    }
+
+    /// The last step begun, in the protocol's order.
+    pub fn furthest(&self) -> Option<usize> {
+        self.steps.iter().rposition(|s| s.started_at.is_some())
+    }
+
+    /// The step that comes after the last one begun.
+    pub fn next_step(&self) -> Option<&Step> {
+        let next = self.furthest().map_or(0, |i| i + 1);
+        self.frame.protocol.steps.get(next)
+    }
+
+    /// The last answer to a hold point that counts for a step: after the last `stop_closed`, and
+    /// for one-step answers given for this very step.
+    pub fn signature(&self, point: HoldPoint, step: &StepCode) -> Option<&Signature> {
+        let outlives_stop = matches!(point, HoldPoint::Consent | HoldPoint::Plan);
+        self.signatures.iter().rev().find(|s| {
+            s.signed.hold_point == point
+                && (outlives_stop || s.seq > self.closed_seq)
+                && (point.validity() != Validity::Step || s.step == *step)
+        })
+    }
+
+    /// An answer that nobody may override, if one was ever given in this run.
+    pub fn failed_for_good(&self, point: HoldPoint) -> Option<&Signature> {
+        self.signatures.iter().find(|s| {
+            s.signed.hold_point == point
+                && s.signed.answer().is_none_or(|a| a.meaning == Meaning::FailsForGood)
+        })
+    }
+
+    /// The last test curl said rinse: a firm S or over, anywhere, on what is on the hair now.
+    pub fn curl_says_rinse(&self) -> Option<&TestCurl> {
+        let from = self.exposures.iter().filter(|e| e.is_open()).map(|e| e.first_touch).max()?;
+        self.test_curls.iter().find(|c| c.at >= from && c.reading >= CurlReading::S)
+    }
+
+    /// When the window of the application in hand shuts, while its passes are not done.
+    pub fn window_shuts_at(&self) -> Option<Instant> {
+        self.frame.protocol.steps.iter().zip(&self.steps).find_map(|(step, s)| {
+            let min = step.window_min?;
+            let exposure = self.exposure(step.application?).filter(|e| e.is_open())?;
+            let waits = s.finished_at.is_none();
+            waits.then(|| exposure.first_touch + Duration::minutes(i64::from(min)))
+        })
+    }
+}

@@ -1,0 +1,298 @@
+//! May a step begin? Opening steps wait for everything; closing steps for gloves and eyes;
+//! rinsing for nothing.
+
+use super::command::{Actor, Context};
+use super::decide::{FIRST_AID_WATER_MIN, granted};
+use super::event::{Granted, NewEvent};
+use super::refusal::{Refusal, Refusals};
+use super::state::State;
+use super::value::Instant;
+use crate::domain::chemistry::family::Family;
+use crate::domain::protocol::{
+    Chemical, Clock, Hands, HoldPoint, Meaning, SectionWork, Step, StepCode, Validity,
+};
+use time::Duration;
+
+/// Decides `StartStep`.
+pub(super) fn start_step(
+    state: &State,
+    code: &StepCode,
+    context: &Context,
+    actor: &Actor,
+) -> Result<Vec<NewEvent>, Refusals> {
+    let Some(index) = state.frame.protocol.index_of(code) else {
+        return Err(vec![Refusal::StepUnknown { step: code.clone() }]);
+    };
+    let step = &state.frame.protocol.steps[index];
+    let ask = Start { state, step, index, context, actor };
+    let refusals = match step.chemical {
+        _ if is_rinse(step) => ask.rinse(),
+        Chemical::Opening => ask.opening(),
+        Chemical::Closing => ask.closing(),
+        Chemical::None => ask.plain(),
+    };
+    if refusals.is_empty() {
+        Ok(vec![granted(context, Granted::StepStarted { step: code.clone() })])
+    } else {
+        Err(refusals)
+    }
+}
+
+/// Water: never shut out.
+pub(super) fn is_rinse(step: &Step) -> bool {
+    step.sections == Some(SectionWork::Rinse) || !step.rinses.is_empty()
+}
+
+/// Qualified for a family.
+pub(super) fn qualified(actor: &Actor, family: Family) -> Result<(), Refusals> {
+    if actor.qualified.contains(&family) {
+        Ok(())
+    } else {
+        Err(vec![Refusal::QualificationMissing { family: family.code() }])
+    }
+}
+
+/// A closing phase that has not lasted its least; rinsing is open all the same, and puts it on record.
+pub(super) fn least_not_reached(state: &State, step: &Step, now: Instant) -> Option<Instant> {
+    if !state.frame.protocol.closes(step) || state.stop.is_some() {
+        return None;
+    }
+    let least = state.frame.figures(&step.code, Clock::Phase)?.least_min?;
+    let until = state.step_state(&step.code)?.started_at? + Duration::minutes(i64::from(least));
+    (now < until).then_some(until)
+}
+
+/// What the records outside the run say against a hold point now.
+pub(super) fn record_lacks(
+    state: &State,
+    point: HoldPoint,
+    step: Option<&Step>,
+    context: &Context,
+) -> Refusals {
+    let (holds, now) = (&context.holds, context.now);
+    let visit = |r: Result<(), _>| {
+        r.err().map(|lacks| Refusal::RecordLacking { hold_point: point, application: None, lacks })
+    };
+    match point {
+        HoldPoint::Consent => visit(holds.consent_holds_at(now)).into_iter().collect(),
+        HoldPoint::Plan => visit(holds.plan_holds_at(now)).into_iter().collect(),
+        // Every product of the service, the lotion as well as the straightener.
+        HoldPoint::PatchTest | HoldPoint::StrandTest => {
+            let opening =
+                state.frame.protocol.applications.iter().filter(|a| a.chemical == Chemical::Opening);
+            let mut refusals = Vec::new();
+            for letter in opening.map(|a| a.letter) {
+                let Some(product) = state.frame.product(letter) else {
+                    refusals.push(Refusal::ProductMissing { application: letter });
+                    continue;
+                };
+                let judged = if point == HoldPoint::PatchTest {
+                    holds.patch_test_holds_at(product, now)
+                } else {
+                    holds.strand_test_holds_at(product, now)
+                };
+                if let Err(lacks) = judged {
+                    let application = Some(letter);
+                    refusals.push(Refusal::RecordLacking { hold_point: point, application, lacks });
+                }
+            }
+            refusals
+        }
+        HoldPoint::Lot => {
+            step.and_then(|s| s.application).map_or_else(Vec::new, |letter| lot_lacks(state, letter, context))
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// The last lot in the bowl speaks; a fit one is enough.
+fn lot_lacks(state: &State, letter: char, context: &Context) -> Refusals {
+    let Some(product) = state.frame.product(letter) else {
+        return vec![Refusal::ProductMissing { application: letter }];
+    };
+    let last = state.dispensed.iter().rev().find(|d| d.application == letter);
+    let Some(dispensed) = last else {
+        return vec![Refusal::LotNotDispensed { application: letter }];
+    };
+    let lot = dispensed.lot;
+    let judged = context.holds.lot_holds_at(product.product, lot, context.now);
+    judged.err().map(|lacks| Refusal::LotUnfit { lot, lacks }).into_iter().collect()
+}
+
+struct Start<'a> {
+    state: &'a State<'a>,
+    step: &'a Step,
+    index: usize,
+    context: &'a Context,
+    actor: &'a Actor,
+}
+
+impl Start<'_> {
+    /// Rinsing is never refused to anybody who treats hair.
+    fn rinse(&self) -> Refusals {
+        if self.actor.treats_hair() { Vec::new() } else { self.hands() }
+    }
+
+    fn plain(&self) -> Refusals {
+        let mut refusals = self.hands();
+        refusals.extend(self.turn());
+        for point in &self.step.hold_points {
+            refusals.extend(self.hold_point(*point));
+        }
+        refusals
+    }
+
+    fn closing(&self) -> Refusals {
+        let mut refusals = if self.actor.treats_hair() { Vec::new() } else { self.hands() };
+        for point in [HoldPoint::Gloves, HoldPoint::EyeProtection] {
+            refusals.extend(self.hold_point(point));
+        }
+        // Hair that has been opened may always be closed; before that it waits its turn.
+        if self.state.exposures.is_empty() {
+            refusals.extend(self.turn());
+        }
+        if let Some(stop) = self.state.stop {
+            match stop.read {
+                Some(true) => {}
+                None => refusals.push(Refusal::StopReadingMissing),
+                // Water and medical help first; later, off the scalp, a stylist signs.
+                Some(false) => {
+                    let water_until = stop.at + Duration::minutes(FIRST_AID_WATER_MIN);
+                    if !self.actor.may_open() || self.context.now < water_until {
+                        refusals.push(Refusal::SkinNotWhole);
+                    }
+                }
+            }
+        }
+        refusals
+    }
+
+    fn opening(&self) -> Refusals {
+        let mut refusals = Vec::new();
+        if !self.actor.may_open() {
+            refusals.push(Refusal::RoleMissing { who: "a stylist" });
+        }
+        if let Some(family) = self.step.qualification.or(self.step.family) {
+            refusals.extend(qualified(self.actor, family).err().into_iter().flatten());
+        }
+        if self.state.stop.is_some() {
+            refusals.push(Refusal::RunStopped);
+        }
+        refusals.extend(self.turn());
+        for (step, clock) in self.state.frame.sheet_times_missing() {
+            refusals.push(Refusal::SheetTimeMissing { step, clock });
+        }
+        refusals.extend(self.on_the_hair());
+        for point in self.step.hold_points.iter().copied() {
+            refusals.extend(self.hold_point(point));
+        }
+        refusals.extend(self.hands_stay());
+        refusals
+    }
+
+    /// What is on the hair already, and how long.
+    fn on_the_hair(&self) -> Refusals {
+        let mut refusals = Vec::new();
+        let now = self.context.now;
+        for exposure in self.state.exposures.iter().filter(|e| e.is_open()) {
+            if Some(exposure.letter) != self.step.application {
+                refusals.push(Refusal::RinseMissing { application: exposure.letter });
+                continue;
+            }
+            let most = self.state.exposure_figures(exposure.letter).and_then(|f| f.most_min);
+            if most.and_then(|m| exposure.reaches_at(m)).is_some_and(|at| now >= at) {
+                refusals.push(Refusal::MostTimePassed { application: exposure.letter });
+            }
+            let window = self.step.window_min.map(|m| exposure.first_touch + Duration::minutes(i64::from(m)));
+            if let Some(shut) = window.filter(|shut| now >= *shut) {
+                refusals.push(Refusal::WindowShut { at: shut });
+            }
+        }
+        if self.state.curl_says_rinse().is_some() {
+            refusals.push(Refusal::RinseDue);
+        }
+        refusals
+    }
+
+    /// The role that the step's hands ask for.
+    fn hands(&self) -> Refusals {
+        let (fits, who) = match self.step.hands {
+            Hands::Stylist => (self.actor.may_open(), "a stylist"),
+            Hands::Nobody | Hands::Assistant | Hands::Any => {
+                (self.actor.treats_hair(), "somebody who treats hair")
+            }
+        };
+        if fits { Vec::new() } else { vec![Refusal::RoleMissing { who }] }
+    }
+
+    /// Steps go in order; a step may be taken up again only after its stop was ended.
+    fn turn(&self) -> Refusals {
+        let step = self.step.code.clone();
+        let taken_up = |i: usize| {
+            let s = &self.state.steps[i];
+            s.started_at.is_some() && s.seq > 0
+        };
+        if taken_up(self.index) {
+            let resumed = self.state.closed_seq > self.state.steps[self.index].seq;
+            return if resumed { Vec::new() } else { vec![Refusal::StepAlreadyDone { step }] };
+        }
+        let steps = &self.state.frame.protocol.steps;
+        if let Some(later) = (self.index + 1..steps.len()).find(|i| taken_up(*i) && steps[*i].is_chemical()) {
+            // Nothing opening goes on once a later product has been begun.
+            if self.step.is_opening() {
+                return vec![Refusal::StepOutOfTurn { step, first: steps[later].title.clone() }];
+            }
+            return Vec::new();
+        }
+        let first = (0..self.index).find(|i| !taken_up(*i) && !steps[*i].optional);
+        first.map(|i| Refusal::StepOutOfTurn { step, first: steps[i].title.clone() }).into_iter().collect()
+    }
+
+    fn hold_point(&self, point: HoldPoint) -> Refusals {
+        if let Some(failed) = self.state.failed_for_good(point) {
+            let seen = failed.signed.answer().map_or("not known", |a| a.words);
+            return vec![Refusal::HoldPointFailed { hold_point: point, seen, for_good: true }];
+        }
+        let mut refusals = record_lacks(self.state, point, Some(self.step), self.context);
+        let missing = |lapsed| Refusal::HoldPointMissing { hold_point: point, lapsed };
+        let Some(signature) = self.state.signature(point, &self.step.code) else {
+            let before = self.state.signatures.iter().any(|s| s.signed.hold_point == point);
+            refusals.push(missing(before));
+            return refusals;
+        };
+        if let Some(answer) = signature.signed.answer().filter(|a| a.meaning != Meaning::Holds) {
+            refusals.push(Refusal::HoldPointFailed {
+                hold_point: point,
+                seen: answer.words,
+                for_good: false,
+            });
+        }
+        if let Validity::VisitWithin { within_min } = point.validity() {
+            let until = signature.recorded_at + Duration::minutes(i64::from(within_min));
+            let stung_since = self.state.stings.iter().any(|s| s.seq > signature.seq);
+            if self.context.now > until || stung_since {
+                refusals.push(missing(true));
+            }
+        }
+        refusals
+    }
+
+    /// Qualified hands stay until the hair is closed.
+    fn hands_stay(&self) -> Refusals {
+        let steps = &self.state.frame.protocol.steps;
+        let last = steps.iter().rposition(Step::is_closing).unwrap_or(self.index);
+        let left: i64 = steps
+            .get(self.index..=last.max(self.index))
+            .unwrap_or_default()
+            .iter()
+            .map(|s| i64::from(s.minutes_typical))
+            .sum();
+        let needed = self.context.now + Duration::minutes(left);
+        self.context
+            .hands_until
+            .filter(|until| *until < needed)
+            .map(|until| Refusal::HandsLeaving { until, needed })
+            .into_iter()
+            .collect()
+    }
+}
