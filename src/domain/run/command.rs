@@ -3,6 +3,7 @@
 use super::event::{Happened, Signed};
 use super::holds::HoldContext;
 use super::value::{FactId, Instant};
+use crate::domain::access::Role;
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{LotId, PersonId, StationId};
 use crate::domain::protocol::StepCode;
@@ -94,12 +95,8 @@ pub struct Fact {
 pub struct Actor {
     /// Who.
     pub person: PersonId,
-    /// A manager.
-    pub manager: bool,
-    /// A stylist.
-    pub stylist: bool,
-    /// An assistant.
-    pub assistant: bool,
+    /// What they are in the salon.
+    pub role: Role,
     /// Families the person is qualified for.
     pub qualified: Vec<Family>,
 }

@@ -7,6 +7,7 @@ use super::refusal::{Refusal, Refusals};
 use super::starts;
 use super::state::State;
 use super::value::{FactId, HeadPlace, Instant};
+use crate::domain::access::Role;
 use crate::domain::ids::{LotId, PersonId, StationId};
 use crate::domain::protocol::{Chemical, Clock, HoldPoint, Meaning, Step, StepCode};
 
@@ -84,12 +85,12 @@ pub(super) fn reason_fits(reason: &str) -> bool {
 impl Actor {
     /// Treats hair: anybody but reception.
     pub fn treats_hair(&self) -> bool {
-        self.manager || self.stylist || self.assistant
+        self.role != Role::Reception
     }
 
     /// May put product on.
     pub fn may_open(&self) -> bool {
-        self.manager || self.stylist
+        matches!(self.role, Role::Manager | Role::Stylist)
     }
 }
 
@@ -123,7 +124,7 @@ impl Ask<'_> {
     /// The run's stylist or a manager.
     fn answerable(&self) -> Result<(), Refusals> {
         let theirs = self.state.stylist == Some(self.actor.person);
-        if theirs || self.actor.manager { Ok(()) } else { Err(vec![Refusal::NotAnswerable]) }
+        if theirs || self.actor.role == Role::Manager { Ok(()) } else { Err(vec![Refusal::NotAnswerable]) }
     }
 
     fn start_run(&self) -> Answer {
@@ -345,7 +346,7 @@ impl Ask<'_> {
     }
 
     fn name_hands(&self, person: PersonId) -> Answer {
-        if !self.actor.manager {
+        if self.actor.role != Role::Manager {
             return Err(vec![Refusal::RoleMissing { who: "a manager" }]);
         }
         self.one(Granted::HandsNamed { person })
