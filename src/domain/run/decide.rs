@@ -7,7 +7,7 @@ use super::refusal::{Refusal, Refusals};
 use super::starts;
 use super::state::State;
 use super::value::{FactId, HeadPlace, Instant};
-use crate::domain::access::Role;
+use crate::domain::access::{Act, Role, may};
 use crate::domain::ids::{LotId, PersonId, StationId};
 use crate::domain::protocol::{Chemical, Clock, HoldPoint, Meaning, Step, StepCode};
 
@@ -85,12 +85,22 @@ pub(super) fn reason_fits(reason: &str) -> bool {
 impl Actor {
     /// Treats hair: anybody but reception.
     pub fn treats_hair(&self) -> bool {
-        self.role != Role::Reception
+        may(self.role, Act::StartStep)
     }
 
     /// May put product on.
     pub fn may_open(&self) -> bool {
-        matches!(self.role, Role::Manager | Role::Stylist)
+        may(self.role, Act::StartOpening)
+    }
+}
+
+/// What signing a hold point asks of a role; anybody who treats hair may sign that it does not hold.
+const fn act_of(point: HoldPoint) -> Act {
+    match point {
+        HoldPoint::Scalp | HoldPoint::PatchTest | HoldPoint::StrandTest | HoldPoint::Plan => {
+            Act::SignJudgement
+        }
+        _ => Act::SignPreparation,
     }
 }
 
@@ -193,6 +203,9 @@ impl Ask<'_> {
                 refusals.push(Refusal::PlaceMissing { hold_point: point });
             }
             Some(answer) if answer.meaning == Meaning::Holds => {
+                if !may(self.actor.role, act_of(point)) {
+                    refusals.push(Refusal::RoleMissing { who: "a stylist" });
+                }
                 refusals.extend(starts::record_lacks(self.state, point, Some(found), self.context));
             }
             Some(_) => {}
@@ -317,7 +330,9 @@ impl Ask<'_> {
     }
 
     fn finish_run(&self) -> Answer {
-        self.hair_hands()?;
+        if !may(self.actor.role, Act::FinishRun) {
+            return Err(vec![Refusal::RoleMissing { who: "a stylist" }]);
+        }
         let on = self.state.exposures.iter().filter(|e| e.is_open());
         let mut refusals: Refusals = on.map(|e| Refusal::RinseMissing { application: e.letter }).collect();
         let stopped = self.state.stop.is_some();
