@@ -17,11 +17,14 @@
 
 pub mod chain;
 mod free;
+pub mod question;
 pub mod search;
 #[cfg(test)]
 mod search_tests;
 pub mod segment;
 mod starts;
 
-pub use search::{Grid, Named, Opening, Openings, PatchVisit, PlaceStock, Search, Worker, openings};
+pub use chain::{StepHands, StepNeed, segments_for};
+pub use question::{Grid, Named, Opening, Openings, PatchVisit, PlaceStock, Search, Worker};
+pub use search::openings;
 pub use segment::{Chain, ChainFault, Hands, PlaceKind, Qualification, Segment, Span, ms_of};

@@ -111,6 +111,11 @@ fn the_patch_test_is_the_latest_visit_that_ends_early_enough() {
     // 20–35 by the second person, then 48 minutes: 83, so the first start is 90.
     assert_eq!(starts_min(&answer), [90, 100]);
     assert_eq!(answer.openings[0].patch_test, Some(Named { person: 1, span: span(20, 35) }));
+    // Ending exactly so long before is enough: 35 and 55 make 90.
+    let exact = PatchVisit { least_before_ms: 55 * MIN, ..visit.clone() };
+    let answer = openings(&Search { patch_test: Some(&exact), ..asked.clone() });
+    assert_eq!(starts_min(&answer), [90, 100]);
+    assert_eq!(answer.openings[0].patch_test, Some(Named { person: 1, span: span(20, 35) }));
     let never = PatchVisit { may: Some(Qualification("hydroxide".to_owned())), ..visit };
     assert_eq!(openings(&Search { patch_test: Some(&never), ..asked }).openings, []);
 }
@@ -181,10 +186,10 @@ fn some_segments() -> impl Strategy<Value = Vec<Segment>> {
 }
 
 fn some_salon() -> impl Strategy<Value = Salon> {
-    let patch = prop::option::of((1_i64..4, 0_i64..40, some_may())).prop_map(|patch| {
+    let patch = prop::option::of((1_i64..4, 0_i64..8, some_may())).prop_map(|patch| {
         patch.map(|(len, before, may)| PatchVisit {
             length_ms: len * 5 * MIN,
-            least_before_ms: before * MIN,
+            least_before_ms: before * 5 * MIN,
             may,
         })
     });
