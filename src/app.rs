@@ -52,14 +52,9 @@ impl std::ops::Deref for App {
     }
 }
 
-/// The app's connections: every wait has a limit, the database's as well as ours.
+/// The app's connections: every wait has a limit, ours here, the database's in the options
+/// ([`crate::cluster::with_app_limits`]). No ping before use: it halves throughput.
 pub fn pool(options: PgConnectOptions, most: u32) -> PgPool {
-    let options = options.options([
-        ("statement_timeout", "5000"),
-        ("lock_timeout", "4000"),
-        ("idle_in_transaction_session_timeout", "10000"),
-        ("tcp_keepalives_idle", "20"),
-    ]);
     PgPoolOptions::new()
         .max_connections(most)
         .acquire_timeout(Duration::from_secs(3))

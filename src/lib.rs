@@ -8,15 +8,19 @@
 //! is held twice, in `domain` and in the database; the one clock is Postgres's `rinsebell_now()`.
 
 pub mod app;
+pub mod backup;
 pub mod calc;
 pub mod calendar;
 pub mod cli;
 pub mod cluster;
+pub mod config;
 pub mod demo;
 pub mod domain;
 pub mod flow;
 pub mod live;
+pub mod migrate;
 pub mod reference;
 pub mod secret;
+pub mod serve;
 pub mod store;
 pub mod web;

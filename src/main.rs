@@ -1,14 +1,16 @@
-//! The `rinsebell` program.
+//! The `rinsebell` program: reads the command line and hands on.
 
+use rinsebell::cli;
+use rinsebell::config::{self, Command};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let mut args = std::env::args().skip(1);
-    match (args.next().as_deref(), args.next()) {
-        (Some("calc"), Some(area)) => rinsebell::cli::calc::main(&area),
-        _ => {
-            eprintln!("usage: rinsebell calc AREA");
-            ExitCode::from(2)
+    match config::parse().command {
+        Command::Serve(args) => cli::block_on(cli::serve::main(&args)),
+        Command::Backup { file, place } => cli::block_on(cli::backup::backup(&file, &place)),
+        Command::Restore { file, replace, place } => {
+            cli::block_on(cli::backup::restore(&file, replace, &place))
         }
+        Command::Calc { area } => cli::calc::main(&area),
     }
 }

@@ -20,16 +20,24 @@ pub use process::{Durability, postmaster};
 pub use programs::Programs;
 pub(crate) use programs::run as run_program;
 pub use roles::{DATABASE, ROLE_APP, ROLE_OWNER, with_app_limits};
+pub(crate) use roles::{ROLE_SUPER, create_database};
 pub use supervise::supervise;
 
-use roles::ROLE_SUPER;
 use sqlx::Connection;
-use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::postgres::PgConnectOptions;
 use std::fs::File;
 use std::time::Duration;
 
 /// How long one start waits for another that is busy with the same folder.
 const START_WAIT: Duration = Duration::from_secs(60);
+
+/// How long the server may take to stop softly.
+pub(crate) const STOP_LIMIT: Duration = Duration::from_secs(5);
+
+/// The secret of the embedded cluster's superuser.
+pub(crate) fn super_secret(data: &DataDir) -> Result<String, StartFault> {
+    data.find_secret(ROLE_SUPER)?.ok_or_else(|| StartFault::SecretsGone { path: data.secrets() })
+}
 
 /// A database given from outside instead of the embedded cluster.
 #[derive(Clone, Debug, Default)]
@@ -94,17 +102,6 @@ async fn open_embedded(data: &DataDir, durability: Durability) -> Result<Opened,
     Ok(Opened { owner, app, superuser, guard })
 }
 
-/// The pool every request draws from. No ping before use (it halves throughput); a broken connection
-/// shows at the first statement, before anything was written.
-pub fn app_pool(app: &PgConnectOptions, max_connections: u32) -> sqlx::PgPool {
-    PgPoolOptions::new()
-        .max_connections(max_connections)
-        .acquire_timeout(Duration::from_secs(3))
-        .idle_timeout(Duration::from_secs(300))
-        .test_before_acquire(false)
-        .connect_lazy_with(app.clone())
-}
-
 impl Guard {
     /// Whether the cluster is the embedded one.
     pub fn is_embedded(&self) -> bool {
@@ -114,6 +111,19 @@ impl Guard {
     /// What [`supervise`] needs to start the server again; nothing for an outside database.
     pub fn watched(&self) -> Option<(DataDir, Programs)> {
         self.inner.as_ref().map(|e| (e.data.clone(), e.programs.clone()))
+    }
+
+    /// Makes our share the only one; `false` while another process serves. Until [`Guard::stop`] no other
+    /// process can open the cluster.
+    pub async fn make_exclusive(&mut self) -> Result<bool, StartFault> {
+        let Some(Embedded { data, serving, .. }) = &mut self.inner else { return Ok(false) };
+        let _start = data.lock_start(START_WAIT).await?;
+        if serving.try_lock().is_ok() {
+            return Ok(true);
+        }
+        // A failed change of kind loses the lock: take the share again.
+        *serving = data.share_serving()?;
+        Ok(false)
     }
 
     /// Gives up our share; stops the server within about `limit` if nobody else holds one.

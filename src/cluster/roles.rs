@@ -7,7 +7,7 @@ use sqlx::{AssertSqlSafe, ConnectOptions, Connection};
 use std::time::Duration;
 
 /// The superuser of an embedded cluster.
-pub(super) const ROLE_SUPER: &str = "rinsebell_cluster";
+pub(crate) const ROLE_SUPER: &str = "rinsebell_cluster";
 /// Owns the database and its tables; not a superuser, does not pass row-level security by.
 pub const ROLE_OWNER: &str = "rinsebell_owner";
 /// What the app connects as; owns nothing.
@@ -55,7 +55,7 @@ async fn ensure_roles(data: &DataDir, connection: &mut PgConnection) -> Result<(
 }
 
 /// `CREATE DATABASE` owned by the owner role, closed to everyone else.
-pub(super) async fn create_database(
+pub(crate) async fn create_database(
     connection: &mut PgConnection,
     name: &str,
     template: &str,
@@ -90,9 +90,11 @@ async fn execute(connection: &mut PgConnection, sql: String, doing: &'static str
 /// query also ends when its caller has gone).
 pub fn with_app_limits(options: PgConnectOptions) -> PgConnectOptions {
     options.options([
-        ("statement_timeout", "10s"),
+        ("statement_timeout", "5s"),
         ("lock_timeout", "4s"),
-        ("idle_in_transaction_session_timeout", "15s"),
+        ("idle_in_transaction_session_timeout", "10s"),
+        // A peer behind a dead network is noticed, not waited for.
+        ("tcp_keepalives_idle", "20"),
     ])
 }
 

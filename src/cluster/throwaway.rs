@@ -151,7 +151,7 @@ mod tests {
             .fetch_one(&mut app)
             .await
             .unwrap();
-        assert_eq!((&*timeout, &*lock, &*idle, &*encoding, extension), ("10s", "4s", "15s", "UTF8", true));
+        assert_eq!((&*timeout, &*lock, &*idle, &*encoding, extension), ("5s", "4s", "10s", "UTF8", true));
         let refused = sqlx::raw_sql("create table t (a int)").execute(&mut app).await;
         assert!(refused.is_err(), "the app role makes no tables");
 

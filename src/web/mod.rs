@@ -2,6 +2,7 @@
 
 pub mod assets;
 pub mod form;
+pub mod health;
 pub mod live;
 pub mod once;
 pub mod page;

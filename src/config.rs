@@ -1,0 +1,302 @@
+//! Flags and environment → typed settings, every fault reported at once.
+
+use crate::cluster::{DataDir, External, StartFault};
+use clap::builder::FalseyValueParser;
+use clap::{Args, Parser, Subcommand};
+use std::ffi::OsString;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
+
+/// Where it listens when nothing is said.
+pub const DEFAULT_LISTEN: SocketAddr = SocketAddr::new(std::net::IpAddr::V4(Ipv4Addr::LOCALHOST), 7340);
+
+/// The command line.
+#[derive(Debug, Parser)]
+#[command(name = "rinsebell", version, about = "Chemical hair services, given by a team, step by step.")]
+pub struct Line {
+    /// What to do; `serve` when nothing is said.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What the program can be asked to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Serve the salon (what `rinsebell` alone does).
+    Serve(ServeArgs),
+    /// Compute standard input in one area, as JSON.
+    Calc {
+        /// regrowth, strand, exposure, limits, …
+        area: String,
+    },
+    /// Write the whole database to a file.
+    Backup {
+        /// The file; replaced when it exists.
+        file: PathBuf,
+        #[command(flatten)]
+        place: PlaceArgs,
+    },
+    /// Read a backup into an empty database.
+    Restore {
+        /// The file `backup` wrote.
+        file: PathBuf,
+        /// Replace a database that holds rows, after a safety backup of it.
+        #[arg(long)]
+        replace: bool,
+        #[command(flatten)]
+        place: PlaceArgs,
+    },
+}
+
+/// Where the data are; every command that touches them takes these.
+#[derive(Clone, Debug, Default, Args)]
+pub struct PlaceArgs {
+    /// The data folder [default: ~/.local/share/rinsebell, as root /var/lib/rinsebell].
+    #[arg(long, value_name = "DIR", env = "RINSEBELL_DATA")]
+    data: Option<OsString>,
+    /// A database of your own (its owner's URL) instead of the embedded cluster.
+    #[arg(long, value_name = "URL", env = "RINSEBELL_DATABASE_URL", hide_env_values = true)]
+    database_url: Option<String>,
+    /// With --database-url: the URL of the app's plain role, when rinsebell should not make it.
+    #[arg(long, value_name = "URL", env = "RINSEBELL_DATABASE_APP_URL", hide_env_values = true)]
+    database_app_url: Option<String>,
+}
+
+/// Flags of `serve`.
+#[derive(Clone, Debug, Args)]
+pub struct ServeArgs {
+    /// Where to listen; beyond loopback it speaks HTTPS [default: 127.0.0.1:7340].
+    #[arg(long, value_name = "ADDR:PORT", env = "RINSEBELL_LISTEN")]
+    listen: Option<String>,
+    #[command(flatten)]
+    place: PlaceArgs,
+    /// Do not load the demo salon into an empty database.
+    #[arg(long, env = "RINSEBELL_NO_DEMO", value_parser = FalseyValueParser::new())]
+    no_demo: bool,
+    /// A certificate chain (PEM) instead of the local authority's.
+    #[arg(long, value_name = "FILE", env = "RINSEBELL_CERT")]
+    cert: Option<PathBuf>,
+    /// The certificate's key (PEM).
+    #[arg(long, value_name = "FILE", env = "RINSEBELL_KEY")]
+    key: Option<PathBuf>,
+    /// Speak HTTPS on loopback too.
+    #[arg(long, env = "RINSEBELL_TLS", value_parser = FalseyValueParser::new())]
+    tls: bool,
+    /// A practice salon: the clock may be moved, and every screen says so.
+    #[arg(long, env = "RINSEBELL_PRACTICE", value_parser = FalseyValueParser::new())]
+    practice: bool,
+}
+
+/// Where the data are, checked.
+#[derive(Clone, Debug)]
+pub struct Place {
+    /// The data folder.
+    pub data: DataDir,
+    /// The database given from outside, if any.
+    pub external: Option<External>,
+}
+
+/// How the listener speaks.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Speech {
+    /// Plain HTTP, loopback only.
+    Plain,
+    /// HTTPS with a certificate of the local authority.
+    LocalAuthority,
+    /// HTTPS with this certificate and key.
+    Given {
+        /// PEM chain.
+        cert: PathBuf,
+        /// PEM key.
+        key: PathBuf,
+    },
+}
+
+/// Settings of `serve`, checked.
+#[derive(Clone, Debug)]
+pub struct Serve {
+    /// Where it listens.
+    pub listen: SocketAddr,
+    /// Where the data are.
+    pub place: Place,
+    /// Whether an empty database gets the demo salon.
+    pub demo: bool,
+    /// Plain or encrypted.
+    pub speech: Speech,
+    /// Whether this is a practice salon.
+    pub practice: bool,
+}
+
+/// Reads the command line; `serve` is assumed when no command is named. Ends the process on `--help` and
+/// on flags that do not exist, as clap does.
+pub fn parse() -> Line {
+    Line::parse_from(with_serve(std::env::args_os().collect()))
+}
+
+fn with_serve(mut args: Vec<OsString>) -> Vec<OsString> {
+    let told = ["-h", "--help", "-V", "--version"];
+    let bare = args.get(1).is_none_or(|a| {
+        let a = a.to_string_lossy();
+        a.starts_with('-') && !told.contains(&&*a)
+    });
+    if bare {
+        args.insert(1.min(args.len()), "serve".into());
+    }
+    args
+}
+
+impl PlaceArgs {
+    /// The settings, or every fault in them.
+    pub fn check(&self) -> Result<Place, StartFault> {
+        let mut faults = Vec::new();
+        let place = self.collect(&mut faults);
+        finish(place, faults)
+    }
+
+    fn collect(&self, faults: &mut Vec<String>) -> Option<Place> {
+        let given = |text: &Option<String>| text.clone().filter(|t| !t.trim().is_empty());
+        let mut url = |name: &str, text: Option<String>| {
+            let sound =
+                text.as_ref().is_none_or(|t| t.starts_with("postgres://") || t.starts_with("postgresql://"));
+            if !sound {
+                faults.push(format!("{name} is not a postgres:// URL"));
+            }
+            text
+        };
+        let owner_url = url("--database-url", given(&self.database_url));
+        let app_url = url("RINSEBELL_DATABASE_APP_URL", given(&self.database_app_url));
+        if app_url.is_some() && owner_url.is_none() {
+            faults.push("RINSEBELL_DATABASE_APP_URL needs RINSEBELL_DATABASE_URL".to_owned());
+        }
+        let data = match self.data.clone().filter(|d| !d.is_empty()) {
+            Some(data) => Some(PathBuf::from(data)),
+            None => default_data(),
+        };
+        if data.is_none() {
+            faults.push("neither HOME nor XDG_DATA_HOME is set, so --data is needed".to_owned());
+        }
+        Some(Place {
+            data: DataDir::new(data?),
+            external: owner_url.map(|owner_url| External { owner_url, app_url }),
+        })
+    }
+}
+
+/// The default data folder: as root one an unprivileged user can reach, else the user's own.
+fn default_data() -> Option<PathBuf> {
+    if rustix::process::geteuid().is_root() {
+        return Some(PathBuf::from("/var/lib/rinsebell"));
+    }
+    let absolute = |name: &str| std::env::var_os(name).map(PathBuf::from).filter(|p| p.is_absolute());
+    absolute("XDG_DATA_HOME")
+        .or_else(|| absolute("HOME").map(|home| home.join(".local/share")))
+        .map(|share| share.join("rinsebell"))
+}
+
+impl ServeArgs {
+    /// The settings, or every fault in them.
+    pub fn check(&self) -> Result<Serve, StartFault> {
+        let mut faults = Vec::new();
+        let place = self.place.collect(&mut faults);
+        let listen = match self.listen.as_deref().map(str::trim).filter(|l| !l.is_empty()) {
+            None => DEFAULT_LISTEN,
+            Some(text) => parse_listen(text).unwrap_or_else(|| {
+                faults.push(format!("--listen {text} is not ADDR:PORT, such as 127.0.0.1:7340"));
+                DEFAULT_LISTEN
+            }),
+        };
+        let speech = self.speech(listen, &mut faults);
+        let (demo, practice) = (!self.no_demo, self.practice);
+        finish(place.map(|place| Serve { listen, place, demo, speech, practice }), faults)
+    }
+
+    fn speech(&self, listen: SocketAddr, faults: &mut Vec<String>) -> Speech {
+        match (&self.cert, &self.key) {
+            (Some(cert), Some(key)) => {
+                for (name, file) in [("--cert", cert), ("--key", key)] {
+                    if let Err(error) = std::fs::File::open(file) {
+                        faults.push(format!("{name} {} cannot be read: {error}", file.display()));
+                    }
+                }
+                Speech::Given { cert: cert.clone(), key: key.clone() }
+            }
+            (None, None) if self.tls || !listen.ip().is_loopback() => Speech::LocalAuthority,
+            (None, None) => Speech::Plain,
+            _ => {
+                faults.push("--cert and --key go together".to_owned());
+                Speech::LocalAuthority
+            }
+        }
+    }
+}
+
+fn parse_listen(text: &str) -> Option<SocketAddr> {
+    match text.strip_prefix("localhost:") {
+        Some(port) => Some(SocketAddr::new(Ipv4Addr::LOCALHOST.into(), port.parse().ok()?)),
+        None => text.parse().ok(),
+    }
+}
+
+fn finish<T>(value: Option<T>, faults: Vec<String>) -> Result<T, StartFault> {
+    match value {
+        Some(value) if faults.is_empty() => Ok(value),
+        _ => Err(StartFault::Settings(faults)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn serve(args: &[&str]) -> Result<Serve, StartFault> {
+        let args = std::iter::once("rinsebell").chain(args.iter().copied()).map(OsString::from).collect();
+        match Line::parse_from(with_serve(args)).command {
+            Command::Serve(args) => args.check(),
+            other => panic!("{other:?} is not serve"),
+        }
+    }
+
+    #[test]
+    fn nothing_said_means_serve_on_loopback() {
+        let settings = serve(&[]).unwrap();
+        assert_eq!(settings.listen.to_string(), "127.0.0.1:7340");
+        assert_eq!(settings.speech, Speech::Plain);
+        assert!(settings.demo && !settings.practice);
+    }
+
+    #[test]
+    fn flags_without_a_command_mean_serve() {
+        let settings = serve(&["--listen", "localhost:80", "--data", "/d", "--no-demo"]).unwrap();
+        assert_eq!(settings.listen.to_string(), "127.0.0.1:80");
+        assert_eq!(settings.place.data.root(), std::path::Path::new("/d"));
+        assert!(!settings.demo);
+    }
+
+    #[test]
+    fn beyond_loopback_it_is_never_plain() {
+        for listen in ["0.0.0.0:7340", "[::]:7340", "192.168.1.20:7340"] {
+            assert_eq!(serve(&["--listen", listen]).unwrap().speech, Speech::LocalAuthority, "{listen}");
+        }
+        assert_eq!(serve(&["--listen", "[::1]:7340"]).unwrap().speech, Speech::Plain);
+        assert_eq!(serve(&["--tls"]).unwrap().speech, Speech::LocalAuthority);
+    }
+
+    #[test]
+    fn every_fault_is_told_at_once() {
+        let fault = serve(&["--listen", "here", "--database-url", "mysql://x", "--cert", "/nowhere/c.pem"])
+            .unwrap_err();
+        assert_eq!(fault.exit_code(), 2);
+        let said = fault.to_string();
+        for part in ["--listen here", "--database-url", "--cert and --key"] {
+            assert!(said.contains(part), "{said}");
+        }
+        assert!(!said.contains("mysql"), "a URL may hold a secret: {said}");
+    }
+
+    #[test]
+    fn the_command_line_is_sound() {
+        // clap's own check of the definitions.
+        use clap::CommandFactory;
+        Line::command().debug_assert();
+    }
+}
