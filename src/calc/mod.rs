@@ -4,9 +4,13 @@
 //! whole dispatch. An array in gives an array out, item by item; a bad item fails the whole.
 
 mod amounts;
+mod exposure;
+mod limits;
 mod openings;
 mod read;
+mod regrowth;
 mod rods;
+mod strand;
 
 use std::fmt;
 
@@ -34,7 +38,15 @@ impl std::error::Error for BadInput {}
 pub type Area = fn(Node<'_>) -> Result<String, BadInput>;
 
 /// Every area by name. To add one: a file here, a line there.
-const AREAS: &[(&str, Area)] = &[("rods", rods::run), ("openings", openings::run), ("amounts", amounts::run)];
+const AREAS: &[(&str, Area)] = &[
+    ("regrowth", regrowth::run),
+    ("strand", strand::run),
+    ("limits", limits::run),
+    ("rods", rods::run),
+    ("exposure", exposure::run),
+    ("openings", openings::run),
+    ("amounts", amounts::run),
+];
 
 /// All answers of one call together stay under this many bytes, so that no small input asks for a huge answer.
 const MOST_ANSWER_BYTES: usize = 32 << 20;

@@ -1,49 +1,187 @@
 //! The data files of `shared/`, loaded and checked into domain types.
 //!
-//! Embedded in the binary, so that `rinsebell calc` and `rinsebell check` work from any folder.
+//! The files are embedded in the binary, so every command works from any folder; a folder given by path overrides
+//! them. A fingerprint over all files is stamped on every run, so that a visit can say which rules it was given by.
 
-use std::fmt::Write as _;
+pub mod growth;
+pub mod limits;
+pub mod rules;
 
+use crate::domain::chemistry::RuleTable;
+use crate::domain::chemistry::limits::LimitTable;
+use growth::GrowthTable;
 use include_dir::{Dir, include_dir};
+use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+use std::fmt;
+use std::path::Path;
+use std::sync::LazyLock;
 
 static SHARED: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/shared");
 
-/// All reference data, checked.
+static EMBEDDED: LazyLock<Reference> = LazyLock::new(|| {
+    let mut files = Files::default();
+    files.take_embedded(&SHARED);
+    Reference::load(&files).expect("the shipped files load: a test holds it")
+});
+
+/// Everything the project knows beforehand, checked.
 #[derive(Clone, Debug)]
 pub struct Reference {
-    /// SHA-256 over every file of `shared/`, in hex: stamped on every run.
+    /// What may meet what.
+    pub rules: RuleTable,
+    /// What the law lets into a bottle.
+    pub limits: LimitTable,
+    /// Published growth.
+    pub growth: GrowthTable,
+    /// SHA-256 over every file's path and bytes, in hex.
     pub fingerprint: String,
 }
 
-impl Reference {
-    /// The data embedded at build time.
-    pub fn embedded() -> Reference {
-        let mut files = Vec::new();
-        gather(&SHARED, &mut files);
-        files.sort();
-        let mut sum = Sha256::new();
-        for (path, contents) in files {
-            sum.update((path.len() as u64).to_le_bytes());
-            sum.update(path.as_bytes());
-            sum.update((contents.len() as u64).to_le_bytes());
-            sum.update(contents);
-        }
-        let fingerprint = sum.finalize().iter().fold(String::new(), |mut hex, byte| {
-            // Writing to a String cannot fail.
-            let _ = write!(hex, "{byte:02x}");
-            hex
-        });
-        Reference { fingerprint }
-    }
+/// What is wrong with a file of reference data.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReferenceFault {
+    /// The file, relative to `shared/`.
+    pub file: String,
+    /// What is wrong, for whoever edits it.
+    pub error: String,
+}
 
-    /// The text of one file below `shared/`.
-    pub fn text(path: &str) -> Option<&'static str> {
-        SHARED.get_file(path)?.contents_utf8()
+impl fmt::Display for ReferenceFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "shared/{}: {}", self.file, self.error)
     }
 }
 
-fn gather(dir: &'static Dir<'static>, files: &mut Vec<(&'static str, &'static [u8])>) {
-    files.extend(dir.files().filter_map(|file| Some((file.path().to_str()?, file.contents()))));
-    dir.dirs().for_each(|inner| gather(inner, files));
+impl std::error::Error for ReferenceFault {}
+
+impl Reference {
+    /// The data shipped in the binary, loaded once.
+    pub fn shipped() -> &'static Reference {
+        &EMBEDDED
+    }
+
+    /// A copy of the shipped data, for whoever holds its own.
+    pub fn embedded() -> Reference {
+        Self::shipped().clone()
+    }
+
+    /// The text of one shipped file, by its path below `shared/`.
+    pub fn text(path: &str) -> Option<&'static str> {
+        SHARED.get_file(path)?.contents_utf8()
+    }
+
+    /// The data of a folder laid out like `shared/`.
+    ///
+    /// # Errors
+    /// The first file that cannot be read or does not hold.
+    pub fn from_folder(folder: &Path) -> Result<Reference, ReferenceFault> {
+        let mut files = Files::default();
+        files.take_folder(folder, folder)?;
+        Reference::load(&files)
+    }
+
+    /// Loads and checks every file.
+    ///
+    /// # Errors
+    /// The first file that is missing or does not hold.
+    pub fn load(files: &Files) -> Result<Reference, ReferenceFault> {
+        Ok(Reference {
+            rules: rules::load(files)?,
+            limits: limits::load(files)?,
+            growth: growth::load(files)?,
+            fingerprint: files.fingerprint(),
+        })
+    }
+}
+
+/// Files by their path relative to `shared/`, with `/` between names.
+#[derive(Clone, Debug, Default)]
+pub struct Files(BTreeMap<String, Vec<u8>>);
+
+impl Files {
+    /// Every file directly in a folder, in the order of names.
+    pub fn in_folder<'f>(&'f self, folder: &'f str) -> impl Iterator<Item = (&'f str, &'f [u8])> {
+        let inside = move |path: &str| path.strip_prefix(folder).is_some_and(|rest| rest.starts_with('/'));
+        self.0
+            .iter()
+            .filter(move |(path, _)| inside(path))
+            .map(|(path, bytes)| (path.as_str(), bytes.as_slice()))
+    }
+
+    /// One file as TOML.
+    ///
+    /// # Errors
+    /// Missing, not UTF-8, or not what `T` asks for.
+    pub fn toml<T: DeserializeOwned>(&self, file: &str) -> Result<T, ReferenceFault> {
+        let bytes = self.0.get(file).ok_or_else(|| fault(file, "is missing"))?;
+        let text = std::str::from_utf8(bytes).map_err(|e| fault(file, e))?;
+        toml::from_str(text).map_err(|e| fault(file, e))
+    }
+
+    fn fingerprint(&self) -> String {
+        let mut hash = Sha256::new();
+        for (path, bytes) in &self.0 {
+            // Lengths keep one file's end from passing for the next one's start.
+            hash.update((path.len() as u64).to_le_bytes());
+            hash.update(path);
+            hash.update((bytes.len() as u64).to_le_bytes());
+            hash.update(bytes);
+        }
+        hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    }
+
+    fn take_embedded(&mut self, dir: &Dir<'_>) {
+        for file in dir.files() {
+            self.0.insert(file.path().to_string_lossy().replace('\\', "/"), file.contents().to_vec());
+        }
+        dir.dirs().for_each(|inner| self.take_embedded(inner));
+    }
+
+    fn take_folder(&mut self, root: &Path, folder: &Path) -> Result<(), ReferenceFault> {
+        let named =
+            |path: &Path| path.strip_prefix(root).unwrap_or(path).to_string_lossy().replace('\\', "/");
+        let unread = |path: &Path, e: std::io::Error| fault(&named(path), e);
+        for entry in std::fs::read_dir(folder).map_err(|e| unread(folder, e))? {
+            let path = entry.map_err(|e| unread(folder, e))?.path();
+            if path.is_dir() {
+                self.take_folder(root, &path)?;
+            } else {
+                self.0.insert(named(&path), std::fs::read(&path).map_err(|e| unread(&path, e))?);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// A fault of one file.
+pub fn fault(file: &str, error: impl fmt::Display) -> ReferenceFault {
+    ReferenceFault { file: file.to_owned(), error: error.to_string() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_files_load_and_have_a_fingerprint() {
+        let reference = Reference::shipped();
+        assert_eq!(reference.fingerprint.len(), 64);
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("shared");
+        assert_eq!(Reference::from_folder(&folder).unwrap().fingerprint, reference.fingerprint);
+    }
+
+    #[test]
+    fn one_changed_byte_changes_the_fingerprint() {
+        let one = Files([("a".to_owned(), b"bc".to_vec())].into());
+        let other = Files([("ab".to_owned(), b"c".to_vec())].into());
+        assert_ne!(one.fingerprint(), other.fingerprint());
+    }
+
+    #[test]
+    fn a_missing_file_is_named() {
+        let bad = Reference::load(&Files::default()).unwrap_err();
+        assert_eq!(bad.to_string(), "shared/tables/rules.toml: is missing");
+    }
 }
