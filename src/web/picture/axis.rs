@@ -3,12 +3,13 @@
 use askama::Template;
 
 use super::clock::Clock;
+pub use super::lane::{Clash, LaneBlock, PlaceLane};
 use super::mark::{At, Drawing, Mark, Pattern, fit, words_px};
 
 /// Where now stands, % of the width.
-const NOW_PC: f64 = 25.0;
+pub(super) const NOW_PC: f64 = 25.0;
 
-fn pc(minutes_from_now: f64) -> f64 {
+pub(super) fn pc(minutes_from_now: f64) -> f64 {
     NOW_PC + minutes_from_now
 }
 
@@ -35,117 +36,6 @@ impl Quarter {
             .map(|at_ms| Self { at_min: (at_ms - now_ms) as f64 / 60_000.0, words: words(at_ms) })
             .collect()
     }
-}
-
-/// Somebody at a place.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LaneBlock {
-    /// Minutes from now.
-    pub from_min: f64,
-    /// Minutes from now.
-    pub to_min: f64,
-    /// "Ilka D."
-    pub words: String,
-}
-
-/// Two who will want one place, or one pair of hands, at once.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Clash {
-    /// Minutes from now.
-    pub from_min: f64,
-    /// Minutes from now.
-    pub to_min: f64,
-    /// "14:20 two rinses, one basin".
-    pub words: String,
-}
-
-/// A place and who is at it when.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PlaceLane {
-    /// "basin".
-    pub name: String,
-    /// Who, in order of beginning.
-    pub blocks: Vec<LaneBlock>,
-    /// Trouble ahead.
-    pub clashes: Vec<Clash>,
-    /// The lane in a sentence.
-    pub label: String,
-}
-
-impl PlaceLane {
-    /// Draws the lane. Blocks that overlap stand one under the other.
-    #[must_use]
-    pub fn draw(&self) -> Drawing {
-        let mut marks = vec![Mark::text("b", 0.0, 0.0, 19.0, self.name.clone())];
-        let (rows, count) = stacked(&self.blocks);
-        for (block, (row, of)) in self.blocks.iter().zip(&rows) {
-            let (from, to) = (pc(block.from_min).clamp(0.0, 100.0), pc(block.to_min).clamp(0.0, 100.0));
-            if to <= from {
-                continue;
-            }
-            let height = 40.0 / *of as f64;
-            let y = 26.0 + *row as f64 * height;
-            marks.push(Mark::block("fill gap", from, to, y, height));
-            if height >= 18.0
-                && let Some(class) = fit(words_px(&block.words, false) + 10.0, to - from)
-            {
-                marks.push(Mark::text(
-                    &format!("inv{class}"),
-                    from,
-                    6.0,
-                    y + height / 2.0 + 5.0,
-                    block.words.clone(),
-                ));
-            }
-        }
-        debug_assert!(count >= 1);
-        marks.push(Mark::block("past", 0.0, NOW_PC, 24.0, 44.0));
-        for clash in self.clashes.iter().filter(|clash| clash.to_min > -NOW_PC && clash.from_min < 75.0) {
-            let (from, to) = (pc(clash.from_min).clamp(0.0, 100.0), pc(clash.to_min).clamp(0.0, 100.0));
-            marks.push(Mark::level("ln beam", from, to, 17.0));
-            marks.push(Mark::stem("ln beam", from, 10.0, 24.0));
-            marks.push(Mark::stem("ln beam", to, 10.0, 24.0));
-            let need = words_px(&clash.words, true) + 12.0;
-            if let Some(class) = fit(need, 100.0 - to) {
-                marks.push(Mark::text(&format!("b{class}"), to, 10.0, 21.0, clash.words.clone()));
-            } else if let Some(class) = fit(need, from) {
-                marks.push(Mark::text(&format!("b end{class}"), from, -10.0, 21.0, clash.words.clone()));
-            }
-        }
-        Drawing {
-            class: "places".into(),
-            data: Vec::new(),
-            height_px: 76.0,
-            label: self.label.clone(),
-            shapes: None,
-            marks,
-        }
-    }
-}
-
-/// The row of each block and how many rows stand together where it lies; and the most rows anywhere.
-fn stacked(blocks: &[LaneBlock]) -> (Vec<(usize, usize)>, usize) {
-    let mut rows: Vec<usize> = Vec::with_capacity(blocks.len());
-    let mut groups: Vec<usize> = Vec::with_capacity(blocks.len());
-    let (mut ends, mut group, mut deepest): (Vec<f64>, usize, Vec<usize>) = (Vec::new(), 0, vec![1]);
-    for block in blocks {
-        if !ends.is_empty() && ends.iter().all(|end| *end <= block.from_min) {
-            ends.clear();
-            group += 1;
-            deepest.push(1);
-        }
-        let row = ends.iter().position(|end| *end <= block.from_min).unwrap_or(ends.len());
-        if row == ends.len() {
-            ends.push(block.to_min)
-        } else {
-            ends[row] = block.to_min
-        }
-        deepest[group] = ends.len();
-        rows.push(row);
-        groups.push(group);
-    }
-    let most = deepest.iter().copied().max().unwrap_or(1);
-    (rows.into_iter().zip(groups).map(|(row, group)| (row, deepest[group])).collect(), most)
 }
 
 /// What a stretch of a track needs.
@@ -252,14 +142,14 @@ impl Track {
         let on_axis = |band: &&Band| pc(band.to_min) > 0.0 && pc(band.from_min) < 100.0;
         for band in self.bands.iter().filter(on_axis) {
             let (from, to) = (pc(band.from_min).clamp(0.0, 100.0), pc(band.to_min).clamp(0.0, 100.0));
+            if let BandKind::Chemical(pattern) = band.kind {
+                marks.push(Mark::patterned("pattern", pattern.id(), from, to, 10.0, 28.0));
+            }
             marks.push(match band.kind {
                 BandKind::Hands => Mark::block("fill-tone edge", from, to, 10.0, 28.0),
                 BandKind::Basin => Mark::block("fill", from, to, 10.0, 28.0),
                 BandKind::Nobody => Mark::block("fill-bg edge", from, to, 10.0, 28.0),
-                BandKind::Chemical(pattern) => match pattern.id() {
-                    None => Mark::block("fill-bg edge", from, to, 10.0, 28.0),
-                    id => Mark::patterned("edge", id, from, to, 10.0, 28.0),
-                },
+                BandKind::Chemical(_) => Mark::block("edge-line", from, to, 10.0, 28.0),
             });
         }
         marks.push(Mark::block("past", 0.0, NOW_PC, 8.0, 32.0));
@@ -338,7 +228,7 @@ impl FloorPicture {
             let at = pc(quarter.at_min);
             // Under the large time of now there is no room for another.
             let clear = !(NOW_PC - 3.0..NOW_PC + 1.5).contains(&at);
-            let every = if count % 2 == 0 { fit(48.0, 30.0) } else { fit(48.0, 15.0) };
+            let every = if count % 2 == 0 { fit(60.0, 30.0) } else { fit(60.0, 15.0) };
             if let Some(class) = every.filter(|_| clear && at > 2.0 && at < 98.0) {
                 marks.push(Mark::text(&format!("soft mid{class}"), at, 0.0, 44.0, quarter.words.clone()));
             }
@@ -364,25 +254,6 @@ impl FloorPicture {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn block(from_min: f64, to_min: f64) -> LaneBlock {
-        LaneBlock { from_min, to_min, words: "A".into() }
-    }
-
-    #[test]
-    fn who_overlaps_stands_one_under_the_other_and_who_follows_does_not() {
-        let (rows, most) = stacked(&[
-            block(0.0, 5.0),
-            block(5.0, 9.0),
-            block(12.0, 20.0),
-            block(15.0, 23.0),
-            block(21.0, 25.0),
-            block(30.0, 31.0),
-        ]);
-        assert_eq!(rows, [(0, 1), (0, 1), (0, 2), (1, 2), (0, 2), (0, 1)]);
-        assert_eq!(most, 2);
-        assert_eq!(stacked(&[]), (Vec::new(), 1));
-    }
 
     #[test]
     fn quarters_are_the_ones_on_the_axis() {

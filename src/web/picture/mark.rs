@@ -266,7 +266,7 @@ pub fn words_px(words: &str, bold: bool) -> f64 {
 }
 
 /// Narrowest pictures, in rem, for which `pictures.css` has a class.
-const WIDTHS_REM: [u16; 10] = [20, 24, 28, 34, 42, 52, 62, 74, 90, 110];
+const WIDTHS_REM: [u16; 15] = [20, 24, 28, 34, 42, 48, 52, 58, 64, 68, 74, 82, 90, 100, 110];
 
 /// Narrowest picture every label must live with: a page of 320 px less its edges.
 const NARROWEST_PX: f64 = 288.0;

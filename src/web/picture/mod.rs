@@ -9,9 +9,11 @@ pub mod axis;
 pub mod clock;
 pub mod fan;
 pub mod head_map;
+pub mod lane;
 pub mod mark;
 pub mod regrowth;
 pub mod strand_ruler;
+mod strand_sheet;
 pub mod window;
 
 pub use clock::{Clock, Sense};
