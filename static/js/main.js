@@ -1,1 +1,16 @@
-export {};
+// Starts everything a page may use. Each module stands alone: one that fails leaves the others working.
+import * as acts from "./acts.js";
+import * as bell from "./bell.js";
+import * as clock from "./clock.js";
+import * as keys from "./keys.js";
+import * as live from "./live.js";
+import * as sign from "./sign.js";
+import * as theme from "./theme.js";
+
+for (const part of [clock, theme, keys, sign, acts, bell, live]) {
+  try {
+    part.start();
+  } catch (error) {
+    console.error("A part of this page did not start.", error);
+  }
+}

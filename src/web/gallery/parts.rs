@@ -38,9 +38,9 @@ use crate::web::shell::{ClientTabs, ScreenLink, Shell};
 <p class="notice">The next bell is in eight minutes.</p>
 {% endblock %}
 {% block bar %}<div class="bar" aria-label="Act">
-<form method="post"><button class="act main">Start back left, second pass <kbd>Space</kbd></button></form>
+<form method="post"><button class="act main" data-key="Space">Start back left, second pass <kbd>Space</kbd></button></form>
 <form method="post"><button class="act">It stings</button></form>
-<form method="post"><button class="act stop">Stop and rinse <kbd>R</kbd></button></form></div>{% endblock %}
+<form method="post"><button class="act stop" data-key="R">Stop and rinse <kbd>R</kbd></button></form></div>{% endblock %}
 "##
 )]
 struct Parts {

@@ -1,0 +1,36 @@
+// The server's clock as this page knows it, and clock times in the salon's zone.
+// Counted on the page's own steady counter, so that setting the device's clock changes nothing.
+
+let offset = Number(document.body.dataset.serverNow) - performance.now();
+if (!Number.isFinite(offset)) offset = Date.now() - performance.now();
+
+/** Milliseconds since 1970 (UTC), by the server's clock. */
+export function now() {
+  return performance.now() + offset;
+}
+
+/** Takes in an instant just heard from the server. News is late, never early: an older offset that
+ * is a little ahead is the better one; a jump (a device that slept) is taken as it is. */
+export function heard(serverNow) {
+  const heardOffset = serverNow - performance.now();
+  if (heardOffset > offset || offset - heardOffset > 2000) offset = heardOffset;
+}
+
+/** "13:50:02" in the salon's zone. */
+export function clockTime(ms) {
+  const wish = { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false };
+  try {
+    return new Intl.DateTimeFormat("en-GB", { ...wish, timeZone: document.body.dataset.zone }).format(ms);
+  } catch {
+    return new Intl.DateTimeFormat("en-GB", wish).format(ms);
+  }
+}
+
+/** Says something once to a screen reader. */
+export function say(words) {
+  const place = document.getElementById("said");
+  if (!place) return;
+  place.textContent = "";
+  // An emptied region must be seen empty before the same words are news again.
+  setTimeout(() => { place.textContent = words; }, 50);
+}
