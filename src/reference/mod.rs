@@ -5,10 +5,12 @@
 
 pub mod growth;
 pub mod limits;
+pub mod protocols;
 pub mod rules;
 
 use crate::domain::chemistry::RuleTable;
 use crate::domain::chemistry::limits::LimitTable;
+use crate::domain::protocol::Protocol;
 use growth::GrowthTable;
 use include_dir::{Dir, include_dir};
 use serde::de::DeserializeOwned;
@@ -35,6 +37,8 @@ pub struct Reference {
     pub limits: LimitTable,
     /// Published growth.
     pub growth: GrowthTable,
+    /// Services as data, by code.
+    pub protocols: Vec<Protocol>,
     /// SHA-256 over every file's path and bytes, in hex.
     pub fingerprint: String,
 }
@@ -72,6 +76,11 @@ impl Reference {
         SHARED.get_file(path)?.contents_utf8()
     }
 
+    /// A protocol by its code.
+    pub fn protocol(&self, code: &str) -> Option<&Protocol> {
+        self.protocols.iter().find(|p| p.code == code)
+    }
+
     /// The data of a folder laid out like `shared/`.
     ///
     /// # Errors
@@ -91,6 +100,7 @@ impl Reference {
             rules: rules::load(files)?,
             limits: limits::load(files)?,
             growth: growth::load(files)?,
+            protocols: protocols::load(files)?,
             fingerprint: files.fingerprint(),
         })
     }
