@@ -9,6 +9,8 @@ use time::OffsetDateTime;
 
 use crate::domain::ids::SalonId;
 
+pub mod answers;
+pub mod clients;
 pub mod idempotency;
 pub mod people;
 pub mod salons;

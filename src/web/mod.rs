@@ -1,6 +1,7 @@
 //! Screens. Reads through `store`, writes only through `flow`; templates get finished words and numbers.
 
 pub mod assets;
+pub mod clients;
 pub mod form;
 pub mod health;
 pub mod live;
@@ -12,6 +13,7 @@ pub mod routes;
 pub mod seat;
 pub mod shell;
 pub mod sign_in;
+pub mod typed;
 
 #[cfg(test)]
 mod gallery;
