@@ -137,6 +137,11 @@ impl StartFault {
     }
 }
 
+/// Words of others without the stop at their end: the sentence brings its own.
+fn end(words: &str) -> &str {
+    words.trim_end().trim_end_matches('.')
+}
+
 impl fmt::Display for StartFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         use StartFault::*;
@@ -197,8 +202,8 @@ impl fmt::Display for StartFault {
                 "Another start is still busy with {}; wait until it has finished, then start again.",
                 path.display()
             ),
-            Server { doing, said } => write!(f, "Postgres failed while {doing}: {said}"),
-            Database { doing, reason } => write!(f, "The database failed while {doing}: {reason}"),
+            Server { doing, said } => write!(f, "Postgres failed while {doing}: {}.", end(said)),
+            Database { doing, reason } => write!(f, "The database failed while {doing}: {}.", end(reason)),
             RoleTooStrong { role, may } => write!(
                 f,
                 "The app must not connect as {role}, which {may}; give a plain role in RINSEBELL_DATABASE_APP_URL."

@@ -3,6 +3,8 @@
 use super::programs::{Programs, last_lines, run};
 use super::roles::ROLE_SUPER;
 use super::{DataDir, StartFault};
+use rustix::io::Errno;
+use rustix::process::{Pid, WaitOptions, test_kill_process, waitpid};
 use sqlx::ConnectOptions;
 use sqlx::postgres::{PgConnectOptions, PgConnection, PgSslMode};
 use std::os::unix::fs::chown;
@@ -136,8 +138,8 @@ pub(super) async fn attach_or_start(data: &DataDir, programs: &Programs) -> Resu
     }
 }
 
-/// One `pg_ctl start`. A server that was killed may leave children that still hold its memory for a
-/// moment: then it refuses, rightly, and is asked again until `until`.
+/// One `pg_ctl start`. A server that was killed may leave children that still hold its memory, or a
+/// process number nobody has buried: then it refuses, rightly, and is asked again until `until`.
 async fn start_once(data: &DataDir, programs: &Programs, until: Instant) -> Result<(), StartFault> {
     data.prepare_socket(programs.owner())?;
     put_log_aside(data);
@@ -148,8 +150,10 @@ async fn start_once(data: &DataDir, programs: &Programs, until: Instant) -> Resu
         return Ok(());
     };
     let log = read_tail(data);
-    if Instant::now() + Duration::from_secs(30) < until && log.contains("shared memory block") {
-        tokio::time::sleep(Duration::from_millis(100)).await;
+    let left_over = ["shared memory block", "lock file \"postmaster.pid\" already exists"];
+    if Instant::now() + Duration::from_secs(30) < until && left_over.iter().any(|l| log.contains(l)) {
+        let _ = postmaster(data);
+        tokio::time::sleep(Duration::from_millis(50)).await;
         return Ok(());
     }
     match fault {
@@ -203,16 +207,57 @@ pub(super) async fn stop(data: &DataDir, programs: &Programs, limit: Duration) -
 pub fn postmaster(data: &DataDir) -> Option<i32> {
     let text = std::fs::read_to_string(data.cluster().join("postmaster.pid")).ok()?;
     let number: i32 = text.lines().next()?.trim().parse().ok()?;
-    let pid = rustix::process::Pid::from_raw(number)?;
-    match rustix::process::test_kill_process(pid) {
-        Ok(()) | Err(rustix::io::Errno::PERM) => Some(number),
-        Err(_) => None,
+    let pid = Pid::from_raw(number)?;
+    match std::fs::read_to_string(format!("/proc/{number}/stat")) {
+        Ok(stat) => match state_of(&stat)? {
+            State::Server => Some(number),
+            State::Other => None,
+            State::Dead => {
+                // As the first process of a container we are its parent by now, and have to bury it.
+                let _ = waitpid(Some(pid), WaitOptions::NOHANG);
+                None
+            }
+        },
+        Err(_) if Path::new("/proc/self/stat").exists() => None,
+        // Without a process table to read, the number has to do.
+        Err(_) => matches!(test_kill_process(pid), Ok(()) | Err(Errno::PERM)).then_some(number),
     }
+}
+
+/// What a process number stands for.
+#[derive(Debug, PartialEq, Eq)]
+enum State {
+    Server,
+    /// Its process has ended, its parent has not noticed yet.
+    Dead,
+    /// The number was given to somebody else.
+    Other,
+}
+
+/// `number (name) state …` (proc(5)); the name may hold anything, so the last parenthesis ends it.
+fn state_of(stat: &str) -> Option<State> {
+    let (head, tail) = stat.rsplit_once(')')?;
+    let name = head.split_once('(')?.1;
+    let letter = tail.trim_start().chars().next()?;
+    Some(match letter {
+        'Z' | 'X' => State::Dead,
+        _ if name.starts_with("post") => State::Server,
+        _ => State::Other,
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_ended_process_and_a_number_given_away_are_no_server() {
+        // proc(5), /proc/pid/stat.
+        assert_eq!(state_of("41 (postgres) S 1 41"), Some(State::Server));
+        assert_eq!(state_of("41 (postgres) Z 1 41"), Some(State::Dead));
+        assert_eq!(state_of("41 (odd) name) S 1 41"), Some(State::Other));
+        assert_eq!(state_of(""), None);
+    }
 
     #[test]
     fn a_socket_folder_with_odd_letters_is_quoted_twice() {

@@ -43,20 +43,9 @@ pub async fn supervise(data: DataDir, programs: Programs, stop: CancellationToke
     }
 }
 
-/// The process lives and its socket is there. A recycled process number alone would deceive.
+/// The process lives and its socket is there.
 fn answers(data: &DataDir) -> bool {
-    postmaster(data).is_some() && data.socket_file().is_ok_and(|s| s.exists()) && listens(data)
-}
-
-/// A server killed hard leaves its socket file behind, but nobody takes the connection.
-fn listens(data: &DataDir) -> bool {
-    let Ok(pid) = std::fs::read_to_string(data.cluster().join("postmaster.pid")) else { return false };
-    let Some(number) = pid.lines().next().and_then(|l| l.trim().parse::<i32>().ok()) else { return false };
-    match std::fs::read_to_string(format!("/proc/{number}/comm")) {
-        Ok(name) => name.trim().starts_with("post"),
-        // Without a process table to read, the number has to do.
-        Err(_) => !std::path::Path::new("/proc/self/comm").exists(),
-    }
+    postmaster(data).is_some() && data.socket_file().is_ok_and(|socket| socket.exists())
 }
 
 async fn start_again(data: &DataDir, programs: &Programs) -> Result<(), super::StartFault> {

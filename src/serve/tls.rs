@@ -29,7 +29,7 @@ pub(super) struct Certificates {
 
 enum Source {
     Given { cert: PathBuf, key: PathBuf },
-    Local { authority: Authority, names: Vec<String> },
+    Local { authority: Box<Authority>, names: Vec<String> },
 }
 
 struct Kept {
@@ -52,7 +52,8 @@ impl Certificates {
                         config.listen.ip()
                     )]));
                 }
-                Source::Local { authority: Authority::load(&config.place.data)?, names: own_names() }
+                let authority = Box::new(Authority::load(&config.place.data)?);
+                Source::Local { authority, names: own_names() }
             }
         };
         let certificates = Self { source, kept: Mutex::default() };
@@ -123,9 +124,7 @@ impl Certificates {
         let (config, stamp) = match &self.source {
             Source::Local { authority, names } => {
                 let mut addresses = vec![Ipv4Addr::LOCALHOST.into(), Ipv6Addr::LOCALHOST.into()];
-                if is_local(address) && !address.is_loopback() {
-                    addresses.push(address);
-                } else if is_local(address) && !addresses.contains(&address) {
+                if is_local(address) && !addresses.contains(&address) {
                     addresses.push(address);
                 }
                 let leaf = authority

@@ -2,4 +2,5 @@
 
 mod calc;
 mod sign_in;
+mod start;
 mod support;
