@@ -22,6 +22,16 @@ end $$;
 revoke all on schema public from public;
 grant usage on schema public to rinsebell_app;
 
+-- A zone this server's own table knows: local days are computed from it inside the database as well.
+create function rinsebell_zone_known(zone text) returns boolean
+language plpgsql immutable set search_path = pg_catalog as $$
+begin
+  perform timestamptz 'epoch' at time zone zone;
+  return true;
+exception when invalid_parameter_value then
+  return false;
+end $$;
+
 create table salon (
   salon_id bigint generated always as identity primary key,
   name text not null,
@@ -35,6 +45,7 @@ create table salon (
   created_at timestamptz not null default rinsebell_now(),
   constraint salon_name_length check (char_length(name) between 1 and 80),
   constraint salon_zone_length check (char_length(zone) between 1 and 64),
+  constraint salon_zone_known check (rinsebell_zone_known(zone)),
   constraint salon_place_known check (place in ('eu', 'uk', 'us')),
   constraint salon_least_age_sane check (least_age between 0 and 30),
   constraint salon_patch_valid_days_sane check (patch_valid_days between 2 and 183),
@@ -43,6 +54,12 @@ create table salon (
 call rinsebell_fence('salon');
 grant select on salon to rinsebell_app;
 grant update (name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days) on salon to rinsebell_app;
+
+-- True for the owner (migrations, loading the demo, owner functions), false for the app, whatever its role is
+-- called: triggers that trust only the owner ask this, never a role's name.
+create function rinsebell_by_owner() returns boolean
+language sql stable set search_path = pg_catalog
+as $$ select pg_has_role(current_user, c.relowner, 'member') from pg_class c where c.oid = 'public.salon'::regclass $$;
 
 -- News for the stations: the version is only ever compared for "newer than I know".
 create sequence live_version;

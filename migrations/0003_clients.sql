@@ -214,7 +214,7 @@ create trigger hair_reading_lock before insert on hair_reading for each row exec
 create function rinsebell_stamp() returns trigger
 language plpgsql volatile set search_path = pg_catalog, public as $$
 begin
-  if current_user = 'rinsebell_app' then
+  if not public.rinsebell_by_owner() then
     if tg_table_name = 'consult' then new.taken_at := public.rinsebell_now();
     elsif tg_table_name = 'consent' then new.signed_at := public.rinsebell_now();
     elsif tg_table_name = 'hair_reading' then new.taken_at := public.rinsebell_now();

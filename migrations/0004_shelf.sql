@@ -20,6 +20,10 @@ create table product (
   constraint product_name_unique unique (salon_id, name),
   constraint product_name_length check (char_length(name) between 1 and 120),
   constraint product_use_known check (use_as in ('straightener', 'lotion', 'neutraliser', 'normaliser', 'colour', 'lightener', 'other')),
+  constraint product_family_known check (family in ('thio', 'thio-ester', 'sulfite', 'cysteine', 'sodium-hydroxide', 'potassium-hydroxide',
+    'lithium-hydroxide', 'guanidine-hydroxide', 'oxidative-colour', 'direct-dye', 'lightener', 'metallic-salt', 'plant-colour',
+    'aldehyde-smoothing', 'peroxide-neutraliser', 'bromate-neutraliser', 'unknown')),
+  constraint product_formula_sane check (formula >= 1),
   constraint product_form_known check (form in ('cream', 'gel', 'lotion', 'liquid', 'powder', 'foam')),
   constraint product_strength_known check (strength in ('mild', 'regular', 'strong')),
   constraint product_base_known check (base in ('base', 'no-base', 'not-said')),
@@ -33,6 +37,22 @@ create table product (
 call rinsebell_fence('product');
 grant select, insert on product to rinsebell_app;
 grant update (name, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version) on product to rinsebell_app;
+
+-- Another name, formula or strength is another product for skin and hair: tests of the old one are void, and
+-- no way leads back to them (trade-rules.md, hold points: "void on a changed formula or name").
+create function rinsebell_product_guard() returns trigger
+language plpgsql volatile set search_path = pg_catalog, public as $$
+begin
+  if new.formula < old.formula then
+    raise exception 'a formula does not go back' using errcode = 'RB005';
+  end if;
+  if new.formula = old.formula
+      and (new.name, new.contents, new.strength, new.form) is distinct from (old.name, old.contents, old.strength, old.form) then
+    new.formula := old.formula + 1;
+  end if;
+  return new;
+end $$;
+create trigger product_guard before update on product for each row execute function rinsebell_product_guard();
 
 -- The sheet's own minutes for one clock; without them a step that asks for them cannot start.
 create table product_time (
@@ -71,6 +91,8 @@ create table lot (
   primary key (salon_id, lot_id),
   foreign key (salon_id, product_id) references product,
   constraint lot_code_unique unique (salon_id, product_id, code),
+  -- So that a test can name lot and product together.
+  constraint lot_of_product unique (salon_id, lot_id, product_id),
   constraint lot_code_length check (char_length(code) between 1 and 40),
   constraint lot_grams_sane check (received_grams > 0 and received_grams <= 100000),
   constraint lot_life_sane check (opened_life_days between 1 and 2000)

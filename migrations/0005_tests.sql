@@ -20,7 +20,7 @@ create table skin_test (
   primary key (salon_id, skin_test_id),
   foreign key (salon_id, client_id) references client,
   foreign key (salon_id, product_id) references product,
-  foreign key (salon_id, lot_id) references lot,
+  foreign key (salon_id, lot_id, product_id) references lot (salon_id, lot_id, product_id),
   foreign key (salon_id, placed_by) references person,
   foreign key (salon_id, taken_off_by) references person,
   foreign key (salon_id, read_by) references person,
@@ -43,29 +43,44 @@ declare
   never_on_skin boolean;
 begin
   perform public.rinsebell_lock_client(new.salon_id, new.client_id);
-  if current_user <> 'rinsebell_app' then
+  if public.rinsebell_by_owner() then
     return new;
   end if;
   if tg_op = 'INSERT' then
-    select p.skin_test = 'none-by-sheet' into never_on_skin
+    select p.skin_test = 'none-by-sheet', p.formula into never_on_skin, new.formula
       from public.product p where p.salon_id = new.salon_id and p.product_id = new.product_id;
     if never_on_skin then
       raise exception 'this product is never left on skin' using errcode = 'RB005';
     end if;
     new.placed_at := public.rinsebell_now();
-    new.taken_off_at := null; new.read_at := null; new.outcome := null; new.read_by := null;
+    new.taken_off_at := null; new.taken_off_by := null; new.told_outcome := null; new.told_at := null;
+    new.read_at := null; new.outcome := null; new.read_by := null;
     return new;
   end if;
+  if old.told_outcome <> 'no-reaction' and new.told_outcome is distinct from old.told_outcome then
+    raise exception 'a reaction that was told is not taken back' using errcode = 'RB005';
+  end if;
   if old.read_at is not null then
-    raise exception 'a patch test that was read is not changed' using errcode = 'RB005';
+    -- One thing may still come: a reaction told later.
+    if coalesce(new.told_outcome, 'no-reaction') = 'no-reaction' or new.told_outcome is not distinct from old.told_outcome
+        or (new.taken_off_at, new.taken_off_by, new.read_at, new.read_by, new.outcome)
+          is distinct from (old.taken_off_at, old.taken_off_by, old.read_at, old.read_by, old.outcome) then
+      raise exception 'a patch test that was read is not changed' using errcode = 'RB005';
+    end if;
+    new.told_at := public.rinsebell_now();
+    return new;
   end if;
   if old.taken_off_at is null and new.taken_off_at is not null then
     new.taken_off_at := public.rinsebell_now();
   else
     new.taken_off_at := old.taken_off_at;
   end if;
-  if new.told_outcome is not null then new.told_at := public.rinsebell_now(); end if;
+  new.told_at := case when new.told_outcome is not distinct from old.told_outcome then old.told_at else public.rinsebell_now() end;
   if new.outcome is not null then new.read_at := public.rinsebell_now(); end if;
+  -- A reaction is read whenever it shows; "no reaction" only from 48 hours on.
+  if new.outcome = 'no-reaction' and new.read_at < old.placed_at + interval '48 hours' then
+    raise exception 'patch-test:read-too-early' using errcode = 'RB005';
+  end if;
   return new;
 end $$;
 create trigger skin_test_guard before insert or update on skin_test for each row execute function rinsebell_skin_test_guard();
@@ -109,7 +124,10 @@ create function rinsebell_hair_test_guard() returns trigger
 language plpgsql volatile set search_path = pg_catalog, public as $$
 begin
   perform public.rinsebell_lock_client(new.salon_id, new.client_id);
-  if current_user = 'rinsebell_app' then new.done_at := public.rinsebell_now(); end if;
+  if not public.rinsebell_by_owner() then
+    new.done_at := public.rinsebell_now();
+    select p.formula into new.formula from public.product p where p.salon_id = new.salon_id and p.product_id = new.product_id;
+  end if;
   return new;
 end $$;
 create trigger hair_test_guard before insert on hair_test for each row execute function rinsebell_hair_test_guard();

@@ -70,7 +70,7 @@ create function rinsebell_plan_stamp() returns trigger
 language plpgsql volatile set search_path = pg_catalog, public as $$
 begin
   perform public.rinsebell_lock_client(new.salon_id, new.client_id);
-  if current_user = 'rinsebell_app' then new.made_at := public.rinsebell_now(); end if;
+  if not public.rinsebell_by_owner() then new.made_at := public.rinsebell_now(); end if;
   return new;
 end $$;
 create trigger plan_stamp before insert on plan for each row execute function rinsebell_plan_stamp();

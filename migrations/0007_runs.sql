@@ -20,6 +20,8 @@ create table run (
   foreign key (salon_id, protocol, revision) references protocol_revision,
   foreign key (salon_id, started_by) references person,
   constraint run_one_a_plan unique (salon_id, plan_id),
+  -- So that what a run did to a head can name both.
+  constraint run_of_client unique (salon_id, run_id, client_id),
   constraint run_chair_length check (char_length(chair) between 1 and 60),
   constraint run_ended_how_known check (ended_how in ('finished', 'stopped', 'left')),
   constraint run_ended_whole check ((ended_at is null) = (ended_how is null))
@@ -30,6 +32,11 @@ create index run_open on run (salon_id, started_at) where ended_at is null;
 create index run_by_client on run (salon_id, client_id, started_at desc);
 call rinsebell_fence('run');
 grant select, insert on run to rinsebell_app;
+
+-- References to a run from tables older than it.
+alter table strand_event add foreign key (salon_id, run_id, client_id) references run (salon_id, run_id, client_id);
+alter table session add foreign key (salon_id, held_run_id) references run (salon_id, run_id);
+alter table session add foreign key (salon_id, armed_run_id) references run (salon_id, run_id);
 
 -- Copied from the protocol revision and the product sheets in the transaction that makes the run; frozen from then on.
 create table run_step (
@@ -128,7 +135,7 @@ create table incident (
   words_id bigint,
   primary key (salon_id, incident_id),
   foreign key (salon_id, client_id) references client,
-  foreign key (salon_id, run_id) references run,
+  foreign key (salon_id, run_id, client_id) references run (salon_id, run_id, client_id),
   foreign key (salon_id, opened_by) references person,
   foreign key (salon_id, words_id) references answer,
   constraint incident_kind_known check (kind in ('stop-and-rinse', 'sting', 'over-processed', 'most-time-passed', 'late-breach', 'other'))

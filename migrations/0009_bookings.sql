@@ -102,6 +102,21 @@ call rinsebell_fence('booking_place');
 grant select, insert on booking_place to rinsebell_app;
 grant update (live) on booking_place to rinsebell_app;
 
+-- A booking that was cancelled frees hands and places, and stays cancelled: book anew.
+create function rinsebell_booking_guard() returns trigger
+language plpgsql volatile set search_path = pg_catalog, public as $$
+begin
+  if old.state = 'cancelled' and new.state <> 'cancelled' then
+    raise exception 'booking:cancelled' using errcode = 'RB007';
+  end if;
+  if new.state = 'cancelled' then
+    update public.booking_hands h set live = false where h.salon_id = new.salon_id and h.booking_id = new.booking_id and h.live;
+    update public.booking_place o set live = false where o.salon_id = new.salon_id and o.booking_id = new.booking_id and o.live;
+  end if;
+  return null;
+end $$;
+create trigger booking_guard after update of state on booking for each row execute function rinsebell_booking_guard();
+
 -- Places are counted by kind: never more at one instant than there are. One lock a kind and local day,
 -- each day the span touches, in order, so that two bookings that could meet wait for one another.
 create function rinsebell_booking_place_guard() returns trigger
@@ -113,6 +128,10 @@ declare
   deepest integer;
 begin
   if not new.live then return new; end if;
+  -- With an older snapshot a booking that came first would not be seen.
+  if current_setting('transaction_isolation') <> 'read committed' then
+    raise exception 'places are taken at read committed only' using errcode = 'RB002';
+  end if;
   select s.zone into zone from public.salon s where s.salon_id = new.salon_id;
   for day in select d::date from generate_series((lower(new.span) at time zone zone)::date::timestamp,
       ((upper(new.span) - interval '1 microsecond') at time zone zone)::date::timestamp, interval '1 day') d order by 1 loop

@@ -65,3 +65,4 @@ grant select, insert on aftercare to rinsebell_app;
 grant usage on all sequences in schema public to rinsebell_app;
 -- Nothing is executable by chance.
 revoke all on procedure rinsebell_fence(regclass) from public;
+revoke all on function rinsebell_run_event_after() from public;
