@@ -39,6 +39,8 @@ function factId() {
 }
 
 const lastTap = new WeakMap();
+const onItsWay = new Set(); // bodies this page is sending just now
+const own = new Set(); // bodies this page made
 
 function onSubmit(event) {
   const form = event.target;
@@ -63,6 +65,7 @@ function onSubmit(event) {
   if (form.dataset.reveal) document.getElementById(form.dataset.reveal)?.removeAttribute("hidden");
   const fact = { url: form.action, body: body.toString(), happened: now(), words };
   // Kept first: a page that dies between the tap and the answer loses nothing.
+  own.add(fact.body);
   const kept = write(KEPT, [...read(KEPT), fact]);
   deliver(fact, button, kept);
 }
@@ -71,7 +74,16 @@ function drop(fact) {
   write(KEPT, read(KEPT).filter((other) => other.body !== fact.body));
 }
 
-function post(fact) {
+async function post(fact) {
+  onItsWay.add(fact.body);
+  try {
+    return await send(fact);
+  } finally {
+    onItsWay.delete(fact.body);
+  }
+}
+
+function send(fact) {
   return fetch(fact.url, {
     method: "POST",
     headers: { "Content-Type": "application/x-www-form-urlencoded", "X-Rinsebell-Fact": "1" },
@@ -127,8 +139,8 @@ async function resend() {
   const work = async () => {
     let sent = 0;
     for (const fact of read(KEPT)) {
-      // One still on its way from this page's own tap is left to it.
-      if (now() - fact.happened < WAIT_MS) continue;
+      // One still on its way, here or from another tab's tap, is left to it.
+      if (onItsWay.has(fact.body) || (!own.has(fact.body) && now() - fact.happened < WAIT_MS)) continue;
       try {
         const answer = await post(fact);
         if (undecided(answer.status)) break;

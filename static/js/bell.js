@@ -47,11 +47,10 @@ function ring(most) {
 }
 
 function look() {
-  for (const place of document.querySelectorAll("[data-bell]")) {
-    if (!place.dataset.bell || !firstTime(place.dataset.bell)) continue;
-    ring(place.classList.contains("over") || place.dataset.bell.includes(":most"));
-    say(place.dataset.bellWords ?? "A bell rings.");
-  }
+  const fresh = [...document.querySelectorAll("[data-bell]")].filter((place) => place.dataset.bell && firstTime(place.dataset.bell));
+  if (fresh.length === 0) return;
+  ring(fresh.some((place) => place.classList.contains("over") || place.dataset.bell.includes(":most")));
+  say(fresh.map((place) => place.dataset.bellWords ?? "A bell rings.").join(". "));
 }
 
 function tellSound() {

@@ -16,7 +16,7 @@ export function reading(ms) {
 function shown(clock, at) {
   if (clock.dataset.clock === "up") return reading(at - Number(clock.dataset.from));
   const left = Number(clock.dataset.to) - at;
-  return left >= 0 ? reading(left + 999) : `+${reading(-left)}`;
+  return left > -1000 ? reading(left + 999) : `+${reading(-left)}`;
 }
 
 const over = new WeakSet();

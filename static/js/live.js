@@ -20,11 +20,6 @@ const versions = new Map();
 const typedInto = new WeakSet();
 const running = new Map();
 
-/** True while the server cannot be reached. */
-export function isLost() {
-  return lost;
-}
-
 // ---- The stream, held by one tab
 
 function open() {
@@ -121,11 +116,19 @@ function lose() {
 }
 
 function signedOut() {
-  if (![...document.forms].some((form) => typedInto.has(form))) return location.reload();
+  if (![...document.forms].some((form) => typedInto.has(form))) return reloadOnce();
   const words = document.createElement("p");
   words.className = "lost";
   words.textContent = "This station was locked. What you typed is still here: copy it, then load the page again.";
   document.getElementById("contact").replaceChildren(words);
+}
+
+/** A page that comes back with the same answer is not loaded over and over. */
+function reloadOnce() {
+  const key = "rinsebell_reloaded";
+  if (Date.now() - Number(sessionStorage.getItem(key) ?? 0) < 30_000) return;
+  sessionStorage.setItem(key, String(Date.now()));
+  location.reload();
 }
 
 // ---- Parts

@@ -103,3 +103,35 @@ fn attributes(page: &str) -> Vec<(&str, &str)> {
     }
     found
 }
+
+/// Every template of the crate, whatever screen it is for.
+#[test]
+fn no_template_needs_more_than_the_policy_allows() {
+    let mut folders = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join("templates")];
+    let mut seen = 0;
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+                continue;
+            }
+            let name = path.display().to_string();
+            let text = std::fs::read_to_string(&path).unwrap();
+            seen += 1;
+            assert!(!text.contains(" style=") && !text.contains("<style"), "{name}: inline style");
+            assert!(!text.contains("javascript:"), "{name}: script in an address");
+            assert!(
+                !text.contains("src=\"http") && !text.contains("href=\"http"),
+                "{name}: a file from elsewhere"
+            );
+            for tag in text.split("<script").skip(1) {
+                assert!(tag.split('>').next().unwrap().contains(" src="), "{name}: inline script");
+            }
+            for (key, _) in attributes(&text) {
+                assert!(!key.starts_with("on"), "{name}: inline handler {key}");
+            }
+        }
+    }
+    assert!(seen >= 7, "only {seen} templates seen");
+}

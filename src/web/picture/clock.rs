@@ -36,7 +36,7 @@ impl Clock {
     pub fn down(to_ms: i64, now_ms: i64) -> Self {
         let left = to_ms - now_ms;
         // A clock that counts down shows the last second until it is over, so it rounds up.
-        let text = if left >= 0 { reading(left + 999) } else { format!("+{}", reading(-left)) };
+        let text = if left > -1000 { reading((left + 999).max(0)) } else { format!("+{}", reading(-left)) };
         Self { at_ms: to_ms, sense: Sense::Down, text }
     }
 
@@ -103,6 +103,8 @@ mod tests {
         assert_eq!(Clock::down(310_000, 0).text, "5:10");
         assert_eq!(Clock::down(1, 0).text, "0:01");
         assert_eq!(Clock::down(0, 0).text, "0:00");
+        assert_eq!(Clock::down(0, 999).text, "0:00");
+        assert_eq!(Clock::down(0, 1000).text, "+0:01");
         assert_eq!(Clock::down(0, 61_000).text, "+1:01");
         assert_eq!(Clock::up(0, 590_999).text, "9:50");
         assert_eq!(Clock::up(7, 0).attributes().to_string(), " data-clock=\"up\" data-from=\"7\"");

@@ -43,7 +43,9 @@ impl PlaceLane {
     #[must_use]
     pub fn draw(&self) -> Drawing {
         let mut marks = vec![Mark::text("b", 0.0, 0.0, 19.0, self.name.clone())];
-        let (rows, count) = stacked(&self.blocks);
+        let rows = stacked(&self.blocks);
+        // The past is washed out, its words stay legible: they go over the wash.
+        let mut past = vec![Mark::block("past", 0.0, NOW_PC, 24.0, 44.0)];
         for (block, (row, of)) in self.blocks.iter().zip(&rows) {
             let (from, to) = (pc(block.from_min).clamp(0.0, 100.0), pc(block.to_min).clamp(0.0, 100.0));
             if to <= from {
@@ -52,11 +54,12 @@ impl PlaceLane {
             let height = 40.0 / *of as f64;
             let y = 26.0 + *row as f64 * height;
             marks.push(Mark::block("fill gap", from, to, y, height));
+            let (class, into) = if to <= NOW_PC { ("", &mut past) } else { ("inv", &mut marks) };
             if height >= 18.0
-                && let Some(class) = fit(words_px(&block.words, false) + 10.0, to - from)
+                && let Some(fits) = fit(words_px(&block.words, false) + 10.0, to - from)
             {
-                marks.push(Mark::text(
-                    &format!("inv{class}"),
+                into.push(Mark::text(
+                    &format!("{class}{fits}"),
                     from,
                     6.0,
                     y + height / 2.0 + 5.0,
@@ -64,8 +67,7 @@ impl PlaceLane {
                 ));
             }
         }
-        debug_assert!(count >= 1);
-        marks.push(Mark::block("past", 0.0, NOW_PC, 24.0, 44.0));
+        marks.append(&mut past);
         for clash in self.clashes.iter().filter(|clash| clash.to_min > -NOW_PC && clash.from_min < 75.0) {
             let (from, to) = (pc(clash.from_min).clamp(0.0, 100.0), pc(clash.to_min).clamp(0.0, 100.0));
             marks.push(Mark::level("ln beam", from, to, 17.0));
@@ -89,8 +91,8 @@ impl PlaceLane {
     }
 }
 
-/// The row of each block and how many rows stand together where it lies; and the most rows anywhere.
-fn stacked(blocks: &[LaneBlock]) -> (Vec<(usize, usize)>, usize) {
+/// The row of each block, and how many rows stand together where it lies.
+fn stacked(blocks: &[LaneBlock]) -> Vec<(usize, usize)> {
     let mut rows: Vec<usize> = Vec::with_capacity(blocks.len());
     let mut groups: Vec<usize> = Vec::with_capacity(blocks.len());
     let (mut ends, mut group, mut deepest): (Vec<f64>, usize, Vec<usize>) = (Vec::new(), 0, vec![1]);
@@ -110,8 +112,7 @@ fn stacked(blocks: &[LaneBlock]) -> (Vec<(usize, usize)>, usize) {
         rows.push(row);
         groups.push(group);
     }
-    let most = deepest.iter().copied().max().unwrap_or(1);
-    (rows.into_iter().zip(groups).map(|(row, group)| (row, deepest[group])).collect(), most)
+    rows.into_iter().zip(groups).map(|(row, group)| (row, deepest[group])).collect()
 }
 
 #[cfg(test)]
@@ -124,7 +125,7 @@ mod tests {
 
     #[test]
     fn who_overlaps_stands_one_under_the_other_and_who_follows_does_not() {
-        let (rows, most) = stacked(&[
+        let rows = stacked(&[
             block(0.0, 5.0),
             block(5.0, 9.0),
             block(12.0, 20.0),
@@ -133,7 +134,6 @@ mod tests {
             block(30.0, 31.0),
         ]);
         assert_eq!(rows, [(0, 1), (0, 1), (0, 2), (1, 2), (0, 2), (0, 1)]);
-        assert_eq!(most, 2);
-        assert_eq!(stacked(&[]), (Vec::new(), 1));
+        assert!(stacked(&[]).is_empty());
     }
 }

@@ -33,11 +33,14 @@ impl GrowthNow {
         });
         let words = format!("{:.0} mm", self.mm);
         let end = high.max(if target > high && target - high < 25.0 { target } else { high });
-        // A row of Regrowth is about 170 px wide where it is narrowest.
-        marks.push(if (100.0 - end) / 100.0 * 170.0 > words_px(&words, false) + 8.0 {
+        // The column is about 170 px wide where it is narrowest, with 12 px of edge to run into.
+        let need = words_px(&words, false) + 8.0;
+        marks.push(if (100.0 - end) * 1.7 + 12.0 > need {
             Mark::text("", end, 8.0, 33.0, words)
+        } else if low * 1.7 > need + 8.0 {
+            Mark::text("", 0.0, 8.0, 33.0, words)
         } else {
-            Mark::text("halo end", low.min(target), -8.0, 33.0, words)
+            Mark::text("end", 100.0, 0.0, 14.0, words)
         });
         let label = format!(
             "{:.1} mm now, between {:.1} and {:.1}; target {:.0}",
