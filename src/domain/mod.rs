@@ -5,6 +5,7 @@ pub mod access;
 pub mod amounts;
 pub mod booking;
 pub mod chemistry;
+pub mod consult;
 pub mod exposure;
 pub mod growth;
 pub mod ids;

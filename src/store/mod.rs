@@ -11,11 +11,19 @@ use crate::domain::ids::SalonId;
 
 pub mod answers;
 pub mod clients;
+pub mod consents;
+pub mod consults;
+pub mod hair_tests;
 pub mod idempotency;
+pub mod lots;
 pub mod people;
+pub mod products;
+pub mod readings;
 pub mod salons;
 pub mod sessions;
+pub mod skin_tests;
 pub mod stations;
+pub mod strands;
 
 /// What can go wrong below the rules.
 #[derive(Debug)]

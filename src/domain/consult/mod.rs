@@ -1,0 +1,11 @@
+//! The consult: what the client told and the scalp showed, read in the chair, and what follows from it.
+//!
+//! Rules from trade-rules.md, "Hair and scalp"; each finding carries the mark of its source.
+
+mod findings;
+mod lay;
+mod told;
+
+pub use findings::{Circumstance, Finding, Weight, age_on, findings, needs_guardian};
+pub use lay::{Account, Laid, LengthRefusal, TOLD_ROWS, ToldExposure, lay_strand};
+pub use told::{HomeColour, Scalp, Told};
