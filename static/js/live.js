@@ -2,7 +2,8 @@
 //   <body data-live="/live" data-topics="floor">
 //   <section data-part="/runs/12/clock" data-topics="run:12"> is fetched again when its topic changes;
 //   data-every="60" also fetches it again each 60 seconds.
-// Events: "beat" (server's now, ms), "changed" ("topic version"), "resync" (something was missed).
+// Events: "beat" (server's now, ms), "changed" ("topic version"),
+// "gap" (something was missed: fetch everything), "away" (the database does not answer).
 import { clockTime, heard, now, say } from "./now.js";
 
 const SILENCE_MS = 45_000; // a beat comes every few seconds; this long without means the line is dead
@@ -29,7 +30,8 @@ function open() {
   stream.addEventListener("open", () => { retryMs = 1_000; tell({ kind: "open" }); });
   stream.addEventListener("beat", (event) => tell({ kind: "beat", now: Number(event.data) }));
   stream.addEventListener("changed", (event) => tell({ kind: "changed", line: event.data }));
-  stream.addEventListener("resync", () => tell({ kind: "open" }));
+  stream.addEventListener("gap", () => tell({ kind: "open" }));
+  stream.addEventListener("away", () => tell({ kind: "error" }));
   stream.addEventListener("error", () => {
     tell({ kind: "error" });
     // The browser gives up after any answer but 200. Ask why before doing anything.
