@@ -5,8 +5,8 @@ use super::decide::{PLACE_UNKNOWN, reason_fits};
 use super::event::{EventKind, Happened, NewEvent};
 use super::refusal::{Refusal, Refusals};
 use super::state::State;
-use super::value::{Comfort, FactId};
-use crate::domain::protocol::{SectionWork, Step, StepCode};
+use super::value::{Comfort, FactId, HeadPlace};
+use crate::domain::protocol::{Section, SectionWork, Step, StepCode};
 
 /// Most rods on one head that are believed.
 pub const RODS_MOST: u16 = 200;
@@ -100,4 +100,12 @@ fn withdrawal(state: &State, fact_id: FactId, reason: &str) -> Result<(), Refusa
         return Err(vec![Refusal::NotWithdrawable]);
     }
     Ok(())
+}
+
+/// The quadrant a place lies in, where it is one.
+pub(super) const fn quadrant_of(place: HeadPlace) -> Option<Section> {
+    match place {
+        HeadPlace::Quadrant(section) => Some(section),
+        _ => None,
+    }
 }

@@ -56,6 +56,7 @@ impl<'f> State<'f> {
             stop: None,
             stops: Vec::new(),
             closed_seq: 0,
+            closes: Vec::new(),
             bells_taken: Vec::new(),
             dispensed: Vec::new(),
             trimmed_mm: 0.0,
@@ -127,6 +128,7 @@ impl<'f> State<'f> {
             Granted::StopClosed { .. } => {
                 self.stop = None;
                 self.closed_seq = event.seq;
+                self.closes.push((event.seq, event.recorded_at));
             }
             Granted::RunFinished { stopped } => {
                 let how = if *stopped { Ended::Stopped } else { Ended::Finished };

@@ -6,6 +6,8 @@
 //! overrun is always on record (`State::breaches`).
 
 mod asks;
+pub mod bells;
+pub mod breach;
 pub mod command;
 mod decide;
 pub mod event;
@@ -13,17 +15,24 @@ pub mod exposure;
 mod facts;
 mod fold;
 pub mod frame;
+pub mod headline;
 pub mod holds;
 pub mod refusal;
+mod refusal_words;
 mod starts;
 pub mod state;
+pub mod track;
 pub mod value;
 
+pub use bells::{Bell, BellKind, Running};
+pub use breach::Breach;
 pub use command::{Actor, Command, Context, Fact};
 pub use decide::{FIRST_AID_WATER_MIN, REASON_MOST_CHARS, decide};
 pub use event::{Event, EventKind, Granted, Happened, NewEvent, Signed};
 pub use frame::{Figures, RunFrame, SheetTimes};
+pub use headline::{Headline, NextAct, Window};
 pub use holds::HoldContext;
 pub use refusal::{Refusal, Refusals};
 pub use state::State;
+pub use track::{AxisMark, Block, BlockKind, By, Collision, MarkKind, Track, Wanted, collisions};
 pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};

@@ -187,6 +187,8 @@ pub struct State<'f> {
     pub stops: Vec<(Instant, i64)>,
     /// The record's number of the last `stop_closed`; older answers no longer hold.
     pub closed_seq: i64,
+    /// Every `stop_closed`, in the record's order: (seq, recorded at).
+    pub closes: Vec<(i64, Instant)>,
     /// Bells taken, by instant.
     pub bells_taken: Vec<BellTaken>,
     /// Lots dispensed, in the record's order.

@@ -1,0 +1,214 @@
+//! Bells: one minute before target, at target, at most, then every minute until somebody takes it.
+//!
+//! The bell at the longest allowed cannot be silenced: only rinsing or stopping answers it.
+
+use super::state::State;
+use super::value::{CurlReading, Instant};
+use crate::domain::protocol::{Clock, Step, StepCode};
+use time::Duration;
+
+/// Minutes between a test curl that is no S yet and the next look (trade-rules.md: every 2–3, CP).
+pub const LOOK_AGAIN_MIN: i64 = 2;
+
+/// What a bell calls for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum BellKind {
+    /// One minute to target.
+    Soon,
+    /// The shortest time has passed, or a look again is due: read a test curl.
+    TestCurl,
+    /// At target, and every minute until taken.
+    Target,
+    /// At the longest allowed, and every minute until rinsed.
+    Most,
+    /// The service is stopped and not rinsed: every minute.
+    RinseNow,
+}
+
+/// A bell at an instant.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Bell {
+    /// When it rings.
+    pub at: Instant,
+    /// What it calls for.
+    pub kind: BellKind,
+    /// Of which step.
+    pub step: StepCode,
+    /// Of which of its clocks.
+    pub clock: Clock,
+}
+
+impl Bell {
+    /// It stays until somebody rinses or stops; taking it does not silence it.
+    pub const fn only_rinsing_answers(&self) -> bool {
+        matches!(self.kind, BellKind::Most | BellKind::RinseNow)
+    }
+}
+
+/// A clock that runs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Running {
+    /// Whose.
+    pub step: StepCode,
+    /// Which.
+    pub clock: Clock,
+    /// From when it counts: the step's start, or the quadrant that is ahead.
+    pub from: Instant,
+    /// When it is meant to end.
+    pub target_at: Option<Instant>,
+    /// Not before.
+    pub least_at: Option<Instant>,
+    /// Not after.
+    pub most_at: Option<Instant>,
+    /// Test curls are read on it.
+    pub test_curl: bool,
+    /// Rinsing has begun: the exposure counts on until clear, the bell is answered.
+    pub rinsing: bool,
+    /// Past the longest allowed nothing but rinsing or stopping answers its bell.
+    pub on_hair: bool,
+}
+
+impl State<'_> {
+    /// Every clock that runs, exposure clocks first.
+    pub fn running(&self) -> Vec<Running> {
+        if self.ended.is_some() {
+            return Vec::new();
+        }
+        let exposures = self.exposures.iter().filter(|e| e.is_open()).filter_map(|e| {
+            let step = self.frame.protocol.exposure_step(e.letter)?;
+            let figures = self.exposure_figures(e.letter)?;
+            let reach = |m: Option<u16>| m.and_then(|m| e.reaches_at(m));
+            let rinse_in_hand = self.step_in_hand().is_some_and(|s| s.rinses.contains(&e.letter));
+            let ahead = |s: &super::exposure::SectionExposure| s.reaches_at(0);
+            Some(Running {
+                step: step.code.clone(),
+                clock: Clock::Exposure,
+                from: e.sections.iter().filter_map(ahead).min().unwrap_or(e.first_touch),
+                target_at: reach(figures.target_min),
+                least_at: reach(figures.least_min),
+                most_at: reach(figures.most_min),
+                test_curl: self.reads_curls(e.letter),
+                rinsing: e.water_on.is_some() || rinse_in_hand,
+                on_hair: true,
+            })
+        });
+        exposures.chain(self.phase_running()).collect()
+    }
+
+    fn phase_running(&self) -> Option<Running> {
+        let step = self.step_in_hand()?;
+        let figures = self.frame.figures(&step.code, Clock::Phase)?;
+        let from = self.step_state(&step.code)?.started_at?;
+        let after = |m: Option<u16>| m.map(|m| from + Duration::minutes(i64::from(m)));
+        let on_hair = step.application.is_some();
+        let rinsing = step.application.and_then(|l| self.exposure(l)).is_some_and(|e| e.water_on.is_some());
+        Some(Running {
+            step: step.code.clone(),
+            clock: Clock::Phase,
+            from,
+            target_at: after(figures.target_min),
+            least_at: after(figures.least_min),
+            most_at: after(figures.most_min),
+            test_curl: step.test_curl,
+            rinsing,
+            on_hair,
+        })
+    }
+
+    fn reads_curls(&self, letter: char) -> bool {
+        let of = |s: &&Step| s.application == Some(letter) && s.test_curl;
+        self.frame.protocol.steps.iter().find(of).is_some()
+    }
+
+    /// The bells that ring after `from`, up to and with `to`, in order, as things stand.
+    pub fn bells_between(&self, from: Instant, to: Instant) -> Vec<Bell> {
+        let mut bells = Vec::new();
+        for clock in self.running() {
+            self.clock_bells(&clock, from, to, &mut bells);
+        }
+        bells.sort();
+        bells.dedup();
+        bells
+    }
+
+    /// The next bell after an instant, as things stand; within a day.
+    pub fn next_bell(&self, now: Instant) -> Option<Bell> {
+        // Most spans hold a bell within the hour; a day covers every clock a protocol may have.
+        [60, 24 * 60]
+            .into_iter()
+            .find_map(|m| self.bells_between(now, now + Duration::minutes(m)).into_iter().next())
+    }
+
+    /// The bell that rings now: the gravest untaken one that has rung on each clock.
+    pub fn ringing(&self, now: Instant) -> Vec<Bell> {
+        let mut ringing: Vec<Bell> = Vec::new();
+        for clock in self.running() {
+            let mut bells = Vec::new();
+            self.clock_bells(&clock, clock.from - Duration::SECOND, now, &mut bells);
+            bells.retain(|b| b.only_rinsing_answers() || self.taken_after(&clock, b.at).is_none());
+            ringing.extend(bells.into_iter().max_by_key(|b| (b.kind, b.at)));
+        }
+        ringing
+    }
+
+    fn taken_after(&self, clock: &Running, at: Instant) -> Option<Instant> {
+        let of = |b: &&super::state::BellTaken| b.step == clock.step && b.clock == clock.clock && b.at >= at;
+        let curl = self.test_curls.iter().filter(|c| clock.test_curl && c.at >= at).map(|c| c.at);
+        self.bells_taken.iter().filter(of).map(|b| b.at).chain(curl).min()
+    }
+
+    fn clock_bells(&self, clock: &Running, from: Instant, to: Instant, bells: &mut Vec<Bell>) {
+        if clock.rinsing {
+            return;
+        }
+        let mut ring = |at: Instant, kind: BellKind| {
+            if at > from && at <= to {
+                bells.push(Bell { at, kind, step: clock.step.clone(), clock: clock.clock });
+            }
+        };
+        if let Some(stop) = self.stop.filter(|_| clock.clock == Clock::Exposure) {
+            each_minute(stop.at, None, from, to, |at| ring(at, BellKind::RinseNow));
+            return;
+        }
+        let answered_only_by_rinsing = clock.on_hair;
+        if let Some(target) = clock.target_at {
+            ring(target - Duration::MINUTE, BellKind::Soon);
+            let until = [clock.most_at, self.taken_after(clock, target)].into_iter().flatten().min();
+            each_minute(target, until, from, to, |at| ring(at, BellKind::Target));
+        }
+        if let Some(most) = clock.most_at {
+            let until = if answered_only_by_rinsing { None } else { self.taken_after(clock, most) };
+            each_minute(most, until, from, to, |at| ring(at, BellKind::Most));
+        }
+        if let Some(at) = self.test_curl_due(clock) {
+            ring(at, BellKind::TestCurl);
+        }
+    }
+
+    /// When a test curl is due: from the least time on, then two minutes after each that is no S.
+    pub fn test_curl_due(&self, clock: &Running) -> Option<Instant> {
+        let least = clock.least_at.filter(|_| clock.test_curl)?;
+        let last = self.test_curls.iter().filter(|c| c.at >= clock.from).max_by_key(|c| c.at);
+        match last {
+            None => Some(least),
+            Some(c) if c.reading >= CurlReading::S => None,
+            Some(c) => Some((c.at + Duration::minutes(LOOK_AGAIN_MIN)).max(least)),
+        }
+    }
+}
+
+/// Rings at `start` and every minute after it, until an instant (not at it), within (from, to].
+fn each_minute(
+    start: Instant,
+    until: Option<Instant>,
+    from: Instant,
+    to: Instant,
+    mut ring: impl FnMut(Instant),
+) {
+    let skipped = (from - start).whole_minutes().max(0);
+    let mut at = start + Duration::minutes(skipped);
+    while at <= to && until.is_none_or(|u| at < u || at == start) {
+        ring(at);
+        at += Duration::MINUTE;
+    }
+}

@@ -1,0 +1,346 @@
+//! What is in hand now, then what is next: the words of the Run and Floor screens.
+
+use super::exposure::TouchKind;
+use super::facts::quadrant_of;
+use super::state::{Ended, State, Sting};
+use super::value::{CurlReading, Instant};
+use crate::domain::protocol::{HoldPoint, Section, SectionWork, Step, StepCode};
+use time::Duration;
+
+/// The one act a screen offers largest.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum NextAct {
+    /// Begin the service.
+    StartRun,
+    /// Begin a step.
+    StartStep(StepCode),
+    /// Finish the step in hand.
+    FinishStep(StepCode),
+    /// Tap a quadrant: product touched it, or it is worked.
+    StartSection {
+        /// In which step.
+        step: StepCode,
+        /// Which.
+        section: Section,
+        /// In which pass.
+        pass: u8,
+    },
+    /// Water on a quadrant.
+    RinseSection {
+        /// In which step.
+        step: StepCode,
+        /// Which.
+        section: Section,
+    },
+    /// The water runs clear over the whole head.
+    RinseClear {
+        /// In which step.
+        step: StepCode,
+    },
+    /// Read a test curl.
+    ReadCurl,
+    /// Read the scalp again.
+    ReadScalp,
+    /// Answer "Skin whole, eyes clear, no swelling?"
+    ReadStop,
+    /// End the stop, or the service.
+    CloseStop,
+    /// End the service.
+    FinishRun,
+    /// Nothing: it has ended.
+    Nothing,
+}
+
+/// What the screen says in its largest words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Headline {
+    /// What is in hand.
+    pub now: String,
+    /// What is next.
+    pub next: Option<String>,
+    /// Danger: rinse, stop.
+    pub danger: bool,
+    /// The act.
+    pub act: NextAct,
+}
+
+impl Headline {
+    fn calm(now: impl Into<String>, next: Option<String>, act: NextAct) -> Headline {
+        Headline { now: now.into(), next, danger: false, act }
+    }
+
+    fn danger(now: impl Into<String>, next: Option<&str>, act: NextAct) -> Headline {
+        Headline { now: now.into(), next: next.map(str::to_owned), danger: true, act }
+    }
+}
+
+/// Whether both passes will be done by the time the window shuts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Window {
+    /// At this pace they will.
+    Kept {
+        /// When it shuts.
+        shuts_at: Instant,
+    },
+    /// They will not: call second hands.
+    WillBeMissed {
+        /// When it shuts.
+        shuts_at: Instant,
+    },
+    /// It is past: start no new quadrant, smooth from the first.
+    Past {
+        /// When it shut.
+        shut_at: Instant,
+    },
+}
+
+impl Window {
+    /// What to say; nothing while it is kept.
+    pub const fn words(self) -> Option<&'static str> {
+        match self {
+            Window::Kept { .. } => None,
+            Window::WillBeMissed { .. } => Some("Call second hands"),
+            Window::Past { .. } => Some("Start no new quadrant, smooth from the first"),
+        }
+    }
+}
+
+impl State<'_> {
+    /// What is in hand, what is next, and the act.
+    pub fn headline(&self, now: Instant) -> Headline {
+        if let Some((how, _)) = self.ended {
+            let words = match how {
+                Ended::Finished => "Finished",
+                Ended::Stopped => "Stopped and ended",
+                Ended::Left { rinsed: true } => "Client left, rinsed",
+                Ended::Left { rinsed: false } => "Client left, not rinsed",
+            };
+            return Headline::calm(words, None, NextAct::Nothing);
+        }
+        if self.started_at.is_none() {
+            return Headline::calm("Ready to start", self.next_title(), NextAct::StartRun);
+        }
+        self.stopped_headline()
+            .or_else(|| self.rinse_headline(now))
+            .or_else(|| self.sting_headline())
+            .unwrap_or_else(|| self.step_headline(now))
+    }
+
+    fn next_title(&self) -> Option<String> {
+        self.next_step().map(|s| s.title.clone())
+    }
+
+    fn rinse_step(&self) -> Option<&Step> {
+        let open = self.exposures.iter().find(|e| e.is_open())?;
+        self.frame.protocol.steps.iter().find(|s| s.rinses.contains(&open.letter))
+    }
+
+    fn rinse_act(&self) -> NextAct {
+        let Some(step) = self.rinse_step() else { return NextAct::ReadStop };
+        if self.step_in_hand().is_some_and(|s| s.code == step.code) || self.stop.is_some() {
+            NextAct::RinseClear { step: step.code.clone() }
+        } else {
+            NextAct::StartStep(step.code.clone())
+        }
+    }
+
+    fn stopped_headline(&self) -> Option<Headline> {
+        let stop = self.stop?;
+        if self.product_on() {
+            let next = "Then look: skin whole, eyes clear, no swelling?";
+            return Some(Headline::danger("Stop and rinse: water on now", Some(next), self.rinse_act()));
+        }
+        let closing = self.closing_due();
+        Some(match (stop.read, closing) {
+            (None, _) => Headline::danger("Skin whole, eyes clear, no swelling?", None, NextAct::ReadStop),
+            (Some(false), _) => {
+                let next = "Later, off the scalp, a stylist signs and closes the hair";
+                Headline::danger("Water and medical help first", Some(next), NextAct::ReadStop)
+            }
+            (Some(true), Some(step)) => {
+                let act = self.close_act(step);
+                Headline::calm(format!("Stopped and rinsed: {}", step.title), None, act)
+            }
+            (Some(true), None) => Headline::calm("Stopped, rinsed and closed", None, NextAct::CloseStop),
+        })
+    }
+
+    /// The closing step in hand or due, while the hair is open.
+    fn closing_due(&self) -> Option<&Step> {
+        if !self.hair_open() {
+            return None;
+        }
+        let undone = |(step, s): &(&Step, &super::state::StepState)| {
+            self.frame.protocol.closes(step) && s.finished_at.is_none()
+        };
+        self.frame.protocol.steps.iter().zip(&self.steps).find(undone).map(|(step, _)| step)
+    }
+
+    fn close_act(&self, step: &Step) -> NextAct {
+        if self.step_in_hand().is_some_and(|s| s.code == step.code) {
+            NextAct::FinishStep(step.code.clone())
+        } else {
+            NextAct::StartStep(step.code.clone())
+        }
+    }
+
+    fn rinse_headline(&self, now: Instant) -> Option<Headline> {
+        let rinsing = self.step_in_hand().is_some_and(|s| s.sections == Some(SectionWork::Rinse));
+        if let Some(curl) = self.curl_says_rinse().filter(|_| !rinsing) {
+            let words = if curl.reading == CurlReading::Over {
+                "Over: rinse now"
+            } else {
+                "Firm S: rinse the whole head"
+            };
+            return Some(Headline::danger(words, None, self.rinse_act()));
+        }
+        let over = self
+            .running()
+            .into_iter()
+            .any(|c| c.on_hair && !c.rinsing && c.most_at.is_some_and(|m| now >= m));
+        let opening_over = over && self.product_on();
+        opening_over.then(|| Headline::danger("Rinse now", Some("Longest allowed reached"), self.rinse_act()))
+    }
+
+    /// A complaint whose place is not rinsed, or after which the scalp was not read.
+    fn sting_headline(&self) -> Option<Headline> {
+        let sting = self.stings.iter().rev().find(|s| s.seq > self.closed_seq)?;
+        if self.place_is_wet(sting) {
+            let step = self.step_in_hand().or_else(|| self.rinse_step())?.code.clone();
+            let act = quadrant_of(sting.place).map_or_else(
+                || NextAct::RinseClear { step: step.clone() },
+                |section| NextAct::RinseSection { step: step.clone(), section },
+            );
+            let words = format!("It stings: rinse {} now", sting.place.words());
+            return Some(Headline::danger(words, Some("Then read the scalp"), act));
+        }
+        let read =
+            self.signatures.iter().any(|s| s.signed.hold_point == HoldPoint::Scalp && s.seq > sting.seq);
+        let more_goes_on = self
+            .frame
+            .protocol
+            .steps
+            .iter()
+            .zip(&self.steps)
+            .any(|(step, s)| step.is_opening() && s.finished_at.is_none());
+        (!read && more_goes_on).then(|| {
+            Headline::calm(
+                "Read the scalp before anything more goes on",
+                self.next_title(),
+                NextAct::ReadScalp,
+            )
+        })
+    }
+
+    /// Product is still on where it stings.
+    fn place_is_wet(&self, sting: &Sting) -> bool {
+        self.exposures.iter().flat_map(|e| &e.sections).any(|s| {
+            let here = quadrant_of(sting.place).is_none_or(|q| q == s.section);
+            let since = s.spells.last().is_some_and(|sp| sp.start <= sting.at);
+            here && since && s.is_open()
+        })
+    }
+
+    fn step_headline(&self, now: Instant) -> Headline {
+        let Some(step) = self.step_in_hand() else {
+            return match self.next_step() {
+                Some(next) => Headline::calm(
+                    format!("Next: {}", next.title),
+                    None,
+                    NextAct::StartStep(next.code.clone()),
+                ),
+                None => Headline::calm("All steps done", None, NextAct::FinishRun),
+            };
+        };
+        if let Some(words) = self.window(now).and_then(Window::words) {
+            let act = self.step_act(step);
+            return Headline { now: words.to_owned(), next: Some(step.title.clone()), danger: false, act };
+        }
+        let curl_due = self.running().iter().filter_map(|c| self.test_curl_due(c)).any(|at| at <= now);
+        if curl_due {
+            return Headline::calm("Test curl: first rod, last rod, weakest place", None, NextAct::ReadCurl);
+        }
+        let next = self.untapped(step).first().map(|s| s.words().to_owned()).or_else(|| self.next_title());
+        let words = match self.last_tapped(step) {
+            Some(section) => format!("{}: {}", step.title, section.words()),
+            None => step.title.clone(),
+        };
+        Headline::calm(words, next, self.step_act(step))
+    }
+
+    fn step_act(&self, step: &Step) -> NextAct {
+        let code = step.code.clone();
+        let Some(section) = self.untapped(step).first().copied() else {
+            return match self.next_step().filter(|n| self.frame.protocol.index_of(&n.code) > self.in_hand) {
+                Some(next) => NextAct::StartStep(next.code.clone()),
+                None => NextAct::FinishStep(code),
+            };
+        };
+        match step.sections {
+            Some(SectionWork::Apply { pass }) => NextAct::StartSection { step: code, section, pass },
+            Some(SectionWork::Smooth) => NextAct::StartSection { step: code, section, pass: 1 },
+            Some(SectionWork::Rinse) => NextAct::RinseSection { step: code, section },
+            None => NextAct::FinishStep(code),
+        }
+    }
+
+    /// Quadrants still to be worked in a step, in order.
+    pub fn untapped(&self, step: &Step) -> Vec<Section> {
+        let sections = self.frame.sections().iter().copied();
+        match step.sections {
+            None => Vec::new(),
+            Some(SectionWork::Rinse) => {
+                let wet = |s: &Section| {
+                    self.exposures
+                        .iter()
+                        .filter(|e| step.rinses.contains(&e.letter))
+                        .flat_map(|e| &e.sections)
+                        .any(|e| e.section == *s && e.is_open())
+                };
+                sections.filter(wet).collect()
+            }
+            Some(SectionWork::Apply { .. } | SectionWork::Smooth) => {
+                sections.filter(|s| !self.tapped(step).any(|t| t == *s)).collect()
+            }
+        }
+    }
+
+    fn tapped<'a>(&'a self, step: &'a Step) -> impl DoubleEndedIterator<Item = Section> + 'a {
+        self.taps.iter().filter(|t| t.step == step.code).filter_map(|t| match t.touch.what {
+            TouchKind::Start { section, .. } => Some(section),
+            TouchKind::Rinse { .. } => None,
+        })
+    }
+
+    fn last_tapped(&self, step: &Step) -> Option<Section> {
+        self.tapped(step).next_back()
+    }
+
+    /// The window of the passes in hand, at the pace so far.
+    pub fn window(&self, now: Instant) -> Option<Window> {
+        let shuts_at = self.window_shuts_at()?;
+        let protocol = &self.frame.protocol;
+        let passes: Vec<_> = protocol.steps.iter().filter(|s| s.window_min.is_some()).collect();
+        let total = passes.len() * protocol.sections.len();
+        let mut taps: Vec<Instant> = self
+            .taps
+            .iter()
+            .filter(|t| passes.iter().any(|p| p.code == t.step))
+            .map(|t| t.touch.at)
+            .collect();
+        taps.sort_unstable();
+        if now >= shuts_at {
+            return Some(Window::Past { shut_at: shuts_at });
+        }
+        let typical: i64 = passes.iter().map(|s| i64::from(s.minutes_typical) * 60).sum();
+        let count = i64::try_from(total.max(1)).unwrap_or(i64::MAX);
+        let (first, last) = taps.first().zip(taps.last()).unwrap_or((&now, &now));
+        let gaps = i64::try_from(taps.len()).unwrap_or(i64::MAX) - 1;
+        // A pace needs two gaps; before that the usual one is taken.
+        let pace_s = if gaps >= 2 { (*last - *first).whole_seconds() / gaps } else { typical / count };
+        // The quadrant in hand and those to go.
+        let left = i64::try_from(total.saturating_sub(taps.len())).unwrap_or(0) + i64::from(!taps.is_empty());
+        let done_by = (*last + Duration::seconds(pace_s * left)).max(now);
+        Some(if done_by > shuts_at { Window::WillBeMissed { shuts_at } } else { Window::Kept { shuts_at } })
+    }
+}

@@ -1,0 +1,332 @@
+//! A run on the shared axis of minutes: what was, what is in hand, what will be, and where two
+//! runs will want the same hands or place.
+
+use super::state::State;
+use super::value::Instant;
+use crate::domain::chemistry::family::Family;
+use crate::domain::protocol::{Clock, Hands, Place, SectionWork, Step, StepCode};
+use time::Duration;
+
+/// What a block holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BlockKind {
+    /// Hands are needed.
+    Hands,
+    /// At the basin, with hands.
+    Basin,
+    /// Nobody's hands; what works on the hair, if anything.
+    Nobody(Option<Family>),
+}
+
+/// A step on the axis.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Block {
+    /// Which step.
+    pub step: StepCode,
+    /// Its title.
+    pub title: String,
+    /// From.
+    pub start: Instant,
+    /// To.
+    pub end: Instant,
+    /// What it holds.
+    pub kind: BlockKind,
+    /// It rinses.
+    pub rinse: bool,
+    /// Begun on record; else predicted.
+    pub begun: bool,
+    /// Done on record; else its end is predicted.
+    pub done: bool,
+    /// The latest it may begin, by the longest allowed of what it rinses.
+    pub latest_start: Option<Instant>,
+    /// Where.
+    pub places: Vec<Place>,
+    /// Whose hands.
+    pub hands: Hands,
+    /// How many pairs.
+    pub hands_count: u8,
+}
+
+/// What a mark stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum MarkKind {
+    /// Bell at target.
+    Target,
+    /// Longest allowed.
+    Most,
+}
+
+/// A mark on the axis.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AxisMark {
+    /// When.
+    pub at: Instant,
+    /// What for.
+    pub kind: MarkKind,
+    /// Of which step.
+    pub step: StepCode,
+    /// Of which clock.
+    pub clock: Clock,
+}
+
+/// A run on the axis.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Track {
+    /// In order.
+    pub blocks: Vec<Block>,
+    /// By instant.
+    pub marks: Vec<AxisMark>,
+}
+
+impl State<'_> {
+    /// Past and predicted blocks, and the marks of running clocks.
+    pub fn track(&self, now: Instant) -> Track {
+        let mut blocks = self.begun_blocks(now);
+        if self.ended.is_none() && self.started_at.is_some() {
+            let from = blocks.last().map_or(now, |b| b.end.max(now));
+            let next = self.furthest().map_or(0, |i| i + 1);
+            self.predict(next, from, &mut blocks);
+        }
+        let mut marks = Vec::new();
+        for clock in self.running() {
+            let at = [(clock.target_at, MarkKind::Target), (clock.most_at, MarkKind::Most)];
+            marks.extend(at.into_iter().filter_map(|(at, kind)| {
+                Some(AxisMark { at: at?, kind, step: clock.step.clone(), clock: clock.clock })
+            }));
+        }
+        marks.sort_by_key(|m| (m.at, m.kind));
+        Track { blocks, marks }
+    }
+
+    fn begun_blocks(&self, now: Instant) -> Vec<Block> {
+        let begun = self.frame.protocol.steps.iter().zip(&self.steps).filter_map(|(step, s)| {
+            let start = s.started_at?;
+            let end = s.finished_at.unwrap_or_else(|| (start + self.length(step, start)).max(now));
+            Some(Block {
+                begun: true,
+                done: s.finished_at.is_some(),
+                ..self.block(step, start, end.max(start))
+            })
+        });
+        let mut blocks: Vec<Block> = begun.collect();
+        blocks.sort_by_key(|b| b.start);
+        blocks
+    }
+
+    fn predict(&self, next: usize, from: Instant, blocks: &mut Vec<Block>) {
+        let mut start = from;
+        for step in self.frame.protocol.steps.iter().skip(next) {
+            // A stopped service is rinsed and closed; nothing new goes on.
+            if self.stop.is_some() && step.is_opening() {
+                continue;
+            }
+            let end = start + self.length(step, start);
+            blocks.push(self.block(step, start, end));
+            start = end;
+        }
+    }
+
+    /// How long a step is meant to last. A cover shortens so that rinsing begins by the target of
+    /// first touch to rinse, smoothing included.
+    fn length(&self, step: &Step, start: Instant) -> Duration {
+        let figures = self.frame.figures(&step.code, Clock::Phase);
+        let usual = figures.and_then(|f| f.target_min).unwrap_or(step.minutes_typical);
+        let usual = Duration::minutes(i64::from(usual));
+        let Some(exposure) = step.application.and_then(|l| self.exposure(l)).filter(|e| e.is_open()) else {
+            return usual;
+        };
+        let target = self.exposure_figures(exposure.letter).and_then(|f| f.target_min.or(f.most_min));
+        let rinse_by = target.and_then(|t| exposure.reaches_at(t));
+        if step.hands != Hands::Nobody {
+            return usual;
+        }
+        let Some(rinse_by) = rinse_by else { return usual };
+        let between = self.minutes_between(step, exposure.letter);
+        (rinse_by - between - start).clamp(Duration::ZERO, usual)
+    }
+
+    /// Minutes of the steps between this one and the rinse of an application.
+    fn minutes_between(&self, step: &Step, letter: char) -> Duration {
+        let steps = &self.frame.protocol.steps;
+        let after = self.frame.protocol.index_of(&step.code).map_or(steps.len(), |i| i + 1);
+        let between = steps.iter().skip(after).take_while(|s| !s.rinses.contains(&letter));
+        Duration::minutes(between.map(|s| i64::from(s.minutes_typical)).sum())
+    }
+
+    fn block(&self, step: &Step, start: Instant, end: Instant) -> Block {
+        let rinse = step.sections == Some(SectionWork::Rinse);
+        let works = step.application.and_then(|l| self.frame.protocol.application(l)).map(|a| a.family);
+        let kind = if step.hands == Hands::Nobody {
+            BlockKind::Nobody(works)
+        } else if step.places.contains(&Place::Basin) {
+            BlockKind::Basin
+        } else {
+            BlockKind::Hands
+        };
+        let most = |letter: &char| {
+            let most = self.exposure_figures(*letter)?.most_min?;
+            self.exposure(*letter)?.reaches_at(most)
+        };
+        Block {
+            step: step.code.clone(),
+            title: step.title.clone(),
+            start,
+            end,
+            kind,
+            rinse,
+            begun: false,
+            done: false,
+            latest_start: step.rinses.iter().filter_map(most).min(),
+            places: step.places.clone(),
+            hands: step.hands,
+            hands_count: step.hands_count,
+        }
+    }
+}
+
+/// What two runs want at once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Wanted {
+    /// A place.
+    Place(Place),
+    /// Hands.
+    Hands,
+}
+
+/// Judged by when.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum By {
+    /// As predicted, by target.
+    Target,
+    /// Rinses put off to the longest allowed.
+    Most,
+}
+
+/// Two runs will want the same thing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Collision {
+    /// From.
+    pub at: Instant,
+    /// To.
+    pub until: Instant,
+    /// What.
+    pub wanted: Wanted,
+    /// How many at once.
+    pub needed: u32,
+    /// How many there are.
+    pub there: u32,
+    /// Which tracks, by their place in the list.
+    pub tracks: Vec<usize>,
+    /// Everybody there rinses.
+    pub rinses: bool,
+    /// Judged by when.
+    pub by: By,
+}
+
+impl Collision {
+    /// "14:20 two rinses, one basin". `at` writes an instant in the salon's own time.
+    pub fn words(&self, at: &dyn Fn(Instant) -> String) -> String {
+        let (needed, there) = (count_words(self.needed), count_words(self.there));
+        let when = at(self.at);
+        match self.wanted {
+            Wanted::Place(Place::Basin) if self.rinses => {
+                format!("{when} {needed} rinses, {there} {}", plural(self.there, "basin"))
+            }
+            Wanted::Place(place) => {
+                format!(
+                    "{when} {needed} want a {}, {there} {}",
+                    place.code(),
+                    plural(self.there, place.code())
+                )
+            }
+            Wanted::Hands => format!("{when} {needed} pairs of hands wanted, {there} here"),
+        }
+    }
+}
+
+fn plural(n: u32, word: &str) -> String {
+    if n == 1 { word.to_owned() } else { format!("{word}s") }
+}
+
+fn count_words(n: u32) -> String {
+    let words = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+    usize::try_from(n).ok().and_then(|n| words.get(n)).map_or_else(|| n.to_string(), |w| (*w).to_owned())
+}
+
+/// A block's claim on something.
+struct Claim {
+    track: usize,
+    start: Instant,
+    end: Instant,
+    count: u32,
+    rinse: bool,
+}
+
+/// Where runs will want more places or hands than there are, after `now`: by target, and with
+/// rinses put off to their longest allowed.
+///
+/// `places` counts each kind; a kind not named is not judged. `hands` are pairs of hands here.
+pub fn collisions(tracks: &[Track], places: &[(Place, u32)], hands: u32, now: Instant) -> Vec<Collision> {
+    let mut found = Vec::new();
+    for by in [By::Target, By::Most] {
+        for (place, there) in places {
+            let claims = claims(tracks, now, by, |b| u32::from(b.places.contains(place)));
+            sweep(&claims, Wanted::Place(*place), *there, by, &mut found);
+        }
+        let claims = claims(tracks, now, by, |b| u32::from(b.hands_count));
+        sweep(&claims, Wanted::Hands, hands, by, &mut found);
+    }
+    // What is said by target is not said again by most.
+    let by_target: Vec<_> = found.iter().filter(|c| c.by == By::Target).cloned().collect();
+    found.retain(|c| {
+        c.by == By::Target
+            || !by_target.iter().any(|t| t.wanted == c.wanted && t.at == c.at && t.tracks == c.tracks)
+    });
+    found.sort_by_key(|c| (c.at, c.wanted, c.by));
+    found
+}
+
+fn claims(tracks: &[Track], now: Instant, by: By, count: impl Fn(&Block) -> u32) -> Vec<Claim> {
+    let mut claims = Vec::new();
+    for (track, t) in tracks.iter().enumerate() {
+        for block in t.blocks.iter().filter(|b| !b.done && b.end > now) {
+            let put_off = block.latest_start.filter(|_| by == By::Most && !block.begun);
+            let start = put_off.unwrap_or(block.start);
+            let end = start + (block.end - block.start);
+            let count = count(block);
+            if count > 0 {
+                claims.push(Claim { track, start: start.max(now), end, count, rinse: block.rinse });
+            }
+        }
+    }
+    claims
+}
+
+fn sweep(claims: &[Claim], wanted: Wanted, there: u32, by: By, found: &mut Vec<Collision>) {
+    let mut edges: Vec<Instant> = claims.iter().flat_map(|c| [c.start, c.end]).collect();
+    edges.sort_unstable();
+    edges.dedup();
+    let mut open: Option<Collision> = None;
+    for span in edges.windows(2) {
+        let here: Vec<&Claim> = claims.iter().filter(|c| c.start <= span[0] && c.end >= span[1]).collect();
+        let mut tracks: Vec<usize> = here.iter().map(|c| c.track).collect();
+        tracks.sort_unstable();
+        tracks.dedup();
+        let needed: u32 = here.iter().map(|c| c.count).sum();
+        // One run alone that asks for more hands than are here is no collision of two.
+        if needed <= there || tracks.len() < 2 {
+            found.extend(open.take());
+            continue;
+        }
+        match &mut open {
+            Some(c) if c.tracks == tracks && c.needed == needed => c.until = span[1],
+            _ => {
+                found.extend(open.take());
+                let rinses = here.iter().all(|c| c.rinse);
+                let (at, until) = (span[0], span[1]);
+                open = Some(Collision { at, until, wanted, needed, there, tracks, rinses, by });
+            }
+        }
+    }
+    found.extend(open);
+}
