@@ -4,6 +4,7 @@
 //! without our mark; the start lock is held through every change of state; a server that runs is
 //! attached to, never fought; secrets are random and 0600, `trust` is never used, no TCP port is opened.
 
+mod bury;
 mod external;
 mod fault;
 mod folder;
@@ -13,6 +14,7 @@ mod roles;
 mod supervise;
 pub mod throwaway;
 
+pub use bury::inherit_servers;
 pub use fault::StartFault;
 pub use folder::DataDir;
 pub(crate) use folder::{random_word, sync_dir, write_new};
@@ -88,18 +90,36 @@ async fn open_embedded(data: &DataDir, durability: Durability) -> Result<Opened,
     if !there {
         process::make(data, &programs, durability).await?;
     }
-    let serving = data.share_serving()?;
-    let mut connection = process::attach_or_start(data, &programs).await?;
+    let guard =
+        Guard { inner: Some(Embedded { data: data.clone(), programs, serving: data.share_serving()? }) };
+    match connect_embedded(data, &guard).await {
+        Ok([owner, app, superuser]) => {
+            drop(start);
+            Ok(Opened { owner, app, superuser: Some(superuser), guard })
+        }
+        Err(fault) => {
+            drop(start);
+            // A start that failed leaves no server behind that nobody uses.
+            if let Err(error) = guard.stop(STOP_LIMIT).await {
+                tracing::warn!(%error, "the database server was left running");
+            }
+            Err(fault)
+        }
+    }
+}
+
+/// Attaches or starts, mends roles and database; options of owner, app and superuser.
+async fn connect_embedded(data: &DataDir, guard: &Guard) -> Result<[PgConnectOptions; 3], StartFault> {
+    let Some(Embedded { programs, .. }) = &guard.inner else { return Err(StartFault::NoServer) };
+    let mut connection = process::attach_or_start(data, programs).await?;
     roles::ensure(data, &mut connection).await?;
     let _ = connection.close().await;
     let options = |role: &str, secret: &str| process::socket_options(data, role, secret, DATABASE);
     let owner = options(ROLE_OWNER, &data.secret(ROLE_OWNER)?);
     let app = with_app_limits(options(ROLE_APP, &data.secret(ROLE_APP)?));
-    let superuser = Some(options(ROLE_SUPER, &data.secret(ROLE_SUPER)?));
+    let superuser = options(ROLE_SUPER, &data.secret(ROLE_SUPER)?);
     roles::check_app_role(&app).await?;
-    drop(start);
-    let guard = Guard { inner: Some(Embedded { data: data.clone(), programs, serving }) };
-    Ok(Opened { owner, app, superuser, guard })
+    Ok([owner, app, superuser])
 }
 
 impl Guard {

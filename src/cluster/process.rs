@@ -4,7 +4,7 @@ use super::programs::{Programs, last_lines, run};
 use super::roles::ROLE_SUPER;
 use super::{DataDir, StartFault};
 use rustix::io::Errno;
-use rustix::process::{Pid, WaitOptions, test_kill_process, waitpid};
+use rustix::process::{Pid, test_kill_process};
 use sqlx::ConnectOptions;
 use sqlx::postgres::{PgConnectOptions, PgConnection, PgSslMode};
 use std::os::unix::fs::chown;
@@ -143,6 +143,7 @@ pub(super) async fn attach_or_start(data: &DataDir, programs: &Programs) -> Resu
 async fn start_once(data: &DataDir, programs: &Programs, until: Instant) -> Result<(), StartFault> {
     data.prepare_socket(programs.owner())?;
     put_log_aside(data);
+    super::bury::bury();
     let mut command = programs.command("pg_ctl");
     command.arg("start").arg("--pgdata").arg(data.cluster()).arg("--log").arg(data.log());
     command.args(["--silent", "--wait", "--timeout=60", "--options"]).arg(socket_setting(&data.socket()));
@@ -152,8 +153,7 @@ async fn start_once(data: &DataDir, programs: &Programs, until: Instant) -> Resu
     let log = read_tail(data);
     let left_over = ["shared memory block", "lock file \"postmaster.pid\" already exists"];
     if Instant::now() + Duration::from_secs(30) < until && left_over.iter().any(|l| log.contains(l)) {
-        let _ = postmaster(data);
-        tokio::time::sleep(Duration::from_millis(50)).await;
+        tokio::time::sleep(Duration::from_millis(20)).await;
         return Ok(());
     }
     match fault {
@@ -207,20 +207,16 @@ pub(super) async fn stop(data: &DataDir, programs: &Programs, limit: Duration) -
 pub fn postmaster(data: &DataDir) -> Option<i32> {
     let text = std::fs::read_to_string(data.cluster().join("postmaster.pid")).ok()?;
     let number: i32 = text.lines().next()?.trim().parse().ok()?;
-    let pid = Pid::from_raw(number)?;
     match std::fs::read_to_string(format!("/proc/{number}/stat")) {
         Ok(stat) => match state_of(&stat)? {
             State::Server => Some(number),
-            State::Other => None,
-            State::Dead => {
-                // As the first process of a container we are its parent by now, and have to bury it.
-                let _ = waitpid(Some(pid), WaitOptions::NOHANG);
-                None
-            }
+            State::Dead | State::Other => None,
         },
         Err(_) if Path::new("/proc/self/stat").exists() => None,
         // Without a process table to read, the number has to do.
-        Err(_) => matches!(test_kill_process(pid), Ok(()) | Err(Errno::PERM)).then_some(number),
+        Err(_) => {
+            matches!(test_kill_process(Pid::from_raw(number)?), Ok(()) | Err(Errno::PERM)).then_some(number)
+        }
     }
 }
 

@@ -37,6 +37,8 @@ const NAMES: [&str; 5] = ["localhost", "local", "home.arpa", "internal", "lan"];
 pub(super) struct Authority {
     key: KeyPair,
     common_name: String,
+    /// An address outside the local ranges that it vouches for too: the machine's own when it was made.
+    also: Option<IpAddr>,
     certificate: CertificateDer<'static>,
 }
 
@@ -47,8 +49,9 @@ pub(super) struct Leaf {
 }
 
 impl Authority {
-    /// Loads the authority, or makes it once. Two starts at once end with the same one.
-    pub fn load(data: &DataDir) -> Result<Self, StartFault> {
+    /// Loads the authority, or makes it once, for local addresses and this machine's `own`. Two starts at
+    /// once end with the same one.
+    pub fn load(data: &DataDir, own: IpAddr) -> Result<Self, StartFault> {
         let dir = data.tls();
         let fault = |e: std::io::Error| StartFault::folder(&dir, &e);
         match fs::DirBuilder::new().mode(0o700).create(&dir) {
@@ -57,7 +60,7 @@ impl Authority {
         }
         let path = dir.join("authority.pem");
         if !path.exists() {
-            make(&dir, &path)?;
+            make(&dir, &path, Some(own).filter(|own| !is_local(*own)))?;
         }
         Self::read(&fs::read_to_string(&path).map_err(fault)?).ok_or_else(|| {
             StartFault::Other(format!(
@@ -73,7 +76,13 @@ impl Authority {
         let lines: String = body.lines().filter(|l| !l.starts_with("-----")).collect();
         let der = base64::engine::general_purpose::STANDARD.decode(lines).ok()?;
         let common_name = pem.lines().find_map(|l| l.strip_prefix("name: "))?.to_owned();
-        Some(Self { key, common_name, certificate: der.into() })
+        let also = pem.lines().find_map(|l| l.strip_prefix("also: ")).and_then(|a| a.parse().ok());
+        Some(Self { key, common_name, also, certificate: der.into() })
+    }
+
+    /// Whether a leaf for this address stays within the constraints.
+    pub fn vouches_for(&self, address: IpAddr) -> bool {
+        is_local(address) || self.also == Some(address)
     }
 
     /// The certificate, DER, for tablets to install.
@@ -101,7 +110,7 @@ impl Authority {
         for name in names.iter().filter(|n| allowed_name(n)) {
             params.subject_alt_names.push(SanType::DnsName(name.as_str().try_into()?));
         }
-        let issuer = Issuer::new(authority_params(&self.common_name), &self.key);
+        let issuer = Issuer::new(authority_params(&self.common_name, self.also), &self.key);
         let certificate = params.signed_by(&key, &issuer)?;
         Ok(Leaf {
             chain: vec![certificate.der().clone(), self.certificate.clone()],
@@ -110,14 +119,15 @@ impl Authority {
     }
 }
 
-/// The certificate of both kinds: one file, so that key and certificate cannot part.
-fn make(dir: &Path, path: &Path) -> Result<(), StartFault> {
+/// Key and certificate in one file, so that they cannot part.
+fn make(dir: &Path, path: &Path, also: Option<IpAddr>) -> Result<(), StartFault> {
     let broken = |e: rcgen::Error| StartFault::Other(format!("The local authority cannot be made: {e}."));
     let key = KeyPair::generate().map_err(broken)?;
     // Each installation's authority has a name of its own, or a tablet that trusts two would mix them up.
     let common_name = format!("rinsebell local authority {}", crate::cluster::random_word(4)?);
-    let certificate = authority_params(&common_name).self_signed(&key).map_err(broken)?;
-    let text = format!("name: {common_name}\n{}{}", certificate.pem(), key.serialize_pem());
+    let certificate = authority_params(&common_name, also).self_signed(&key).map_err(broken)?;
+    let also = also.map(|a| format!("also: {a}\n")).unwrap_or_default();
+    let text = format!("name: {common_name}\n{also}{}{}", certificate.pem(), key.serialize_pem());
     let fresh = dir.join(format!("authority.new-{}", crate::cluster::random_word(6)?));
     let fault = |e: std::io::Error| StartFault::folder(dir, &e);
     write_new(&fresh, text.as_bytes(), 0o600).map_err(fault)?;
@@ -130,7 +140,7 @@ fn make(dir: &Path, path: &Path) -> Result<(), StartFault> {
     sync_dir(dir).map_err(fault)
 }
 
-fn authority_params(common_name: &str) -> CertificateParams {
+fn authority_params(common_name: &str, also: Option<IpAddr>) -> CertificateParams {
     let mut params = CertificateParams::default();
     params.distinguished_name = named(common_name);
     params.not_before = now() - Duration::days(1);
@@ -145,7 +155,8 @@ fn authority_params(common_name: &str) -> CertificateParams {
         CidrSubnet::from_v6_prefix(address, *p)
     });
     let own = CidrSubnet::from_v6_prefix(std::net::Ipv6Addr::LOCALHOST.octets(), 128);
-    permitted.extend(v4.chain(v6).chain([own]).map(GeneralSubtree::IpAddress));
+    let also = also.map(|a| CidrSubnet::from_addr_prefix(a, if a.is_ipv4() { 32 } else { 128 }));
+    permitted.extend(v4.chain(v6).chain([own]).chain(also).map(GeneralSubtree::IpAddress));
     params.name_constraints =
         Some(NameConstraints { permitted_subtrees: permitted, excluded_subtrees: Vec::new() });
     params
@@ -155,8 +166,7 @@ fn allowed_name(name: &str) -> bool {
     NAMES.iter().any(|n| name == *n || name.strip_suffix(n).is_some_and(|rest| rest.ends_with('.')))
 }
 
-/// Whether a leaf for this address stays within the constraints.
-pub(super) fn is_local(address: IpAddr) -> bool {
+fn is_local(address: IpAddr) -> bool {
     let inside = |octets: &[u8], net: &[u8], prefix: u8| {
         (0..usize::from(prefix)).all(|bit| {
             let mask = 0x80 >> (bit % 8);

@@ -60,6 +60,7 @@ pub async fn run(
         // Nobody may be reading; serving goes on.
         let _ = writeln!(out, "{line}").and_then(|()| out.flush());
     };
+    cluster::inherit_servers();
     run_until(config, signals()?, told, make_router).await
 }
 

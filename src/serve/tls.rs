@@ -1,6 +1,6 @@
 //! Certificates: given by path, or leaves of the local authority, renewed while we serve.
 
-use super::authority::{Authority, is_local};
+use super::authority::Authority;
 use crate::cluster::StartFault;
 use crate::config::{self, Speech};
 use rustls::ServerConfig;
@@ -46,13 +46,13 @@ impl Certificates {
             Speech::Plain => return Ok(None),
             Speech::Given { cert, key } => Source::Given { cert: cert.clone(), key: key.clone() },
             Speech::LocalAuthority => {
-                if !config.listen.ip().is_unspecified() && !is_local(config.listen.ip()) {
+                let own = facing_address(config.listen);
+                let authority = Box::new(Authority::load(&config.place.data, own)?);
+                if !authority.vouches_for(own) {
                     return Err(StartFault::Settings(vec![format!(
-                        "the local authority only vouches for local addresses and {} is public, so --cert and --key are needed",
-                        config.listen.ip()
+                        "the local authority only vouches for local addresses and {own} is not one, so --cert and --key are needed"
                     )]));
                 }
-                let authority = Box::new(Authority::load(&config.place.data)?);
                 Source::Local { authority, names: own_names() }
             }
         };
@@ -124,7 +124,7 @@ impl Certificates {
         let (config, stamp) = match &self.source {
             Source::Local { authority, names } => {
                 let mut addresses = vec![Ipv4Addr::LOCALHOST.into(), Ipv6Addr::LOCALHOST.into()];
-                if is_local(address) && !addresses.contains(&address) {
+                if authority.vouches_for(address) && !addresses.contains(&address) {
                     addresses.push(address);
                 }
                 let leaf = authority

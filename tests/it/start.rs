@@ -104,6 +104,31 @@ fn after_kill_9_of_both_the_next_start_recovers() {
     again.stop();
 }
 
+/// Kills the first start as soon as `begun` holds; the next one must end up with a whole cluster.
+fn killed_while_making(begun: impl Fn(&Folder) -> bool) {
+    let folder = Folder::new();
+    let mut first = serve(&folder).spawn().unwrap();
+    wait_for("the making to begin", || begun(&folder).then_some(()));
+    first.kill().unwrap();
+    first.wait().unwrap();
+    let again = Serving::start(serve(&folder));
+    again.wait_ready();
+    again.stop();
+}
+
+#[test]
+fn after_kill_9_in_the_midst_of_initdb_the_next_start_makes_it_anew() {
+    killed_while_making(|folder| {
+        std::fs::read_dir(folder.path())
+            .is_ok_and(|mut d| d.any(|e| e.unwrap().path().join("pg/PG_VERSION").exists()))
+    });
+}
+
+#[test]
+fn after_kill_9_before_the_roles_are_made_the_next_start_makes_them() {
+    killed_while_making(|folder| folder.data().cluster().exists());
+}
+
 #[test]
 fn two_starts_at_once_share_one_cluster() {
     let folder = Folder::new();

@@ -1,6 +1,6 @@
 //! HTTPS: the local authority, the page that tells how to trust it, HTTP/2.
 
-use crate::support::program::{Folder, Serving, get, rinsebell, wait_for};
+use crate::support::program::{Folder, Serving, get, refused, rinsebell, wait_for};
 use axum::body::Body;
 use axum::http::Request;
 use hyper_util::rt::{TokioExecutor, TokioIo};
@@ -48,6 +48,15 @@ async fn connect(
     name: &str,
     protocols: &[&[u8]],
 ) -> std::io::Result<TlsStream<TcpStream>> {
+    connect_at(authority, ("127.0.0.1", port), name, protocols).await
+}
+
+async fn connect_at(
+    authority: &[u8],
+    to: (&str, u16),
+    name: &str,
+    protocols: &[&[u8]],
+) -> std::io::Result<TlsStream<TcpStream>> {
     let mut roots = rustls::RootCertStore::empty();
     roots.add(CertificateDer::from(authority.to_vec())).unwrap();
     let provider = Arc::new(rustls::crypto::ring::default_provider());
@@ -57,7 +66,7 @@ async fn connect(
         .with_root_certificates(roots)
         .with_no_client_auth();
     config.alpn_protocols = protocols.iter().map(|p| p.to_vec()).collect();
-    let stream = TcpStream::connect(("127.0.0.1", port)).await?;
+    let stream = TcpStream::connect(to).await?;
     let name = ServerName::try_from(name.to_owned()).unwrap();
     TlsConnector::from(Arc::new(config)).connect(name, stream).await
 }
@@ -98,6 +107,49 @@ async fn a_tablet_that_trusts_the_authority_speaks_http2() {
     let again = start(&folder, port);
     assert_eq!(take_authority(&page), authority, "made once");
     again.stop();
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn beyond_loopback_every_address_of_the_machine_speaks_https() {
+    let (folder, port) = (Folder::new(), free_pair());
+    let (listen, data) = (format!("0.0.0.0:{port}"), folder.path().to_str().unwrap());
+    let serving = Serving::start(rinsebell(&["serve", "--no-demo", "--listen", &listen, "--data", data]));
+    let authority = take_authority(&format!("127.0.0.1:{}", port + 1));
+    let origin = serving.line.split_whitespace().nth(2).unwrap();
+    // The line names the address that faces the network; without a network that is loopback.
+    let host = origin.strip_prefix("https://").unwrap().rsplit_once(':').unwrap().0.to_owned();
+    for name in ["127.0.0.1", &host] {
+        connect_at(&authority, (name, port), name, &[b"h2"]).await.unwrap();
+    }
+    let plain = tokio::task::spawn_blocking(move || get(&format!("127.0.0.1:{port}"), "/health/live"));
+    assert_eq!(plain.await.unwrap(), None, "nothing in the clear");
+    serving.stop();
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_certificate_given_by_path_is_used_and_needs_no_page() {
+    let (folder, files, port) = (Folder::new(), Folder::new(), free_pair());
+    std::fs::create_dir(files.path()).unwrap();
+    let (cert, key) = (files.path().join("c.pem"), files.path().join("k.pem"));
+    let made = rcgen::generate_simple_self_signed(["salon.example".to_owned()]).unwrap();
+    std::fs::write(&cert, made.cert.pem()).unwrap();
+    std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
+    let (listen, data) = (format!("127.0.0.1:{port}"), folder.path().to_str().unwrap());
+    let mut command = rinsebell(&["serve", "--no-demo", "--listen", &listen, "--data", data]);
+    command.env("RINSEBELL_CERT", &cert).env("RINSEBELL_KEY", &key);
+    let serving = Serving::start(command);
+    assert_eq!(serving.line, format!("rinsebell serves https://127.0.0.1:{port}"));
+    let stream = connect(made.cert.der(), port, "salon.example", &[b"h2"]).await.unwrap();
+    assert_eq!(stream.get_ref().1.peer_certificates().unwrap()[0].as_ref(), made.cert.der().as_ref());
+    assert!(get(&format!("127.0.0.1:{}", port + 1), "/").is_none(), "no page");
+    drop(stream);
+    serving.stop();
+
+    std::fs::write(&key, "no key").unwrap();
+    let mut command = rinsebell(&["serve", "--listen", &listen, "--data", data]);
+    command.env("RINSEBELL_CERT", &cert).env("RINSEBELL_KEY", &key);
+    let said = refused(command, 2);
+    assert!(said.contains("--key") && said.contains("k.pem"), "{said}");
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
