@@ -56,6 +56,8 @@ create table run_step (
   exposure_least_min real,
   exposure_most_min real,
   sheet_asked boolean not null default false,
+  -- The sheet's own figures as entered at the start, by clock: {"phase": [target, least, most], …}.
+  sheet jsonb not null default '{}',
   primary key (salon_id, run_id, step_no),
   foreign key (salon_id, run_id) references run,
   foreign key (salon_id, product_id) references product,

@@ -1,6 +1,7 @@
 //! Everything a request needs, built once: the same for the program and for its tests.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use sqlx::PgPool;
@@ -8,11 +9,13 @@ use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use tokio_util::sync::CancellationToken;
 
 use crate::domain::ids::SalonId;
+use crate::domain::protocol::Protocol;
 use crate::live::hub::Hub;
 use crate::live::listener;
-use crate::reference::Reference;
+use crate::reference::{Reference, protocols};
 use crate::secret::Hasher;
-use crate::store::{Scoped, Stored};
+use crate::store::protocols::Revision;
+use crate::store::{Scoped, StoreError, Stored};
 
 /// How the app behaves, apart from where its database is.
 #[derive(Clone, Copy, Debug, Default)]
@@ -43,6 +46,7 @@ pub struct Inner {
     pub stop: CancellationToken,
     /// Behaviour.
     pub settings: Settings,
+    protocols: Mutex<BTreeMap<Vec<u8>, Protocol>>,
 }
 
 impl std::ops::Deref for App {
@@ -77,9 +81,27 @@ impl App {
             hub: Hub::default(),
             stop: stop.clone(),
             settings,
+            protocols: Mutex::default(),
         }));
         listener::start(options, app.pool.clone(), app.hub.clone(), stop);
         app
+    }
+
+    /// The checked protocol of a stored revision, parsed once.
+    pub fn protocol(&self, revision: &Revision) -> Stored<Protocol> {
+        let key = revision.fingerprint.clone();
+        if let Some(known) = self.protocols.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
+            return Ok(known.clone());
+        }
+        let parsed = protocols::parse(&revision.protocol, &revision.body)
+            .map_err(|_| StoreError::Corrupt("protocol_revision", revision.protocol.clone()))?;
+        let mut all = self.protocols.lock().unwrap_or_else(PoisonError::into_inner);
+        // Some dozens of revisions are alive at once; more is forgotten and parsed again.
+        if all.len() >= 200 {
+            all.clear();
+        }
+        all.insert(key, parsed.clone());
+        Ok(parsed)
     }
 
     /// Opens a transaction for one salon.

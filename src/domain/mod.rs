@@ -10,6 +10,7 @@ pub mod exposure;
 pub mod growth;
 pub mod ids;
 pub mod protocol;
+pub mod qualification;
 pub mod rods;
 pub mod run;
 pub mod strand;

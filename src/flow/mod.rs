@@ -1,4 +1,7 @@
 //! One use case, one transaction: load, decide (domain), save, tell the stations.
 
 pub mod clients;
+mod run_context;
+mod run_effects;
+pub mod runs;
 pub mod sign_in;

@@ -108,6 +108,8 @@ pub struct NewStep<'a> {
     pub phase: [Option<u16>; 3],
     pub exposure: [Option<u16>; 3],
     pub sheet_asked: bool,
+    /// The sheet's own figures: `{"phase": [target, least, most], …}`.
+    pub sheet: Value,
 }
 
 /// Freezes a step of a run that has no events yet.
@@ -116,8 +118,8 @@ pub async fn insert_step(s: &mut Scoped, run: RunId, step: NewStep<'_>) -> Store
     let needs: Vec<&str> = step.needs.iter().map(|n| n.code()).collect();
     sqlx::query(
         "insert into run_step (salon_id, run_id, step_no, code, chemical, chemistry, application, product_id, needs, phase_target_min,
-            phase_least_min, phase_most_min, exposure_target_min, exposure_least_min, exposure_most_min, sheet_asked)
-         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16)",
+            phase_least_min, phase_most_min, exposure_target_min, exposure_least_min, exposure_most_min, sheet_asked, sheet)
+         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16,$17)",
     )
     .bind(s.salon.0)
     .bind(run.0)
@@ -135,30 +137,23 @@ pub async fn insert_step(s: &mut Scoped, run: RunId, step: NewStep<'_>) -> Store
     .bind(f(step.exposure[1]))
     .bind(f(step.exposure[2]))
     .bind(step.sheet_asked)
+    .bind(Json(step.sheet))
     .execute(&mut *s.tx)
     .await?;
     Ok(())
 }
 
-/// The frozen figures of a step, as stored: phase and exposure, each target, least, most.
+/// The sheet's figures frozen into a step.
 #[derive(Clone, Debug, sqlx::FromRow)]
-pub struct StepFigures {
+pub struct StepSheet {
     pub code: String,
-    pub application: Option<String>,
-    pub product_id: Option<i64>,
-    pub phase_target_min: Option<f32>,
-    pub phase_least_min: Option<f32>,
-    pub phase_most_min: Option<f32>,
-    pub exposure_target_min: Option<f32>,
-    pub exposure_least_min: Option<f32>,
-    pub exposure_most_min: Option<f32>,
+    pub sheet: Json<Value>,
 }
 
-/// All frozen steps of a run; a protocol has at most 200.
-pub async fn list_steps(s: &mut Scoped, run: RunId) -> Stored<Vec<StepFigures>> {
+/// The steps of a run that a product sheet speaks of; a protocol has at most 200 steps.
+pub async fn list_step_sheets(s: &mut Scoped, run: RunId) -> Stored<Vec<StepSheet>> {
     Ok(sqlx::query_as(
-        "select code, application, product_id, phase_target_min, phase_least_min, phase_most_min, exposure_target_min,
-            exposure_least_min, exposure_most_min from run_step where salon_id = $1 and run_id = $2 order by step_no limit 200",
+        "select code, sheet from run_step where salon_id = $1 and run_id = $2 and sheet <> '{}' order by step_no limit 200",
     )
     .bind(s.salon.0)
     .bind(run.0)

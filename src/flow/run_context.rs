@@ -1,0 +1,190 @@
+//! What a decision about a run is told besides the run itself: who acts, tests, consent, plan, lots.
+
+use time::{Duration, OffsetDateTime};
+
+use super::runs::{Hand, Loaded};
+use crate::calendar::Zone;
+use crate::domain::chemistry::family::Family;
+use crate::domain::ids::{ClientId, LotId, PersonId, PlanId, ProductId, RunId, StationId};
+use crate::domain::qualification::Chemistry;
+use crate::domain::run::holds::{
+    ConsentRecord, LawVerdict, LotRecord, PatchTestRecord, PlanRecord, PlanVerdict, Reaction, SkinOutcome,
+    SkinReading, StrandTestRecord,
+};
+use crate::domain::run::{Actor, Context, HoldContext};
+use crate::store::people::Person;
+use crate::store::run_frames::{self, LotRow, PatchRow, StrandTestRow};
+use crate::store::salons::{self, Salon};
+use crate::store::{Scoped, StoreError, Stored};
+
+/// A visit's consent and plan may be this much older than the run's start; the database says the same.
+const VISIT: Duration = Duration::hours(12);
+/// Age under which a guardian signs (trade-rules.md: under 18, local law decides).
+const MINOR_YEARS: i32 = 18;
+
+/// Everything `decide` asks for, read under the run's locks.
+pub async fn context(s: &mut Scoped, loaded: &Loaded, hand: Hand<'_>) -> Stored<Context> {
+    let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
+    let holds = hold_context(s, loaded, &salon).await?;
+    Ok(Context {
+        now: loaded.now,
+        actor: hand.person.map(actor),
+        station: hand.station.unwrap_or(StationId(0)),
+        holds,
+        hands_until: None,
+    })
+}
+
+/// A person as far as a run cares.
+pub fn actor(p: &Person) -> Actor {
+    Actor { person: p.id, role: p.role, qualified: Chemistry::families(&p.qualifications) }
+}
+
+fn outcome(code: &str) -> SkinOutcome {
+    match code {
+        "no-reaction" => SkinOutcome::NoReaction,
+        "itching" => SkinOutcome::Itching,
+        "redness" => SkinOutcome::Redness,
+        "swelling" => SkinOutcome::Swelling,
+        "blister" => SkinOutcome::Blister,
+        // Anything unreadable is taken as the worst.
+        _ => SkinOutcome::RashElsewhere,
+    }
+}
+
+fn patch(row: PatchRow) -> PatchTestRecord {
+    let mut readings = Vec::new();
+    if let (Some(read_at), Some(code)) = (row.read_at, &row.outcome) {
+        let by = PersonId(row.read_by.unwrap_or(0));
+        readings.push(SkinReading { read_at, by, outcome: outcome(code), in_chair: true });
+    }
+    if let (Some(read_at), Some(code)) = (row.told_at, &row.told_outcome) {
+        readings.push(SkinReading { read_at, by: PersonId(0), outcome: outcome(code), in_chair: false });
+    }
+    PatchTestRecord {
+        product: ProductId(row.product_id),
+        family: Family::from_code(&row.family).unwrap_or(Family::Unknown),
+        placed_at: row.placed_at,
+        readings,
+        formula_changed: row.formula_changed,
+    }
+}
+
+fn strand_test(row: StrandTestRow) -> StrandTestRecord {
+    StrandTestRecord {
+        product: ProductId(row.product_id),
+        strength: row.strength,
+        read_at: row.done_at,
+        formed: row.curl_formed,
+        stretch_returns: row.wet_stretch == "returns",
+        breaks: row.wet_stretch == "breaks",
+        gummy: row.gummy,
+        put_on_since: row.put_on_since,
+    }
+}
+
+fn lot(row: &LotRow, zone: &Zone) -> LotRecord {
+    let after = |day: Option<time::Date>, days: i64| {
+        day.and_then(|d| d.checked_add(Duration::days(days))).map(|d| zone.midnight(d))
+    };
+    LotRecord {
+        lot: LotId(row.lot_id),
+        product: ProductId(row.product_id),
+        expires_at: after(row.best_before, 1),
+        opened_until: row.opened_life_days.and_then(|life| after(row.opened_on, i64::from(life) + 1)),
+        law: LawVerdict::NotJudged,
+        withdrawn: row.withdrawn,
+    }
+}
+
+/// Whole years between two days.
+pub fn age_years(born: time::Date, on: time::Date) -> i32 {
+    let years = on.year() - born.year();
+    let before = (on.month() as u8, on.day()) < (born.month() as u8, born.day());
+    years - i32::from(before)
+}
+
+async fn hold_context(s: &mut Scoped, loaded: &Loaded, salon: &Salon) -> Stored<HoldContext> {
+    let (client, plan, run) =
+        (ClientId(loaded.run.client_id), PlanId(loaded.run.plan_id), RunId(loaded.run.run_id));
+    let zone = Zone::find(&salon.zone).ok_or_else(|| StoreError::Corrupt("salon", salon.zone.clone()))?;
+    let strand_tests: Vec<StrandTestRecord> =
+        run_frames::list_strand_tests(s, client, run).await?.into_iter().map(strand_test).collect();
+    let strand_test_needed = loaded.products.iter().any(|p| p.strand_test_asked);
+    let mut holds = HoldContext {
+        visit_from: loaded.run.started_at - VISIT,
+        patch_test_days: u16::try_from(salon.patch_valid_days).unwrap_or(2),
+        patch_tests: run_frames::list_patches(s, client).await?.into_iter().map(patch).collect(),
+        reactions: reactions(s, client).await?,
+        strand_test_needed,
+        strand_tests,
+        consent: consent(s, client, &zone, loaded.now).await?,
+        plan: None,
+        lots: run_frames::list_lots(s, plan).await?.iter().map(|l| lot(l, &zone)).collect(),
+    };
+    holds.plan = plan_record(s, loaded, plan, run, &holds).await?;
+    Ok(holds)
+}
+
+async fn reactions(s: &mut Scoped, client: ClientId) -> Stored<Vec<Reaction>> {
+    let mut all = Vec::new();
+    for told in run_frames::list_reactions(s, client).await? {
+        all.extend(
+            told.reaction_families
+                .iter()
+                .filter_map(|f| Family::from_code(f))
+                .map(|family| Reaction { family }),
+        );
+        if told.black_henna_reaction {
+            all.extend([Family::OxidativeColour, Family::DirectDye].map(|family| Reaction { family }));
+        }
+    }
+    Ok(all)
+}
+
+async fn consent(
+    s: &mut Scoped,
+    client: ClientId,
+    zone: &Zone,
+    now: OffsetDateTime,
+) -> Stored<Option<ConsentRecord>> {
+    Ok(run_frames::find_consent(s, client).await?.map(|c| ConsentRecord {
+        signed_at: c.signed_at,
+        guardian_needed: c.born_on.is_some_and(|b| age_years(b, zone.day_of(now)) < MINOR_YEARS),
+        guardian_signed: c.signer == "guardian",
+    }))
+}
+
+async fn plan_record(
+    s: &mut Scoped,
+    loaded: &Loaded,
+    plan: PlanId,
+    run: RunId,
+    holds: &HoldContext,
+) -> Stored<Option<PlanRecord>> {
+    let Some(head) = run_frames::find_plan(s, plan, Some(run)).await? else { return Ok(None) };
+    let tests_passed = loaded.products.iter().zip(&loaded.frame.products).all(|(asked, product)| {
+        !asked.strand_test_asked || holds.strand_test_holds_at(product, loaded.now).is_ok()
+    });
+    let verdict = match head.verdict.as_str() {
+        "clear" => PlanVerdict::Clear,
+        "test-first" => PlanVerdict::TestFirst { passed: tests_passed },
+        "wait" => PlanVerdict::Wait,
+        _ => PlanVerdict::Refuse,
+    };
+    Ok(Some(PlanRecord { verdict, checked_at: head.made_at, stale: head.stale }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    #[test]
+    fn an_age_turns_on_the_birthday() {
+        assert_eq!(age_years(date!(2010 - 05 - 14), date!(2028 - 05 - 13)), 17);
+        assert_eq!(age_years(date!(2010 - 05 - 14), date!(2028 - 05 - 14)), 18);
+        assert_eq!(age_years(date!(2008 - 02 - 29), date!(2026 - 02 - 28)), 17);
+        assert_eq!(age_years(date!(2008 - 02 - 29), date!(2026 - 03 - 01)), 18);
+    }
+}
