@@ -189,7 +189,7 @@ begin
   end if;
   select bool_or(pp.strand_test_asked) into test_needed from public.plan_product pp
     where pp.salon_id = r.salon_id and pp.plan_id = r.plan_id and pp.product_id = s.product_id;
-  why := public.rinsebell_tests_against(r, s.product_id, at, coalesce(test_needed, false) or 'strand-test' = any (s.needs));
+  why := public.rinsebell_tests_against(r, s.product_id, at, coalesce(test_needed, false));
   if why is not null then return why; end if;
   if not exists (select 1 from public.dispensed d join public.lot l using (salon_id, lot_id)
       where d.salon_id = r.salon_id and d.run_id = r.run_id and d.application = s.application and l.product_id = s.product_id
@@ -302,7 +302,7 @@ begin
   if new.fact_id is null and r.ended_at is not null then
     raise exception 'run:ended' using errcode = 'RB001';
   end if;
-  if new.fact_id is null and new.by is null then
+  if new.fact_id is null and new."by" is null then
     raise exception 'a permission names its person' using errcode = 'RB003';
   end if;
   if new.fact_id is null then
@@ -317,7 +317,7 @@ begin
       raise exception 'step:unknown' using errcode = 'RB001';
     end if;
     if s.chemical = 'opening' then
-      why := public.rinsebell_start_refused(r, s, new.by, new.recorded_at);
+      why := public.rinsebell_start_refused(r, s, new."by", new.recorded_at);
       if why is not null then
         raise exception '%', why using errcode = 'RB001';
       end if;
@@ -369,7 +369,7 @@ begin
   elsif new.kind in ('stop_recorded', 'sting_reported') then
     insert into public.incident (salon_id, client_id, run_id, opened_at, kind, place, opened_by)
       values (new.salon_id, r.client_id, new.run_id, new.recorded_at,
-        case new.kind when 'stop_recorded' then 'stop-and-rinse' else 'sting' end, left(new.data ->> 'place', 60), new.by);
+        case new.kind when 'stop_recorded' then 'stop-and-rinse' else 'sting' end, left(new.data ->> 'place', 60), new."by");
   elsif new.kind in ('run_finished', 'run_left') then
     how := case when new.kind = 'run_left' then 'left' else coalesce(new.data ->> 'how', 'finished') end;
     at := new.recorded_at;

@@ -76,6 +76,16 @@ impl Reference {
         SHARED.get_file(path)?.contents_utf8()
     }
 
+    /// Name and text of every shipped protocol, by name.
+    pub fn protocol_texts() -> impl Iterator<Item = (&'static str, &'static str)> {
+        SHARED
+            .get_dir("protocols")
+            .into_iter()
+            .flat_map(Dir::files)
+            .filter_map(|file| Some((file.path().to_str()?, file.contents_utf8()?)))
+            .filter(|(name, _)| name.ends_with(".toml"))
+    }
+
     /// A protocol by its code.
     pub fn protocol(&self, code: &str) -> Option<&Protocol> {
         self.protocols.iter().find(|p| p.code == code)

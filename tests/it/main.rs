@@ -1,6 +1,7 @@
 //! One integration binary; one file a noun.
 
 mod calc;
+mod runs;
 mod sign_in;
 mod start;
 mod support;

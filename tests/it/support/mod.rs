@@ -3,6 +3,8 @@
 mod browser;
 pub mod program;
 mod salon;
+mod stage;
 
 pub use browser::{Answer, Browser};
 pub use salon::{Salon, Staff};
+pub use stage::Stage;
