@@ -128,7 +128,11 @@ async fn after_a_stop_nothing_new_goes_on_and_rinsing_stays_open() {
     };
     assert!(format!("{reasons:?}").contains("RunStopped"));
     let after = salon
-        .fact(run, 901, Happened::SectionRinsed { step: "rinse-straightener".into(), section: None, clear: true })
+        .fact(
+            run,
+            901,
+            Happened::SectionRinsed { step: "rinse-straightener".into(), section: None, clear: true },
+        )
         .await
         .unwrap();
     assert!(!after.state().product_on());
