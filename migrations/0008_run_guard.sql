@@ -224,7 +224,7 @@ language plpgsql stable set search_path = pg_catalog, public as $$
 declare
   who public.person;
 begin
-  select * into who from public.person p where p.salon_id = e.salon_id and p.person_id = e.by;
+  select * into who from public.person p where p.salon_id = e.salon_id and p.person_id = e."by";
   if who.person_id is null or who.left_at is not null or who.disabled_at is not null then return 'person:not-here'; end if;
   if who.role = 'reception' then return 'person:role'; end if;
   if who.role = 'assistant' and (e.kind in ('run_started', 'handover_offered', 'handover_accepted', 'stop_closed', 'run_finished', 'run_left')
@@ -232,7 +232,7 @@ begin
     return 'person:role';
   end if;
   if e.kind = 'handover_accepted' and (select h.data ->> 'to' from public.run_event h where h.salon_id = r.salon_id and h.run_id = r.run_id
-      and h.kind in ('handover_offered', 'handover_accepted') order by h.seq desc limit 1) is distinct from e.by::text then
+      and h.kind in ('handover_offered', 'handover_accepted') order by h.seq desc limit 1) is distinct from e."by"::text then
     return 'handover:not-offered';
   end if;
   if e.kind = 'stop_closed' and who.role <> 'manager' and who.person_id <> public.rinsebell_answers_for(r) then

@@ -16,7 +16,7 @@ use crate::web::seat::Seat;
 pub const LINES: &[Line] = lines![get "/live" Open::All => stream];
 
 /// Streams news of the seat's salon until the process stops. Events: `beat` (the server's clock),
-/// `away` (the database does not answer), `changed` ("topic version"), `resync` (fetch everything).
+/// `away` (the database does not answer), `changed` ("topic version"), `gap` (fetch everything).
 pub async fn stream(seat: Option<Seat>) -> Response {
     let Some(seat) = seat else {
         return axum::http::StatusCode::UNAUTHORIZED.into_response();
@@ -43,7 +43,7 @@ pub async fn stream(seat: Option<Seat>) -> Response {
                         Event::default().event("changed").data(format!("{topic} {version}"))
                     }
                     Ok(News::Changed { .. }) => continue,
-                    Ok(News::Gap) | Err(RecvError::Lagged(_)) => Event::default().event("resync").data("all"),
+                    Ok(News::Gap) | Err(RecvError::Lagged(_)) => Event::default().event("gap").data("all"),
                     Err(RecvError::Closed) => break,
                 },
             };

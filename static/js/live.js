@@ -31,7 +31,6 @@ function open() {
   stream.addEventListener("beat", (event) => tell({ kind: "beat", now: Number(event.data) }));
   stream.addEventListener("changed", (event) => tell({ kind: "changed", line: event.data }));
   stream.addEventListener("gap", () => tell({ kind: "open" }));
-  stream.addEventListener("resync", () => tell({ kind: "open" }));
   stream.addEventListener("away", () => tell({ kind: "error" }));
   stream.addEventListener("error", () => {
     tell({ kind: "error" });
