@@ -1,6 +1,7 @@
 //! Screens. Reads through `store`, writes only through `flow`; templates get finished words and numbers.
 
 pub mod assets;
+pub mod bar;
 pub mod clients;
 pub mod form;
 pub mod health;

@@ -3,7 +3,9 @@
 use askama::Template;
 
 use super::{NOW_MS, shell, show};
+use crate::web::bar::{Bar, MainAct, Reach, Stings, Stop};
 use crate::web::form::{Choice, Errors, Reason};
+use crate::web::picture::Verdict;
 use crate::web::shell::{ClientTabs, ScreenLink, Shell};
 
 #[derive(Template)]
@@ -34,13 +36,12 @@ use crate::web::shell::{ClientTabs, ScreenLink, Shell};
   </section>
   {% call forms::acts("Sign", "Back", "/floor") %}{% endcall %}
 </form>
-<div class="aid" role="alert"><h2>Rinse now</h2><ol><li>Water, cool, at least 15 minutes.</li><li>Eyes: rinse outward from the nose.</li></ol></div>
+{% call forms::aid("Stopped 13:52. Rinse now", aid) %}{% endcall %}
+<ol class="findings"><li class="finding refuse">{% call forms::verdict(1, verdict) %}{% endcall %}<div><h3>B runs over relaxed hair, 96 to 148 mm</h3><p>Nobody may override it.</p></div><p class="change">Possible with a 52 mm trim</p></li></ol>
+{% call forms::empty("Runs under way stand here.", "Start a run", "/runs/new") %}{% endcall %}
 <p class="notice">The next bell is in eight minutes.</p>
 {% endblock %}
-{% block bar %}<div class="bar" aria-label="Act">
-<form method="post"><button class="act main" data-key="Space">Start back left, second pass <kbd>Space</kbd></button></form>
-<form method="post"><button class="act">It stings</button></form>
-<form method="post"><button class="act stop" data-key="R">Stop and rinse <kbd>R</kbd></button></form></div>{% endblock %}
+{% block bar %}{{ bar }}{% endblock %}
 "##
 )]
 struct Parts {
@@ -51,6 +52,33 @@ struct Parts {
     values: Vec<Choice>,
     people: Vec<Choice>,
     reasons: Vec<Reason>,
+    aid: Vec<String>,
+    verdict: Verdict,
+    bar: Bar,
+}
+
+/// The bar of a chemical step.
+pub fn bar() -> Bar {
+    Bar {
+        main: Some(MainAct {
+            words: "Start back left, second pass".into(),
+            action: "/runs/3/facts".into(),
+            reach: Reach::Fact("section_started".into()),
+            hidden: vec![("section".into(), "back-left".into())],
+        }),
+        stings: Some(Stings {
+            action: "/runs/3/facts".into(),
+            hidden: vec![],
+            places: vec![("hairline".into(), "hairline".into()), ("nape".into(), "nape".into())],
+            words: "Rinse that place now, then read the scalp before anything more goes on.".into(),
+        }),
+        stop: Some(Stop {
+            action: "/runs/3/facts".into(),
+            hidden: vec![],
+            aid: vec!["Cool water on the head, now.".into()],
+        }),
+        said: "Taken as Tobias Fenn".into(),
+    }
 }
 
 fn parts() -> Parts {
@@ -76,6 +104,9 @@ fn parts() -> Parts {
             ),
             Reason::plain("Gloves are not signed for this step."),
         ],
+        aid: vec!["Cool water, at least 15 minutes.".into(), "Eyes: rinse outward from the nose.".into()],
+        verdict: Verdict::Refuse,
+        bar: bar(),
     }
 }
 
@@ -108,4 +139,20 @@ fn the_frame_says_where_when_and_what_it_follows() {
             && !plain.contains("data-live")
             && !plain.contains("<nav aria-label=\"Screens\"")
     );
+}
+
+#[test]
+fn the_bar_takes_facts_without_contact_and_lets_permissions_wait() {
+    let page = bar().to_string();
+    assert!(page.contains("data-fact=\"section_started\"") && page.contains("data-key=\"Space\""));
+    assert!(
+        page.contains("data-fact=\"stop_recorded\" data-reveal=\"aid\"") && page.contains("data-key=\"R\"")
+    );
+    assert!(page.contains("data-fact=\"sting_reported\"") && page.contains("href=\"#stings\""));
+    let mut waiting = bar();
+    waiting.main.as_mut().unwrap().reach = Reach::Permission;
+    assert!(waiting.to_string().contains("method=\"post\" data-permission>"));
+    // A stop stays on the bar whatever else is missing: stop and rinse is never refused.
+    let bare = Bar { main: None, stings: None, ..bar() }.to_string();
+    assert!(bare.contains("Stop and rinse") && !bare.contains("It stings"));
 }

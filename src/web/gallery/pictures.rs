@@ -3,6 +3,7 @@
 use askama::Template;
 
 use super::{NOW_MS, shell, show};
+use crate::web::bar::Bar;
 use crate::web::picture::axis::{
     Band, BandKind, Clash, FloorPicture, LaneBlock, Notch, PlaceLane, Quarter, Track, TrackState,
 };
@@ -390,7 +391,7 @@ fn the_floor_shows_every_run_on_one_axis() {
 <section class="more"><dl class="reading"><div><dt>Longest on</dt><dd><b>9:50</b>back right, from first touch</dd></div><div><dt>Shortest on</dt><dd><b>3:40</b>front right</dd></div><div><dt>First to last</dt><dd><b>6:10</b></dd></div><div><dt>Longest allowed, first touch to rinse</dt><dd><b>42:00</b>the salon’s default, no sheet</dd></div></dl>
 <figure>{{ small.draw() }}<figcaption class="small quiet">Straightened on 12 February.</figcaption></figure></section></div>
 {% endblock %}
-{% block bar %}<div class="bar"><form method="post"><button class="act main">Start back left, second pass <kbd>Space</kbd></button></form><form method="post"><button class="act">It stings</button></form><form method="post"><button class="act stop">Stop and rinse <kbd>R</kbd></button></form></div>{% endblock %}
+{% block bar %}{{ bar }}{% endblock %}
 "##
 )]
 struct RunPage {
@@ -398,6 +399,7 @@ struct RunPage {
     window: Window,
     head: HeadMap,
     small: StrandRuler,
+    bar: Bar,
 }
 
 fn run_page() -> RunPage {
@@ -435,6 +437,7 @@ fn run_page() -> RunPage {
                 quad(Side::FrontRight, 4, 3.67, QuadState::Waiting, "first done"),
             ],
         },
+        bar: super::parts::bar(),
         small: small(),
     }
 }
