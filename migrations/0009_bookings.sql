@@ -33,7 +33,8 @@ create table absence (
   span tstzrange not null,
   primary key (salon_id, absence_id),
   foreign key (salon_id, person_id) references person,
-  constraint absence_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span) and upper(span) - lower(span) <= interval '400 days')
+  constraint absence_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span)
+    and coalesce(upper(span) - lower(span) <= interval '400 days', false))
 );
 create index absence_by_person on absence using gist (salon_id, person_id, span);
 call rinsebell_fence('absence');
@@ -58,7 +59,8 @@ create table booking (
   foreign key (salon_id, patch_for) references booking,
   constraint booking_purpose_known check (purpose in ('service', 'patch-test')),
   constraint booking_state_known check (state in ('booked', 'cancelled', 'kept', 'missed')),
-  constraint booking_span_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span) and upper(span) - lower(span) <= interval '16 hours'),
+  constraint booking_span_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span)
+    and coalesce(upper(span) - lower(span) <= interval '16 hours', false)),
   constraint booking_reason_length check (char_length(reason) <= 300)
 );
 create index booking_by_span on booking using gist (salon_id, span);
@@ -77,7 +79,8 @@ create table booking_hands (
   primary key (salon_id, booking_id, part_no),
   foreign key (salon_id, booking_id) references booking,
   foreign key (salon_id, person_id) references person,
-  constraint booking_hands_span_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span)),
+  constraint booking_hands_span_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span)
+    and coalesce(upper(span) - lower(span) <= interval '16 hours', false)),
   -- One pair of hands, one head at a time.
   constraint booking_hands_no_double exclude using gist (salon_id with =, person_id with =, span with &&) where (live)
 );
@@ -95,7 +98,8 @@ create table booking_place (
   primary key (salon_id, booking_id, part_no, kind),
   foreign key (salon_id, booking_id) references booking,
   foreign key (salon_id, kind) references place_kind,
-  constraint booking_place_span_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span))
+  constraint booking_place_span_bound check (not isempty(span) and lower_inc(span) and not upper_inc(span)
+    and coalesce(upper(span) - lower(span) <= interval '16 hours', false))
 );
 create index booking_place_by_span on booking_place using gist (salon_id, kind, span) where (live);
 call rinsebell_fence('booking_place');

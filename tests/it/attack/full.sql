@@ -1,0 +1,34 @@
+insert into idempotency (salon_id, key, path) values ({s}, gen_random_uuid(), '/');
+insert into session (salon_id, token_hash, person_id, station_id, ends_at, held_run_id, armed_run_id) values
+  ({s}, sha256('{s}'), {stylist}, {station}, rinsebell_now(), {run}, {run});
+update client set usual_person_id = {stylist} where salon_id = {s} and client_id = {client};
+insert into answer (salon_id, answer_id, client_id, salt, body) values ({s}, {s}::bigint * 1000000, {client}, '\x00112233445566778899aabbccddeeff', 'Sore last time.');
+update consult set stylist_reason_id = {s}::bigint * 1000000, words_id = {s}::bigint * 1000000 where salon_id = {s};
+update consent set station_id = {station} where salon_id = {s};
+insert into hair_reading (salon_id, client_id, place, taken_by, texture) values ({s}, {client}, 'nape', {stylist}, 'fine');
+update strand_event set recorded_by = {stylist}, run_id = {run} where salon_id = {s};
+update skin_test set taken_off_by = {stylist} where salon_id = {s};
+update protocol_revision set published_by = {manager} where salon_id = {s};
+insert into run_event (salon_id, run_id, seq, by, station_id, kind) values ({s}, {run}, 1, {stylist}, {station}, 'run_started');
+insert into run_event (salon_id, run_id, seq, by, station_id, kind, step, hold_point, outcome, data) values
+  ({s}, {run}, 2, {stylist}, {station}, 'hold_point_signed', 'apply', 'scalp', 'holds', '{"value": "intact"}');
+insert into run_event (salon_id, run_id, seq, by, station_id, kind, data) values
+  ({s}, {run}, 3, {stylist}, {station}, 'lot_dispensed', jsonb_build_object('application', 'A', 'lot_id', {lot}, 'grams', 40));
+insert into run_event (salon_id, run_id, seq, by, station_id, kind, fact_id, data) values
+  ({s}, {run}, 4, {stylist}, {station}, 'sting_reported', gen_random_uuid(), '{"place": "nape"}');
+update incident set opened_by = {stylist}, words_id = {s}::bigint * 1000000 where salon_id = {s};
+insert into run_event (salon_id, run_id, seq, by, station_id, kind) values ({s}, {run}, 5, {stylist}, {station}, 'run_finished');
+insert into place_kind (salon_id, kind, count) values ({s}, case when {s} % 2 = 1 then 'basin' else 'hood' end, 1);
+insert into hours (salon_id, person_id, weekday, opens, closes) values ({s}, {stylist}, 1, '09:00', '17:00');
+insert into absence (salon_id, person_id, span) values ({s}, {stylist}, '[2031-01-01, 2031-01-02)');
+insert into booking (salon_id, booking_id, client_id, purpose, span, made_by) values
+  ({s}, {booking}, {client}, 'service', '[2031-02-01 10:00Z, 2031-02-01 12:00Z)', {reception});
+insert into booking (salon_id, client_id, purpose, span, made_by, patch_for) values
+  ({s}, {client}, 'patch-test', '[2031-01-20 10:00Z, 2031-01-20 10:15Z)', {reception}, {booking});
+insert into booking_hands (salon_id, booking_id, part_no, person_id, span) values ({s}, {booking}, 1, {stylist}, '[2031-02-01 10:00Z, 2031-02-01 12:00Z)');
+insert into booking_place (salon_id, booking_id, part_no, kind, span)
+  select {s}, {booking}, 1, kind, '[2031-02-01 10:00Z, 2031-02-01 12:00Z)' from place_kind where salon_id = {s};
+insert into due (salon_id, client_id, protocol, last_on, target_mm, rate_mm, rate_sd, early_on, middle_on, least_on, latest_on, run_id) values
+  ({s}, {client}, 'retouch-{s}', '2031-01-01', 30, 0.35, 0.05, '2031-03-01', '2031-03-10', '2031-02-01', '2031-04-01', {run});
+insert into followup (salon_id, client_id, by, outcome, booking_id) values ({s}, {client}, {reception}, 'booked', {booking});
+insert into aftercare (salon_id, run_id, words) values ({s}, {run}, 'Keep it dry for two days.');

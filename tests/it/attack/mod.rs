@@ -1,0 +1,10 @@
+//! Attacks on the database with raw SQL as the app role: what the program would never ask for, and what a broken
+//! or hostile program would. The rules are the migrations'; their sources are named beside each check.
+
+mod places;
+mod races;
+mod record;
+mod salons;
+mod stage;
+mod starts;
+mod tests_of_skin_and_hair;
