@@ -5,4 +5,8 @@ pub mod protocols;
 mod run_context;
 mod run_effects;
 pub mod runs;
+pub mod consents;
+pub mod consults;
+pub mod hair_tests;
 pub mod sign_in;
+pub mod skin_tests;

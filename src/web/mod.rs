@@ -3,6 +3,10 @@
 pub mod assets;
 pub mod bar;
 pub mod clients;
+pub mod consents;
+pub mod consult_form;
+pub mod consults;
+pub mod drawing;
 pub mod form;
 pub mod health;
 pub mod live;
