@@ -1,6 +1,7 @@
 //! Renders every part and picture once with sample words, checks what all must hold to, and writes
 //! the pages to `target/gallery/` so that they can be opened in a browser and looked at.
 
+mod contrast;
 mod parts;
 mod pictures;
 

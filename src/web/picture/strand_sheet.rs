@@ -325,7 +325,7 @@ impl Sheet<'_> {
     fn scale_words(&mut self, at_mm: f64, y: f64, words: String) {
         let at = self.pc(at_mm);
         let class = match at {
-            at if at == 0.0 => "soft",
+            0.0 => "soft",
             at if at > 98.0 => "soft end",
             _ => "soft mid",
         };
