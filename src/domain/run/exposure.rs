@@ -208,7 +208,8 @@ fn fold_section(section: Section, first_touch: Instant, touches: &[Touch]) -> Se
                     spell.end = Some(touch.at);
                 }
             }
-            (TouchKind::Start { section: s, .. }, None) if s == section => {
+            // A quadrant nobody taps may be touched whenever another one is.
+            (TouchKind::Start { section: s, .. }, None) if s == section || !tapped => {
                 spells.push(Spell { start: touch.at, end: None });
                 clear_at = None;
             }
@@ -287,6 +288,16 @@ mod tests {
         assert_eq!(e.sections[0].total(at(10)), Duration::minutes(5));
         assert_eq!(e.sections[0].reaches_at(15), Some(at(20)));
         assert_eq!(e.passed_at(15, at(21)), Some(at(15)), "an untapped quadrant counts from first touch");
+    }
+
+    #[test]
+    fn an_untapped_quadrant_rinsed_early_counts_again_when_more_goes_on() {
+        let e = folded(&[
+            start(0, Section::BackRight, 1),
+            rinse(3, Some(Section::FrontLeft), true),
+            start(5, Section::BackLeft, 1),
+        ]);
+        assert_eq!(e.sections[2].total(at(10)), Duration::minutes(8));
     }
 
     #[test]

@@ -36,3 +36,10 @@ pub use refusal::{Refusal, Refusals};
 pub use state::State;
 pub use track::{AxisMark, Block, BlockKind, By, Collision, MarkKind, Track, Wanted, collisions};
 pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
+
+#[cfg(test)]
+mod sample;
+#[cfg(test)]
+mod tests;
+#[cfg(test)]
+mod tests_interleaved;

@@ -128,9 +128,14 @@ struct Start<'a> {
 }
 
 impl Start<'_> {
-    /// Rinsing is never refused to anybody who treats hair.
+    /// Once anything may have touched, rinsing is never refused to anybody who treats hair; before
+    /// that there is nothing to rinse, and the step waits its turn.
     fn rinse(&self) -> Refusals {
-        if self.actor.treats_hair() { Vec::new() } else { self.hands() }
+        let mut refusals = if self.actor.treats_hair() { Vec::new() } else { self.hands() };
+        if self.state.exposures.is_empty() {
+            refusals.extend(self.turn());
+        }
+        refusals
     }
 
     fn plain(&self) -> Refusals {
@@ -225,27 +230,39 @@ impl Start<'_> {
         if fits { Vec::new() } else { vec![Refusal::RoleMissing { who }] }
     }
 
-    /// Steps go in order; a step may be taken up again only after its stop was ended.
+    /// Steps go in order, from the furthest begun: what a rinse or a closing step jumped over does
+    /// not hold up what follows, and nothing opening goes back. A step is taken up again only
+    /// after its stop was ended.
     fn turn(&self) -> Refusals {
         let step = self.step.code.clone();
-        let taken_up = |i: usize| {
-            let s = &self.state.steps[i];
-            s.started_at.is_some() && s.seq > 0
+        let out_of_turn = |first: usize| {
+            let first = self.state.frame.protocol.steps[first].title.clone();
+            vec![Refusal::StepOutOfTurn { step: step.clone(), first }]
         };
-        if taken_up(self.index) {
-            let resumed = self.state.closed_seq > self.state.steps[self.index].seq;
-            return if resumed { Vec::new() } else { vec![Refusal::StepAlreadyDone { step }] };
-        }
-        let steps = &self.state.frame.protocol.steps;
-        if let Some(later) = (self.index + 1..steps.len()).find(|i| taken_up(*i) && steps[*i].is_chemical()) {
-            // Nothing opening goes on once a later product has been begun.
-            if self.step.is_opening() {
-                return vec![Refusal::StepOutOfTurn { step, first: steps[later].title.clone() }];
+        let begun = &self.state.steps[self.index];
+        let resumed = self.state.closed_seq > begun.seq;
+        match self.state.furthest() {
+            _ if begun.started_at.is_some() => {
+                if resumed {
+                    Vec::new()
+                } else {
+                    vec![Refusal::StepAlreadyDone { step }]
+                }
             }
-            return Vec::new();
+            Some(furthest) if furthest > self.index => {
+                if self.step.is_opening() {
+                    out_of_turn(furthest)
+                } else {
+                    Vec::new()
+                }
+            }
+            furthest => {
+                let from = furthest.map_or(0, |f| f + 1);
+                let steps = &self.state.frame.protocol.steps;
+                let first = (from..self.index).find(|i| !steps[*i].optional);
+                first.map(out_of_turn).unwrap_or_default()
+            }
         }
-        let first = (0..self.index).find(|i| !taken_up(*i) && !steps[*i].optional);
-        first.map(|i| Refusal::StepOutOfTurn { step, first: steps[i].title.clone() }).into_iter().collect()
     }
 
     fn hold_point(&self, point: HoldPoint) -> Refusals {
