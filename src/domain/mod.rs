@@ -7,6 +7,7 @@ pub mod booking;
 pub mod chemistry;
 pub mod consult;
 pub mod exposure;
+pub mod followup;
 pub mod growth;
 pub mod hair_test;
 pub mod ids;

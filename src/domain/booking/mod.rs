@@ -22,6 +22,7 @@ pub mod search;
 #[cfg(test)]
 mod search_tests;
 pub mod segment;
+pub mod service;
 mod starts;
 
 pub use chain::{StepHands, StepNeed, segments_for};

@@ -3,6 +3,7 @@
 pub mod learn;
 pub mod normal;
 pub mod rate;
+pub mod visits;
 pub mod window;
 
 pub use learn::learn_prior;

@@ -1,0 +1,88 @@
+//! Tries to reach a client.
+
+use time::{Date, OffsetDateTime};
+
+use super::{Scoped, Stored};
+use crate::domain::followup::Outcome;
+use crate::domain::ids::{BookingId, ClientId, FollowupId, PersonId};
+
+/// One try as kept.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Followup {
+    pub at: OffsetDateTime,
+    pub by_name: String,
+    pub outcome: String,
+    pub next_on: Option<Date>,
+    pub note: String,
+}
+
+/// Whom a follow-up is about.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Reached {
+    pub name: String,
+    pub phone: String,
+    pub email: String,
+    pub no_contact: bool,
+    pub usual_person_id: Option<i64>,
+}
+
+/// The client's name and ways to be reached.
+pub async fn find_client(s: &mut Scoped, client: ClientId) -> Stored<Option<Reached>> {
+    Ok(sqlx::query_as(
+        "select name, phone, email, no_contact, usual_person_id from client where salon_id = $1 and client_id = $2",
+    )
+    .bind(s.salon.0)
+    .bind(client.0)
+    .fetch_optional(&mut *s.tx)
+    .await?)
+}
+
+/// The last 50 tries, newest first.
+pub async fn list(s: &mut Scoped, client: ClientId) -> Stored<Vec<Followup>> {
+    Ok(sqlx::query_as(
+        "select f.at, p.name as by_name, f.outcome, f.next_on, f.note
+         from followup f join person p on p.salon_id = f.salon_id and p.person_id = f.by
+         where f.salon_id = $1 and f.client_id = $2 order by f.at desc limit 50",
+    )
+    .bind(s.salon.0)
+    .bind(client.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+/// Notes a try.
+pub async fn insert(
+    s: &mut Scoped,
+    client: ClientId,
+    by: PersonId,
+    outcome: Outcome,
+    next_on: Option<Date>,
+    note: &str,
+    booking: Option<BookingId>,
+) -> Stored<FollowupId> {
+    let id: i64 = sqlx::query_scalar(
+        "insert into followup (salon_id, client_id, at, by, outcome, next_on, note, booking_id)
+         values ($1,$2, rinsebell_now(), $3,$4,$5,$6,$7) returning followup_id",
+    )
+    .bind(s.salon.0)
+    .bind(client.0)
+    .bind(by.0)
+    .bind(outcome.code())
+    .bind(next_on)
+    .bind(note)
+    .bind(booking.map(|b| b.0))
+    .fetch_one(&mut *s.tx)
+    .await?;
+    Ok(FollowupId(id))
+}
+
+/// Keeps the client's wish about being contacted.
+pub async fn set_no_contact(s: &mut Scoped, client: ClientId, no_contact: bool) -> Stored<()> {
+    sqlx::query("update client set no_contact = $3, version = version + 1 where salon_id = $1 and client_id = $2 and no_contact <> $3")
+        .bind(s.salon.0)
+        .bind(client.0)
+        .bind(no_contact)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}
