@@ -121,8 +121,7 @@ pub enum Group {
 
 impl Group {
     /// All, in the order of the screen.
-    pub const ALL: [Group; 5] =
-        [Group::Reach, Group::Waiting, Group::Booked, Group::HeldBack, Group::NotYet];
+    pub const ALL: [Group; 5] = [Group::Reach, Group::Waiting, Group::Booked, Group::HeldBack, Group::NotYet];
 
     /// The heading.
     pub const fn words(self) -> &'static str {
@@ -214,7 +213,10 @@ mod tests {
     #[test]
     fn what_a_client_said_is_kept_to() {
         assert_eq!(after(Outcome::Declined, date!(2026 - 01 - 01), None), Group::HeldBack);
-        assert_eq!(after(Outcome::Later, date!(2026 - 05 - 01), Some(date!(2026 - 05 - 15))), Group::HeldBack);
+        assert_eq!(
+            after(Outcome::Later, date!(2026 - 05 - 01), Some(date!(2026 - 05 - 15))),
+            Group::HeldBack
+        );
         assert_eq!(after(Outcome::Later, date!(2026 - 05 - 01), Some(TODAY)), Group::Reach);
         assert_eq!(Standing { no_contact: true, ..due() }.group(), Group::HeldBack);
         // A booking made in spite of it stays a booking.

@@ -1,5 +1,6 @@
 //! One use case, one transaction: load, decide (domain), save, tell the stations.
 
+pub mod bookings;
 pub mod clients;
 pub mod protocols;
 mod run_context;
@@ -8,5 +9,8 @@ pub mod runs;
 pub mod consents;
 pub mod consults;
 pub mod hair_tests;
+pub mod dues;
+pub mod followups;
+pub mod openings;
 pub mod sign_in;
 pub mod skin_tests;

@@ -208,7 +208,13 @@ pub async fn list_places(s: &mut Scoped, bookings: &[i64]) -> Stored<Vec<Held>> 
 }
 
 /// Changes the state of a booking that still has this version and is still booked; false when somebody was first.
-pub async fn set_state(s: &mut Scoped, id: BookingId, version: i32, state: &str, reason: Option<&str>) -> Stored<bool> {
+pub async fn set_state(
+    s: &mut Scoped,
+    id: BookingId,
+    version: i32,
+    state: &str,
+    reason: Option<&str>,
+) -> Stored<bool> {
     let changed = sqlx::query(
         "update booking set state = $4, reason = $5, version = version + 1
          where salon_id = $1 and booking_id = $2 and version = $3 and state = 'booked'",
@@ -247,7 +253,11 @@ pub struct Unread {
 }
 
 /// Patch tests placed between two instants and not yet read, one line a client, by when they were placed; at most 100.
-pub async fn list_unread_skin_tests(s: &mut Scoped, from: OffsetDateTime, to: OffsetDateTime) -> Stored<Vec<Unread>> {
+pub async fn list_unread_skin_tests(
+    s: &mut Scoped,
+    from: OffsetDateTime,
+    to: OffsetDateTime,
+) -> Stored<Vec<Unread>> {
     Ok(sqlx::query_as(
         "select t.client_id, c.name as client_name, max(t.placed_at) as placed_at
          from skin_test t join client c on c.salon_id = t.salon_id and c.client_id = t.client_id

@@ -180,7 +180,12 @@ pub const PAGE: usize = 200;
 
 /// Who is due with an early edge up to `until`, by deadline, after the keyset of the page before; one row more
 /// than a page when there is another.
-pub async fn list(s: &mut Scoped, zone: &str, until: Date, after: Option<(Date, ClientId)>) -> Stored<Vec<DueRow>> {
+pub async fn list(
+    s: &mut Scoped,
+    zone: &str,
+    until: Date,
+    after: Option<(Date, ClientId)>,
+) -> Stored<Vec<DueRow>> {
     let (after_on, after_id) = after.map_or((Date::MIN, 0), |(on, id)| (on, id.0));
     Ok(sqlx::query_as(
         "select d.client_id, d.protocol, d.last_on, d.target_mm, d.rate_mm, d.rate_sd, d.early_on, d.middle_on, d.late_on,

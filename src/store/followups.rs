@@ -16,27 +16,6 @@ pub struct Followup {
     pub note: String,
 }
 
-/// Whom a follow-up is about.
-#[derive(Clone, Debug, sqlx::FromRow)]
-pub struct Reached {
-    pub name: String,
-    pub phone: String,
-    pub email: String,
-    pub no_contact: bool,
-    pub usual_person_id: Option<i64>,
-}
-
-/// The client's name and ways to be reached.
-pub async fn find_client(s: &mut Scoped, client: ClientId) -> Stored<Option<Reached>> {
-    Ok(sqlx::query_as(
-        "select name, phone, email, no_contact, usual_person_id from client where salon_id = $1 and client_id = $2",
-    )
-    .bind(s.salon.0)
-    .bind(client.0)
-    .fetch_optional(&mut *s.tx)
-    .await?)
-}
-
 /// The last 50 tries, newest first.
 pub async fn list(s: &mut Scoped, client: ClientId) -> Stored<Vec<Followup>> {
     Ok(sqlx::query_as(

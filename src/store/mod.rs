@@ -18,6 +18,7 @@ pub mod hair_tests;
 pub mod idempotency;
 pub mod lots;
 pub mod bookings;
+pub mod clients;
 pub mod dues;
 pub mod followups;
 pub mod idempotency;

@@ -40,7 +40,11 @@ where
 }
 
 /// Absences that meet a stretch of time; at most 5000.
-pub async fn list_absences(s: &mut Scoped, from: OffsetDateTime, to: OffsetDateTime) -> Stored<Vec<Taken<i64>>> {
+pub async fn list_absences(
+    s: &mut Scoped,
+    from: OffsetDateTime,
+    to: OffsetDateTime,
+) -> Stored<Vec<Taken<i64>>> {
     Ok(sqlx::query_as(
         "select person_id as what, lower(span) as from_at, upper(span) as to_at from absence
          where salon_id = $1 and span && tstzrange($2, $3) order by lower(span) limit 5000",
@@ -124,38 +128,46 @@ pub async fn list_open_runs(s: &mut Scoped) -> Stored<Vec<OpenRun>> {
     .await?)
 }
 
-/// A product of the client's newest plan that opens the hair, and what the skin said to it.
+/// A product of a client's newest plan that opens the hair, and what the skin said to it.
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct SkinTestState {
+    pub client_id: i64,
     /// It is tested on skin; else its sheet says never.
     pub on_skin: bool,
     /// Placed last with a reading of no reaction, for this formula.
     pub held_from: Option<OffsetDateTime>,
     /// Placed and not yet read, for this formula.
     pub unread_from: Option<OffsetDateTime>,
-    /// A reaction, ever.
+    /// A reaction, ever, read or told.
     pub reacted: bool,
 }
 
-/// The products of the newest plan for this service (of any service, when there is none for it): at most 12.
-pub async fn list_skin_tests(s: &mut Scoped, client: ClientId, protocol: &str) -> Stored<Vec<SkinTestState>> {
+/// For each client with the service asked about: the products of the newest plan for it (of any service, when there
+/// is none for it), at most 12 a client.
+pub async fn list_skin_tests(
+    s: &mut Scoped,
+    clients: &[i64],
+    protocols: &[String],
+) -> Stored<Vec<SkinTestState>> {
     Ok(sqlx::query_as(
-        "select p.skin_test = 'patch' as on_skin,
-            (select max(t.placed_at) from skin_test t where t.salon_id = p.salon_id and t.client_id = $2 and t.product_id = p.product_id
+        "select a.client_id, p.skin_test = 'patch' as on_skin,
+            (select max(t.placed_at) from skin_test t where t.salon_id = p.salon_id and t.client_id = a.client_id and t.product_id = p.product_id
                and t.formula = p.formula and t.outcome = 'no-reaction') as held_from,
-            (select max(t.placed_at) from skin_test t where t.salon_id = p.salon_id and t.client_id = $2 and t.product_id = p.product_id
+            (select max(t.placed_at) from skin_test t where t.salon_id = p.salon_id and t.client_id = a.client_id and t.product_id = p.product_id
                and t.formula = p.formula and t.read_at is null) as unread_from,
-            exists (select 1 from skin_test t where t.salon_id = p.salon_id and t.client_id = $2 and t.product_id = p.product_id
+            exists (select 1 from skin_test t where t.salon_id = p.salon_id and t.client_id = a.client_id and t.product_id = p.product_id
                and (t.outcome <> 'no-reaction' or t.told_outcome <> 'no-reaction')) as reacted
-         from plan_product pp join product p on p.salon_id = pp.salon_id and p.product_id = pp.product_id
-         where pp.salon_id = $1 and p.use_as not in ('neutraliser', 'normaliser')
-           and pp.plan_id = (select l.plan_id from plan l where l.salon_id = $1 and l.client_id = $2
-             order by (l.protocol = $3) desc, l.made_at desc limit 1)
-         order by p.product_id limit 12",
+         from unnest($2::bigint[], $3::text[]) a (client_id, protocol)
+         join lateral (select l.plan_id from plan l where l.salon_id = $1 and l.client_id = a.client_id
+             order by (l.protocol = a.protocol) desc, l.made_at desc limit 1) l on true
+         join plan_product pp on pp.salon_id = $1 and pp.plan_id = l.plan_id
+         join product p on p.salon_id = pp.salon_id and p.product_id = pp.product_id
+         where p.use_as not in ('neutraliser', 'normaliser')
+         order by a.client_id, p.product_id limit 2400",
     )
     .bind(s.salon.0)
-    .bind(client.0)
-    .bind(protocol)
+    .bind(clients)
+    .bind(protocols)
     .fetch_all(&mut *s.tx)
     .await?)
 }
@@ -171,22 +183,5 @@ pub async fn find_open_plan(s: &mut Scoped, client: ClientId) -> Stored<Option<(
     .bind(s.salon.0)
     .bind(client.0)
     .fetch_optional(&mut *s.tx)
-    .await?)
-}
-
-/// Clients whose name begins so, for choosing one; at most 20.
-pub async fn list_clients(s: &mut Scoped, begins: &str) -> Stored<Vec<(i64, String)>> {
-    let pattern: String = begins
-        .to_lowercase()
-        .chars()
-        .flat_map(|c| if matches!(c, '%' | '_' | '\\') { vec!['\\', c] } else { vec![c] })
-        .chain(['%'])
-        .collect();
-    Ok(sqlx::query_as(
-        "select client_id, name from client where salon_id = $1 and lower(name) like $2 order by lower(name), client_id limit 20",
-    )
-    .bind(s.salon.0)
-    .bind(pattern)
-    .fetch_all(&mut *s.tx)
     .await?)
 }

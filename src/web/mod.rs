@@ -2,18 +2,23 @@
 
 pub mod assets;
 pub mod bar;
+pub mod bookings;
 pub mod clients;
 pub mod consents;
 pub mod consult_form;
 pub mod consults;
 pub mod drawing;
+pub mod day;
+pub mod followups;
 pub mod form;
 pub mod health;
 pub mod live;
 pub mod once;
+pub mod openings;
 pub mod page;
 pub mod picture;
 pub mod problem;
+pub mod regrowth;
 pub mod routes;
 pub mod seat;
 pub mod shell;

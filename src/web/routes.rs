@@ -19,6 +19,7 @@ use tower_http::timeout::TimeoutLayer;
 use crate::app::App;
 use crate::web::problem::Problem;
 use crate::web::{assets, clients, consents, consults, health, live, sign_in};
+use crate::web::{assets, bookings, clients, day, followups, health, live, openings, regrowth, sign_in};
 
 /// Who may call a route at all, before any rule of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,6 +59,17 @@ pub(crate) use lines;
 /// All lines of all screens.
 pub const TABLE: &[&[Line]] =
     &[clients::LINES, consents::LINES, consults::LINES, health::LINES, live::LINES, sign_in::LINES];
+pub const TABLE: &[&[Line]] = &[
+    bookings::LINES,
+    clients::LINES,
+    day::LINES,
+    followups::LINES,
+    health::LINES,
+    live::LINES,
+    openings::LINES,
+    regrowth::LINES,
+    sign_in::LINES,
+];
 
 const CSP: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; font-src 'self'; \
 connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";

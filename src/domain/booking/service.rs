@@ -111,7 +111,12 @@ pub fn service_of(protocol: &Protocol) -> Result<Service, ChainFault> {
 ///
 /// Exact: whoever fits the first pair is free in the stretch as well, so a second pair exists just when
 /// two people are free, whichever of them was named first.
-fn second_hands(search: &Search<'_>, free: &[Vec<Span>], service: &Service, opening: &Opening) -> Option<Vec<Named>> {
+fn second_hands(
+    search: &Search<'_>,
+    free: &[Vec<Span>],
+    service: &Service,
+    opening: &Opening,
+) -> Option<Vec<Named>> {
     let asked = asked(false, None);
     service
         .seconds
@@ -122,9 +127,10 @@ fn second_hands(search: &Search<'_>, free: &[Vec<Span>], service: &Service, open
             let there = |person: usize| {
                 opening.hands.iter().any(|(_, named)| named.person == person && named.span.overlaps(span))
             };
-            let person = search.people.iter().zip(free).enumerate().position(|(person, (worker, free))| {
-                !there(person) && worker.may.contains(&asked) && free.iter().any(|free| free.covers(span))
-            })?;
+            let person =
+                search.people.iter().zip(free).enumerate().position(|(person, (worker, free))| {
+                    !there(person) && worker.may.contains(&asked) && free.iter().any(|free| free.covers(span))
+                })?;
             Some(Named { person, span })
         })
         .collect()

@@ -14,6 +14,7 @@ pub mod mark;
 pub mod regrowth;
 pub mod strand_ruler;
 mod strand_sheet;
+pub mod track;
 pub mod window;
 
 pub use clock::{Clock, Sense};

@@ -1,0 +1,108 @@
+//! When a client is due again: from what the strand went through, what was measured and what the protocol asks.
+
+use time::Date;
+
+use crate::domain::chemistry::family::Family;
+use crate::domain::growth::visits::{self, Did, Visit};
+use crate::domain::growth::{Observation, Rate, Retouch, learn_prior};
+use crate::domain::ids::ClientId;
+use crate::domain::protocol::{Chemical, PlannedZone, Protocol};
+use crate::reference::Reference;
+use crate::store::dues::{self, Due, GrowthEvent};
+use crate::store::{Scoped, Stored, clients};
+
+/// Curl a client starts from when the consult has not named one: the slowest of the published rows.
+const CURL_UNTIL_NAMED: &str = "tight";
+/// The spread no estimate goes below, mm a day: readings by eye and by ruler are never exact for ever.
+const LEAST_SD: f64 = 1e-4;
+
+/// Works a client's due estimate out anew and keeps it: when a run has finished, and when new growth was measured.
+/// Nothing is kept for a head on which nothing was done that comes again.
+///
+/// # Errors
+/// Those of the store.
+pub async fn refresh_due(s: &mut Scoped, reference: &Reference, client: ClientId) -> Stored<Option<Due>> {
+    let Some(record) = clients::find(s, client).await? else { return Ok(None) };
+    let events = dues::list_growth_events(s, client).await?;
+    let last_run = dues::find_last_run(s, client).await?;
+    let given = last_run.as_ref().and_then(|run| reference.protocol(&run.protocol));
+    let Some((protocol, last_on)) = service_due(reference, given, &events) else { return Ok(None) };
+    let prior = prior(s, reference, record.curl_group.as_deref()).await?;
+    let seen: Vec<Visit> = events.iter().map(|e| e.visit).collect();
+    let rate = prior.after_all(&visits::observations(&seen));
+    let Some(due) = due_of(protocol, rate, last_on) else { return Ok(None) };
+    let due = Due { client_id: client.0, run_id: last_run.map(|run| run.run_id), ..due };
+    dues::upsert(s, &due).await?;
+    s.changed("regrowth");
+    s.changed(format!("client:{client}"));
+    Ok(Some(due))
+}
+
+/// The service that comes next and the local day the last one of its chemistry was given.
+fn service_due<'r>(
+    reference: &'r Reference,
+    given: Option<&'r Protocol>,
+    events: &[GrowthEvent],
+) -> Option<(&'r Protocol, Date)> {
+    let family = |e: &GrowthEvent| e.family.as_deref().and_then(Family::from_code);
+    let at_root = |e: &&GrowthEvent| matches!(e.visit.did, Did::Applied { at_scalp: true });
+    let latest = |of: Family| {
+        events.iter().rev().filter(at_root).find(|e| family(e).is_some_and(|f| f.group() == of.group()))
+    };
+    if let Some(given) = given {
+        let last = latest(given.family)?;
+        return Some((retouch_after(reference, given.family).unwrap_or(given), last.visit.on));
+    }
+    // Not served here yet: what was told of elsewhere, the newest first.
+    events.iter().rev().filter(at_root).find_map(|e| {
+        let protocol = retouch_after(reference, family(e)?)?;
+        Some((protocol, e.visit.on))
+    })
+}
+
+/// The retouch of a chemistry: the protocol that opens the new growth only.
+fn retouch_after(reference: &Reference, family: Family) -> Option<&Protocol> {
+    reference.protocols.iter().find(|p| {
+        let first = p.applications.iter().find(|a| a.chemical == Chemical::Opening);
+        p.family.group() == family.group() && first.is_some_and(|a| a.zone == PlannedZone::NewGrowth)
+    })
+}
+
+/// The salon's own prior once it has measured enough heads, else the published one for this curl.
+async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
+    let events = dues::list_salon_growth_events(s).await?;
+    let heads: Vec<Vec<Observation>> = events
+        .chunk_by(|a, b| a.client_id == b.client_id)
+        .map(|head| visits::observations(&head.iter().map(|e| e.visit).collect::<Vec<_>>()))
+        .collect();
+    let published = || {
+        let growth = &reference.growth;
+        let start = curl.and_then(|c| growth.find_start(c)).or_else(|| growth.find_start(CURL_UNTIL_NAMED));
+        start.expect("the shipped table has a start for each curl: a test holds it").rate
+    };
+    Ok(learn_prior(&heads).unwrap_or_else(published))
+}
+
+fn due_of(protocol: &Protocol, rate: Rate, last_on: Date) -> Option<Due> {
+    let asked = Retouch {
+        target_mm: protocol.retouch.target_mm,
+        least_weeks: protocol.retouch.least_weeks,
+        latest_weeks: protocol.retouch.latest_weeks,
+    };
+    let window = asked.window(rate, last_on);
+    let rate = Rate { sd: rate.sd.max(LEAST_SD), ..rate };
+    Some(Due {
+        client_id: 0,
+        protocol: protocol.code.clone(),
+        last_on,
+        target_mm: asked.target_mm as f32,
+        rate_mm: rate.mean as f32,
+        rate_sd: rate.sd as f32,
+        early_on: window.early?,
+        middle_on: window.middle?,
+        late_on: window.late,
+        least_on: window.not_before,
+        latest_on: window.latest,
+        run_id: None,
+    })
+}

@@ -1,0 +1,355 @@
+//! Bookings: made from an opening, looked at, moved, cancelled, kept or missed.
+
+use askama::Template;
+use axum::extract::Path;
+use axum::http::StatusCode;
+use axum::response::Response;
+use axum_extra::extract::Form;
+use serde::Deserialize;
+use time::OffsetDateTime;
+use time::format_description::well_known::Rfc3339;
+
+use crate::calendar::Zone;
+use crate::domain::access::Act;
+use crate::domain::ids::{BookingId, PersonId};
+use crate::flow::bookings::{self as flow, Changed, Choice, NotBooked};
+use crate::flow::openings::Wish;
+use crate::store::Scoped;
+use crate::store::bookings::{self, Booking, Held};
+use crate::web::clients::zone;
+use crate::web::form::{Errors, Reason};
+use crate::web::openings::{self as screen, Asked, draw_track, read_wish, start_words};
+use crate::web::picture::track::Track;
+use crate::web::problem::{Answered, Problem};
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::Seat;
+use crate::web::shell::Shell;
+use crate::web::{once, page, typed};
+
+/// The routes of these screens.
+pub const LINES: &[Line] = lines![
+    post "/bookings" Open::To(Act::Book) => book,
+    get "/bookings/{id}" Open::To(Act::Book) => view,
+    post "/bookings/{id}/cancellation" Open::To(Act::Book) => cancel,
+    post "/bookings/{id}/outcome" Open::To(Act::Book) => close,
+];
+
+/// An opening chosen: the wish it was found by, and the opening itself.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Chosen {
+    once: String,
+    client: String,
+    protocol: String,
+    wanted: String,
+    at: String,
+    days: String,
+    early: String,
+    #[serde(rename = "move")]
+    moving: String,
+    version: String,
+    start: String,
+    print: String,
+}
+
+impl Chosen {
+    fn asked(&self) -> Asked {
+        Asked {
+            client: self.client.clone(),
+            protocol: self.protocol.clone(),
+            wanted: self.wanted.clone(),
+            at: self.at.clone(),
+            days: self.days.clone(),
+            early: self.early.clone(),
+            moving: self.moving.clone(),
+            name: String::new(),
+        }
+    }
+}
+
+/// Longest list of hands an opening is named by, bytes.
+const PRINT_MOST: usize = 4000;
+
+/// Books, or moves: one transaction, tried once more when two waited for each other.
+pub async fn book(seat: Seat, Form(f): Form<Chosen>) -> Answered {
+    let by = seat.require(Act::Book)?.id;
+    let zone = zone(&seat)?;
+    let start =
+        OffsetDateTime::parse(f.start.trim(), &Rfc3339).ok().filter(|at| (2000..2300).contains(&at.year()));
+    let (Some(start), true) = (start, f.print.len() <= PRINT_MOST) else {
+        return Err(Problem::Bad("This opening cannot be read: look for openings again.".into()));
+    };
+    for last_try in [false, true] {
+        let mut s = seat.begin().await?;
+        if let Some(again) = once::claim(&mut s, &f.once, "/bookings").await? {
+            return Ok(again);
+        }
+        let now = s.now().await?;
+        let mut errors = Errors::none();
+        let asked = f.asked();
+        let Some(wish) = read_wish(&asked, &seat, &zone, now, &mut errors) else {
+            drop(s);
+            let reason = Reason::plain("The wish behind this opening is not whole: look for openings again.");
+            return screen::not_booked(&seat, asked, "Not booked", reason, StatusCode::UNPROCESSABLE_ENTITY)
+                .await;
+        };
+        let tried = try_booking(&mut s, &seat, &zone, wish, start, &f, by).await;
+        match tried {
+            Ok(id) => {
+                let answer = once::settle(&mut s, &f.once, &format!("/bookings/{id}")).await?;
+                s.commit().await?;
+                return Ok(answer);
+            }
+            Err(why) if why.is_deadlock() && !last_try => drop(s),
+            Err(why) => {
+                drop(s);
+                return refuse(&seat, &zone, f.asked(), start, why).await;
+            }
+        }
+    }
+    Err(Problem::Away)
+}
+
+async fn try_booking(
+    s: &mut Scoped,
+    seat: &Seat,
+    zone: &Zone,
+    wish: Wish,
+    start: OffsetDateTime,
+    f: &Chosen,
+    by: PersonId,
+) -> Result<BookingId, NotBooked> {
+    let choice =
+        Choice { wish, start, print: &f.print, by, moving_version: f.version.parse().unwrap_or_default() };
+    let valid = i64::from(seat.salon_row.patch_valid_days);
+    flow::book_opening(s, &seat.app.reference, zone, valid, &choice).await
+}
+
+async fn refuse(seat: &Seat, zone: &Zone, asked: Asked, start: OffsetDateTime, why: NotBooked) -> Answered {
+    let when = start_words(zone, start);
+    let (heading, words, status) = match why {
+        NotBooked::Taken => (
+            "Taken meanwhile",
+            format!("{when} was taken meanwhile: its hands or places are no longer free. These are."),
+            StatusCode::CONFLICT,
+        ),
+        NotBooked::ClientBusy => (
+            "Not booked",
+            format!("At {when} this client has a booking already, for the service or its patch test."),
+            StatusCode::CONFLICT,
+        ),
+        NotBooked::Stale => {
+            let look = format!("/bookings/{}", asked.moving);
+            return Err(Problem::Stale {
+                what: "The booking to be moved was changed meanwhile.".into(),
+                look,
+            });
+        }
+        // The screen itself says what stands against it.
+        NotBooked::Barred(_) => (
+            "Not booked",
+            "Something stands against this service since the opening was shown.".into(),
+            StatusCode::CONFLICT,
+        ),
+        NotBooked::NotFound => return Err(Problem::NotFound),
+        NotBooked::Store(e) => return Err(e.into()),
+    };
+    screen::not_booked(seat, asked, heading, Reason::plain(words), status).await
+}
+
+struct HandsLine {
+    when: String,
+    who: String,
+}
+
+#[derive(Template)]
+#[template(path = "bookings/view.html")]
+struct ViewPage {
+    shell: Shell,
+    errors: Errors,
+    once_key: String,
+    once_outcome: String,
+    booking: Booking,
+    title: String,
+    when: String,
+    until: String,
+    made: String,
+    state: &'static str,
+    open: bool,
+    /// It has begun: it can be kept or missed.
+    begun: bool,
+    patch: String,
+    patch_href: String,
+    track: Option<Track>,
+    hands: Vec<HandsLine>,
+    move_href: String,
+    reason: String,
+}
+
+fn state_words(state: &str) -> &'static str {
+    match state {
+        "booked" => "booked",
+        "kept" => "kept",
+        "missed" => "missed",
+        _ => "cancelled",
+    }
+}
+
+fn title(seat: &Seat, booking: &Booking) -> String {
+    let service = booking
+        .protocol
+        .as_deref()
+        .map_or("", |code| seat.app.reference.protocol(code).map_or(code, |p| p.title.as_str()));
+    if booking.purpose == "patch-test" { format!("Patch test for {service}") } else { service.to_string() }
+}
+
+/// Hands and stays of one booking as a track. A second pair is one that overlaps hands already drawn.
+fn track_of(zone: &Zone, booking: &Booking, hands: &[Held], places: &[Held]) -> Track {
+    let mut drawn: Vec<(String, OffsetDateTime, OffsetDateTime, bool)> = Vec::new();
+    for held in hands {
+        let second = drawn.iter().any(|(_, a, b, _)| held.from_at < *b && *a < held.to_at);
+        drawn.push((held.what.clone(), held.from_at, held.to_at, second));
+    }
+    let places: Vec<_> = places.iter().map(|p| (p.what.clone(), p.from_at, p.to_at)).collect();
+    draw_track(zone, (booking.from_at, booking.to_at), &drawn, &places)
+}
+
+async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -> Result<ViewPage, Problem> {
+    let zone = zone(seat)?;
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let booking = bookings::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let hands = bookings::list_hands(&mut s, &[id.0]).await?;
+    let places = bookings::list_places(&mut s, &[id.0]).await?;
+    let visits = bookings::list_patch_visits(&mut s, &booking).await?;
+    s.commit().await?;
+    let visit = visits.iter().find(|v| v.state != "cancelled");
+    let at = |at: OffsetDateTime| format!("{}, {}", zone.day_words(at), zone.clock(at));
+    let (patch, patch_href) = match (visit, booking.patch_for) {
+        (Some(visit), _) => (
+            format!("Patch test {} ({})", at(visit.from_at), state_words(&visit.state)),
+            format!("/bookings/{}", visit.booking_id),
+        ),
+        (None, Some(service)) => ("To the service it is for".into(), format!("/bookings/{service}")),
+        (None, None) => (String::new(), String::new()),
+    };
+    Ok(ViewPage {
+        shell: seat.shell(now, "/day", &["bookings"]),
+        errors,
+        once_key: once::key(),
+        once_outcome: once::key(),
+        title: title(seat, &booking),
+        when: at(booking.from_at),
+        until: zone.clock(booking.to_at),
+        made: format!("{} by {}", at(booking.made_at), booking.made_by_name),
+        state: state_words(&booking.state),
+        open: booking.state == "booked",
+        begun: booking.from_at <= now,
+        patch,
+        patch_href,
+        track: (booking.purpose == "service").then(|| track_of(&zone, &booking, &hands, &places)),
+        hands: hands
+            .iter()
+            .map(|h| HandsLine {
+                when: format!("{} to {}", zone.clock(h.from_at), zone.clock(h.to_at)),
+                who: h.what.clone(),
+            })
+            .collect(),
+        move_href: format!(
+            "/openings?client={}&protocol={}&move={id}",
+            booking.client_id,
+            page::query_value(booking.protocol.as_deref().unwrap_or_default())
+        ),
+        booking,
+        reason,
+    })
+}
+
+fn booking_id(raw: &str) -> Result<BookingId, Problem> {
+    raw.parse().map_err(|_| Problem::NotFound)
+}
+
+/// One booking.
+pub async fn view(seat: Seat, Path(id): Path<String>) -> Answered {
+    seat.require(Act::Book)?;
+    Ok(page::html(&view_page(&seat, booking_id(&id)?, Errors::none(), String::new()).await?))
+}
+
+/// The cancelling form as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Cancelling {
+    once: String,
+    version: String,
+    reason: String,
+}
+
+fn stale(id: BookingId) -> Problem {
+    Problem::Stale {
+        what: "This booking was changed since its page was opened.".into(),
+        look: format!("/bookings/{id}"),
+    }
+}
+
+/// Cancels with a reason.
+pub async fn cancel(seat: Seat, Path(id): Path<String>, Form(f): Form<Cancelling>) -> Answered {
+    seat.require(Act::Book)?;
+    let id = booking_id(&id)?;
+    let mut errors = Errors::none();
+    let reason = typed::needed(&mut errors, "reason", &f.reason, 300, "Write why, in a few words.");
+    if !errors.is_empty() {
+        return Ok(page::refused(&view_page(&seat, id, errors, f.reason).await?));
+    }
+    let mut s = seat.begin().await?;
+    let booking = bookings::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    if let Some(again) = once::claim(&mut s, &f.once, &format!("/bookings/{id}/cancellation")).await? {
+        return Ok(again);
+    }
+    bookings::lock_calendar(&mut s).await?;
+    let changed =
+        flow::cancel_booking(&mut s, &booking, f.version.parse().unwrap_or_default(), &reason).await?;
+    finish(s, &f.once, id, changed).await
+}
+
+/// The outcome as chosen.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Ended {
+    once: String,
+    version: String,
+    outcome: String,
+}
+
+/// The client came, or did not.
+pub async fn close(seat: Seat, Path(id): Path<String>, Form(f): Form<Ended>) -> Answered {
+    seat.require(Act::Book)?;
+    let id = booking_id(&id)?;
+    let came = match f.outcome.as_str() {
+        "kept" => true,
+        "missed" => false,
+        _ => return Err(Problem::Bad("A booking is kept or missed.".into())),
+    };
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let booking = bookings::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    if let Some(again) = once::claim(&mut s, &f.once, &format!("/bookings/{id}/outcome")).await? {
+        return Ok(again);
+    }
+    if booking.from_at > now {
+        drop(s);
+        let mut errors = Errors::none();
+        errors.note("outcome", "This booking is still to come: it can be moved or cancelled.");
+        return Ok(page::refused(&view_page(&seat, id, errors, String::new()).await?));
+    }
+    let changed = flow::close_booking(&mut s, &booking, f.version.parse().unwrap_or_default(), came).await?;
+    finish(s, &f.once, id, changed).await
+}
+
+async fn finish(mut s: Scoped, once_key: &str, id: BookingId, changed: Changed) -> Result<Response, Problem> {
+    if changed == Changed::Stale {
+        return Err(stale(id));
+    }
+    let answer = once::settle(&mut s, once_key, &format!("/bookings/{id}")).await?;
+    s.commit().await?;
+    Ok(answer)
+}

@@ -1,0 +1,264 @@
+//! The day sheet: one day by person and place, on one page of paper.
+
+use askama::Template;
+use axum_extra::extract::Query;
+use serde::Deserialize;
+use time::{Date, Duration, OffsetDateTime};
+
+use crate::calendar::{Zone, day_words, instant_of_ms, iso_day};
+use crate::domain::access::Act;
+use crate::domain::booking::Span;
+use crate::flow::openings::{self as flow, Calendar, PATCH_HOURS_BEFORE};
+use crate::store::bookings::{self, Booking, Held};
+use crate::web::clients::zone;
+use crate::web::form::Errors;
+use crate::web::page;
+use crate::web::problem::{Answered, Problem};
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::Seat;
+use crate::web::shell::Shell;
+use crate::web::typed;
+
+/// The routes of this screen.
+pub const LINES: &[Line] = lines![
+    get "/day" Open::To(Act::Book) => sheet,
+];
+
+/// Columns that fit one page of paper side by side.
+const COLUMNS: usize = 6;
+/// A patch test nobody read for so long is no longer to be read, days.
+const READ_WITHIN_DAYS: i64 = 14;
+
+/// The day asked for.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub struct Asked {
+    on: String,
+}
+
+struct Entry {
+    when: String,
+    name: String,
+    what: String,
+    href: String,
+}
+
+struct Column {
+    heading: String,
+    under: String,
+    entries: Vec<Entry>,
+}
+
+#[derive(Template)]
+#[template(path = "day/sheet.html")]
+struct SheetPage {
+    shell: Shell,
+    errors: Errors,
+    answer: String,
+    summary: String,
+    on: String,
+    before: String,
+    after: String,
+    people: Vec<Vec<Column>>,
+    places: Vec<Vec<Column>>,
+    to_place: Vec<Entry>,
+    to_read: Vec<Entry>,
+}
+
+struct Sheet<'a> {
+    zone: &'a Zone,
+    seat: &'a Seat,
+    day: Span,
+    bookings: Vec<Booking>,
+}
+
+impl Sheet<'_> {
+    fn stretch(&self, from: OffsetDateTime, to: OffsetDateTime) -> String {
+        format!("{} to {}", self.zone.clock(from), self.zone.clock(to))
+    }
+
+    fn what(&self, booking: &Booking) -> String {
+        let title = booking
+            .protocol
+            .as_deref()
+            .map_or("", |code| self.seat.app.reference.protocol(code).map_or(code, |p| p.title.as_str()));
+        let service = if booking.purpose == "patch-test" { "patch test" } else { title };
+        match booking.state.as_str() {
+            "booked" => service.to_string(),
+            state => format!("{service}, {state}"),
+        }
+    }
+
+    /// One line for each stay: what follows without a gap for one client is one line.
+    fn entries<'h>(&self, held: impl Iterator<Item = &'h Held>) -> Vec<Entry> {
+        let mut stays: Vec<(i64, OffsetDateTime, OffsetDateTime)> = Vec::new();
+        for h in held {
+            match stays.iter_mut().find(|(id, _, to)| *id == h.booking_id && *to == h.from_at) {
+                Some(stay) => stay.2 = h.to_at,
+                None => stays.push((h.booking_id, h.from_at, h.to_at)),
+            }
+        }
+        stays.sort_by_key(|(id, from, _)| (*from, *id));
+        stays
+            .into_iter()
+            .filter_map(|(id, from, to)| {
+                let booking = self.bookings.iter().find(|b| b.booking_id == id)?;
+                Some(Entry {
+                    when: self.stretch(from, to),
+                    name: booking.client_name.clone(),
+                    what: self.what(booking),
+                    href: format!("/bookings/{id}"),
+                })
+            })
+            .collect()
+    }
+
+    /// Hours worked that day, less absences, in words.
+    fn hours(&self, hours: &[Span]) -> String {
+        let words: Vec<String> = hours
+            .iter()
+            .filter(|span| span.overlaps(self.day))
+            .filter_map(|span| {
+                Some(self.stretch(instant_of_ms(span.start_ms())?, instant_of_ms(span.end_ms())?))
+            })
+            .collect();
+        words.join(", ")
+    }
+
+    fn people(&self, calendar: &Calendar, hands: &[Held]) -> Vec<Column> {
+        let mut columns: Vec<Column> = calendar
+            .team
+            .iter()
+            .zip(&calendar.workers)
+            .map(|(person, worker)| Column {
+                heading: person.name.clone(),
+                under: self.hours(&worker.hours),
+                entries: self.entries(hands.iter().filter(|h| h.person_id == person.id.0)),
+            })
+            .filter(|column| !column.under.is_empty() || !column.entries.is_empty())
+            .collect();
+        columns.sort_by(|a, b| a.heading.cmp(&b.heading));
+        columns
+    }
+
+    fn places(&self, calendar: &Calendar, places: &[Held]) -> Vec<Column> {
+        calendar
+            .places
+            .iter()
+            .map(|stock| Column {
+                heading: stock.kind.0.clone(),
+                under: format!("{} here", stock.count),
+                entries: self.entries(places.iter().filter(|p| p.what == stock.kind.0)),
+            })
+            .collect()
+    }
+
+    fn to_place(&self) -> Vec<Entry> {
+        let visits = self.bookings.iter().filter(|b| b.purpose == "patch-test" && b.state == "booked");
+        visits
+            .map(|b| Entry {
+                when: self.stretch(b.from_at, b.to_at),
+                name: b.client_name.clone(),
+                what: "place the patch test".into(),
+                href: format!("/bookings/{}", b.booking_id),
+            })
+            .collect()
+    }
+}
+
+fn side_by_side(mut columns: Vec<Column>) -> Vec<Vec<Column>> {
+    let mut rows = Vec::new();
+    while columns.len() > COLUMNS {
+        let rest = columns.split_off(COLUMNS);
+        rows.push(std::mem::replace(&mut columns, rest));
+    }
+    if !columns.is_empty() {
+        rows.push(columns);
+    }
+    rows
+}
+
+fn summary(services: usize, tests: usize) -> String {
+    let many =
+        |n: usize, one: &str, more: &str| if n == 1 { format!("1 {one}") } else { format!("{n} {more}") };
+    match (services, tests) {
+        (0, 0) => "Nothing is booked.".into(),
+        _ => format!(
+            "{}, {} to place.",
+            many(services, "service", "services"),
+            many(tests, "patch test", "patch tests")
+        ),
+    }
+}
+
+/// One day; today when none is asked for.
+pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
+    seat.require(Act::Book)?;
+    let zone = zone(&seat)?;
+    let mut errors = Errors::none();
+    let asked = typed::day(&mut errors, "on", &q.on);
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let today = zone.day_of(now);
+    let on: Date = asked.unwrap_or(today);
+    let day = zone.day_span(on).ok_or(Problem::NotFound)?;
+    let (from, to) = (zone.midnight(on), zone.midnight(on + Duration::days(1)));
+    let bookings = bookings::list_between(&mut s, from, to).await?;
+    let ids: Vec<i64> = bookings.iter().filter(|b| b.state != "missed").map(|b| b.booking_id).collect();
+    let hands = bookings::list_hands(&mut s, &ids).await?;
+    let places = bookings::list_places(&mut s, &ids).await?;
+    let calendar = flow::read_calendar(&mut s, &seat.app.reference, &zone, (on, 1), None, None).await?;
+    let on_long_enough = to - Duration::hours(PATCH_HOURS_BEFORE);
+    let unread =
+        bookings::list_unread_skin_tests(&mut s, from - Duration::days(READ_WITHIN_DAYS), on_long_enough)
+            .await?;
+    s.commit().await?;
+    let sheet = Sheet { zone: &zone, seat: &seat, day, bookings };
+    let services = sheet.bookings.iter().filter(|b| b.purpose == "service").count();
+    let to_place = sheet.to_place();
+    let words =
+        |date: Date| if date == today { format!("Today, {}", day_words(date)) } else { day_words(date) };
+    let page = SheetPage {
+        shell: seat.shell(now, "/day", &["day", "bookings"]),
+        answer: words(on),
+        summary: summary(services, to_place.len()),
+        on: if errors.is_empty() { iso_day(on) } else { q.on },
+        before: format!("/day?on={}", iso_day(on - Duration::days(1))),
+        after: format!("/day?on={}", iso_day(on + Duration::days(1))),
+        people: side_by_side(sheet.people(&calendar, &hands)),
+        places: side_by_side(sheet.places(&calendar, &places)),
+        to_place,
+        to_read: unread
+            .into_iter()
+            .map(|t| {
+                let ready = t.placed_at + Duration::hours(PATCH_HOURS_BEFORE);
+                Entry {
+                    when: if ready < from {
+                        "from opening".into()
+                    } else {
+                        format!("from {}", zone.clock(ready))
+                    },
+                    name: t.client_name,
+                    what: format!("placed {}, {}", zone.day_words(t.placed_at), zone.clock(t.placed_at)),
+                    href: format!("/clients/{}", t.client_id),
+                }
+            })
+            .collect(),
+        errors,
+    };
+    Ok(if page.errors.is_empty() { page::html(&page) } else { page::refused(&page) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_large_team_stands_in_rows_of_six() {
+        let columns = (0..14)
+            .map(|n| Column { heading: n.to_string(), under: String::new(), entries: Vec::new() })
+            .collect();
+        let rows: Vec<usize> = side_by_side(columns).iter().map(Vec::len).collect();
+        assert_eq!(rows, [6, 6, 2]);
+    }
+}

@@ -1,0 +1,476 @@
+//! Openings: a service, a client, a wish; the best starts in words and as a track.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::Response;
+use axum_extra::extract::Query;
+use serde::Deserialize;
+use time::{Duration, OffsetDateTime};
+
+use crate::calendar::{Zone, day_words, iso_day};
+use crate::domain::access::Act;
+use crate::domain::booking::Span;
+use crate::domain::booking::service::Offer;
+use crate::domain::ids::{BookingId, ClientId};
+use crate::flow::openings::{self as flow, Barred, Floor, Found, Looked, SkinTest, Wish};
+use crate::store::clients::{self, Client};
+use crate::store::{bookings, dues};
+use crate::web::clients::{find, zone};
+use crate::web::form::{Choice, Errors, Reason};
+use crate::web::picture::track::{HandsBlock, PlaceBlock, Track};
+use crate::web::problem::{Answered, Problem};
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::{Seat, first_name};
+use crate::web::shell::Shell;
+use crate::web::{once, page, typed};
+
+/// The routes of this screen.
+pub const LINES: &[Line] = lines![
+    get "/openings" Open::To(Act::Book) => form,
+];
+
+/// The wish as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub client: String,
+    pub protocol: String,
+    pub wanted: String,
+    pub at: String,
+    pub days: String,
+    pub early: String,
+    #[serde(rename = "move")]
+    pub moving: String,
+    /// Beginning of a client's name, while none is chosen.
+    pub name: String,
+}
+
+/// Days to either side of the wanted one, when nothing was typed.
+const DAYS: u16 = 14;
+/// The hour wanted, when nothing was typed.
+const AT: &str = "10:00";
+
+struct Shown {
+    when: String,
+    words: Vec<String>,
+    marks: Vec<&'static str>,
+    track: Track,
+    start: String,
+    print: String,
+    book: String,
+    once_key: String,
+    main: bool,
+}
+
+#[derive(Template)]
+#[template(path = "openings/page.html")]
+struct OpeningsPage {
+    shell: Shell,
+    errors: Errors,
+    answer: String,
+    notes: Vec<String>,
+    reasons_heading: &'static str,
+    reasons: Vec<Reason>,
+    client_name: String,
+    /// Clients to choose from: where, name.
+    clients: Vec<(String, String)>,
+    asked: Asked,
+    version: i32,
+    protocols: Vec<Choice>,
+    early: Vec<Choice>,
+    offers: Vec<Shown>,
+    /// A search was made.
+    looked: bool,
+}
+
+/// A wall-clock time as a time field sends it, in minutes after 00:00.
+fn minute_of(errors: &mut Errors, name: &str, raw: &str) -> u16 {
+    let parts = raw.trim().split_once(':');
+    let two = |part: &str, most: u16| {
+        (part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit()))
+            .then(|| part.parse::<u16>().ok())
+            .flatten()
+            .filter(|n| *n <= most)
+    };
+    match parts.and_then(|(h, m)| Some(two(h, 23)? * 60 + two(m, 59)?)) {
+        Some(minute) => minute,
+        None => {
+            errors.note(name, "Write a time of the day as hours and minutes, such as 10:00.");
+            0
+        }
+    }
+}
+
+/// Reads the wish; a wanted day before today becomes today.
+pub fn read_wish(
+    asked: &Asked,
+    seat: &Seat,
+    zone: &Zone,
+    now: OffsetDateTime,
+    errors: &mut Errors,
+) -> Option<Wish> {
+    let client: ClientId = asked.client.parse().ok()?;
+    let today = zone.day_of(now);
+    let day = typed::day(errors, "wanted", &asked.wanted).unwrap_or(today);
+    if (day - today).whole_days() > flow::AHEAD_DAYS {
+        errors.note("wanted", format!("Write a day within the next {} days.", flow::AHEAD_DAYS));
+    }
+    let at = if asked.at.trim().is_empty() { AT } else { asked.at.as_str() };
+    let minute = minute_of(errors, "at", at);
+    let days = typed::number(errors, "days", &asked.days, (0.0, 60.0), "how many days to either side")
+        .map_or(DAYS, |n| n as u16);
+    if seat.app.reference.protocol(&asked.protocol).is_none() && !asked.protocol.is_empty() {
+        errors.note("protocol", "Choose a service from the list.");
+    }
+    let moving = match asked.moving.as_str() {
+        "" => None,
+        id => Some(id.parse::<BookingId>().ok()?),
+    };
+    (errors.is_empty() && !asked.protocol.is_empty()).then(|| Wish {
+        client,
+        protocol: asked.protocol.clone(),
+        wanted: zone.instant(day.max(today), minute),
+        days,
+        early: asked.early == "yes",
+        moving,
+    })
+}
+
+/// Openings of a client, or the form alone while the wish is not whole.
+pub async fn form(seat: Seat, Query(asked): Query<Asked>) -> Answered {
+    seat.require(Act::Book)?;
+    let (page, whole) = openings_page(&seat, asked, None).await?;
+    Ok(if whole { page::html(&page) } else { page::refused(&page) })
+}
+
+/// The screen again, after an opening could not be booked: why, and what is free now.
+pub async fn not_booked(
+    seat: &Seat,
+    asked: Asked,
+    heading: &'static str,
+    reason: Reason,
+    status: StatusCode,
+) -> Answered {
+    let (page, _) = openings_page(seat, asked, Some((heading, reason))).await?;
+    let mut response: Response = page::html(&page);
+    *response.status_mut() = status;
+    Ok(response)
+}
+
+fn barred_reason(why: Barred, seat: &Seat, client: ClientId) -> Reason {
+    match (why, seat.may(Act::SeeHealth)) {
+        (Barred::PlanRefused, true) => Reason::with_way(
+            "The newest plan for this head was refused.",
+            "See the plan",
+            format!("/clients/{client}/plan"),
+        ),
+        (Barred::SkinReacted, true) => Reason::with_way(
+            "The skin reacted to a product of this service.",
+            "See the tests",
+            format!("/clients/{client}/tests"),
+        ),
+        (_, false) => Reason::plain("A stylist looks at this client's record first."),
+    }
+}
+
+fn floor_words(found: &Found, zone: &Zone) -> Option<String> {
+    let (at, why) = found.not_before?;
+    let day = zone.day_words(at);
+    Some(match why {
+        Floor::Window => format!("Not before {day}: the due window opens then, unless asked for earlier."),
+        Floor::Wait => format!("Not before {day}: until then the hair waits."),
+        Floor::PatchTest => {
+            format!("Not before {day}, {}: the patch test stays on until then.", zone.clock(at))
+        }
+    })
+}
+
+fn skin_words(skin: SkinTest) -> Option<&'static str> {
+    match skin {
+        SkinTest::Visit => {
+            Some("With each opening stands a visit for the patch test, 48 hours or more before.")
+        }
+        SkinTest::Unread { .. } => Some("The patch test is placed and has to be read before."),
+        _ => None,
+    }
+}
+
+/// Protocol choices by title.
+fn protocols(seat: &Seat, chosen: &str) -> Vec<Choice> {
+    let pairs = seat.app.reference.protocols.iter().map(|p| (p.code.as_str(), p.title.as_str()));
+    let mut list = Choice::list(pairs, &[chosen]);
+    if chosen.is_empty() {
+        list.insert(0, Choice { code: String::new(), words: "choose a service".into(), chosen: true });
+    }
+    list
+}
+
+async fn openings_page(
+    seat: &Seat,
+    mut asked: Asked,
+    why_not: Option<(&'static str, Reason)>,
+) -> Result<(OpeningsPage, bool), Problem> {
+    let zone = zone(seat)?;
+    let mut errors = Errors::none();
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let client: Option<Client> = match asked.client.as_str() {
+        "" => None,
+        id => Some(find(&mut s, id.parse().map_err(|_| Problem::NotFound)?).await?),
+    };
+    let moving = match asked.moving.as_str() {
+        "" => None,
+        id => {
+            let id = id.parse().map_err(|_| Problem::NotFound)?;
+            Some(bookings::find(&mut s, id).await?.ok_or(Problem::NotFound)?)
+        }
+    };
+    if let Some(old) = &moving {
+        if old.client_id.to_string() != asked.client {
+            return Err(Problem::NotFound);
+        }
+        if asked.protocol.is_empty() {
+            asked.protocol = old.protocol.clone().unwrap_or_default();
+        }
+    }
+    if asked.wanted.is_empty() {
+        let due = match &client {
+            Some(c) => dues::find(&mut s, c.id()).await?,
+            None => None,
+        };
+        let today = zone.day_of(now);
+        let middle = due.filter(|d| d.protocol == asked.protocol).map_or(today, |d| d.middle_on.max(today));
+        asked.wanted = iso_day(middle.min(today + Duration::days(flow::AHEAD_DAYS)));
+    }
+    let wish = read_wish(&asked, seat, &zone, now, &mut errors);
+    let begins = typed::line(&mut errors, "name", &asked.name, 200);
+    let named = match (&client, begins.as_str()) {
+        (None, begins) if !begins.is_empty() && errors.is_empty() => {
+            clients::list(&mut s, begins, None).await?
+        }
+        _ => Vec::new(),
+    };
+    let looked = match &wish {
+        Some(wish) => {
+            let valid = i64::from(seat.salon_row.patch_valid_days);
+            Some(flow::find_openings(&mut s, &seat.app.reference, &zone, valid, wish, None).await?)
+        }
+        None => None,
+    };
+    s.commit().await?;
+    let mut page = OpeningsPage {
+        shell: seat.shell(now, "/openings", &["bookings"]),
+        answer: "For whom, and what?".into(),
+        notes: Vec::new(),
+        reasons_heading: "Not yet",
+        reasons: Vec::new(),
+        client_name: client.as_ref().map(|c| c.name.clone()).unwrap_or_default(),
+        clients: named
+            .into_iter()
+            .map(|c| {
+                let service = page::query_value(&asked.protocol);
+                (format!("/openings?client={}&protocol={service}", c.client_id), c.name)
+            })
+            .collect(),
+        version: moving.as_ref().map_or(0, |b| b.version),
+        protocols: protocols(seat, &asked.protocol),
+        early: Choice::list([("yes", "before the due window opens as well")], &[asked.early.as_str()]),
+        offers: Vec::new(),
+        looked: false,
+        asked,
+        errors,
+    };
+    if page.asked.at.is_empty() {
+        page.asked.at = AT.into();
+    }
+    if page.asked.days.is_empty() {
+        page.asked.days = DAYS.to_string();
+    }
+    if let Some(client) = &client {
+        page.answer = format!("When for {}?", client.name);
+    }
+    match looked {
+        Some(Looked::Found(found)) => show(&mut page, &found, &zone, seat),
+        Some(Looked::Barred(why)) => {
+            page.answer = "No opening for now".into();
+            page.reasons.push(barred_reason(why, seat, wish.as_ref().map_or(ClientId(0), |w| w.client)));
+        }
+        Some(Looked::NotFound) => return Err(Problem::NotFound),
+        None => {}
+    }
+    if let Some((heading, reason)) = why_not {
+        page.reasons_heading = heading;
+        page.reasons.insert(0, reason);
+    }
+    let whole = page.errors.is_empty();
+    Ok((page, whole))
+}
+
+fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, seat: &Seat) {
+    page.looked = true;
+    page.notes.extend(floor_words(found, zone));
+    page.notes.extend(skin_words(found.skin).map(str::to_string));
+    page.offers = found.offers.iter().map(|offer| shown(found, offer, zone)).collect();
+    if let Some(fewest) = found.offers.iter().map(|offer| loose_ends(found, offer)).min() {
+        for (shown, offer) in page.offers.iter_mut().zip(&found.offers) {
+            if loose_ends(found, offer) == fewest && fewest < 2 {
+                shown.marks.push("leaves no gap in the day");
+            }
+        }
+    }
+    let title =
+        seat.app.reference.protocol(&page.asked.protocol).map_or("", |p| p.title.as_str()).to_string();
+    page.answer = match page.offers.first_mut() {
+        Some(first) => {
+            first.main = true;
+            format!("{title}: {} is nearest", first.when)
+        }
+        None => format!("{title}: no opening in these days"),
+    };
+}
+
+/// How many of an offer's ends leave the main hands idle beside other work: 0, 1 or 2.
+fn loose_ends(found: &Found, offer: &Offer) -> usize {
+    let Some(main) = main_hands(offer) else { return 2 };
+    let worker = &found.workers[main];
+    let mine: Vec<Span> =
+        offer.opening.hands.iter().filter(|(_, n)| n.person == main).map(|(_, n)| n.span).collect();
+    let (Some(first), Some(last)) = (mine.first(), mine.last()) else { return 2 };
+    let touches = |at_ms: i64, end: bool| {
+        worker.taken.iter().chain(&worker.hours).any(|span| {
+            let edge = if end { span.start_ms() } else { span.end_ms() };
+            edge == at_ms
+        }) || worker.hours.iter().any(|h| if end { h.end_ms() == at_ms } else { h.start_ms() == at_ms })
+    };
+    usize::from(!touches(first.start_ms(), false)) + usize::from(!touches(last.end_ms(), true))
+}
+
+/// The person with most minutes in an offer.
+fn main_hands(offer: &Offer) -> Option<usize> {
+    let minutes = |person: usize| -> i64 {
+        let mine = offer.opening.hands.iter().filter(|(_, n)| n.person == person);
+        mine.map(|(_, n)| n.span.end_ms() - n.span.start_ms()).sum()
+    };
+    offer.opening.hands.iter().map(|(_, n)| n.person).max_by_key(|p| minutes(*p))
+}
+
+fn shown(found: &Found, offer: &Offer, zone: &Zone) -> Shown {
+    let (from, to) = found.span(offer);
+    let when = format!("{}, {}", zone.day_words(from), zone.clock(from));
+    let parts = found.parts(offer);
+    let main = main_hands(offer).map(|p| &found.team[p]);
+    let mut words = vec![format!(
+        "{} to {} with {}",
+        zone.clock(from),
+        zone.clock(to),
+        main.map_or_else(String::new, |p| p.name.clone())
+    )];
+    for part in parts.iter().filter(|p| p.second) {
+        words.push(format!(
+            "second hands {} to {}: {}",
+            zone.clock(part.from),
+            zone.clock(part.to),
+            part.name
+        ));
+    }
+    let mut others: Vec<&str> = parts
+        .iter()
+        .filter(|p| !p.second && main.is_none_or(|m| m.id != p.person))
+        .map(|p| p.name.as_str())
+        .collect();
+    others.dedup();
+    others.sort_unstable();
+    others.dedup();
+    if !others.is_empty() {
+        words.push(format!("also {}", others.join(", ")));
+    }
+    if let Some(visit) = found.patch_visit(offer) {
+        words.push(format!(
+            "patch test {}, {} with {}",
+            zone.day_words(visit.from),
+            zone.clock(visit.from),
+            visit.name
+        ));
+    }
+    let usual = main.is_some_and(|m| found.usual == Some(m.id));
+    Shown {
+        book: format!("Book {when}"),
+        track: track(found, offer, zone),
+        marks: if usual { vec!["the usual stylist"] } else { Vec::new() },
+        words,
+        when,
+        start: zone.rfc3339(from),
+        print: found.print(offer),
+        once_key: once::key(),
+        main: false,
+    }
+}
+
+/// Draws an offer or a booking: hands and stays from `from` to `to`.
+pub fn draw_track(
+    zone: &Zone,
+    (from, to): (OffsetDateTime, OffsetDateTime),
+    hands: &[(String, OffsetDateTime, OffsetDateTime, bool)],
+    places: &[(String, OffsetDateTime, OffsetDateTime)],
+) -> Track {
+    let min = |at: OffsetDateTime| (at - from).as_seconds_f64() / 60.0;
+    let local = zone.local(from);
+    let to_hour = (60 - i64::from(local.minute())) % 60;
+    let mut hours = Vec::new();
+    let mut at = from + Duration::minutes(to_hour);
+    while at < to && hours.len() < 24 {
+        hours.push((min(at), zone.clock(at)));
+        at += Duration::hours(1);
+    }
+    let said: Vec<String> = hands
+        .iter()
+        .map(|(name, a, b, second)| {
+            let what = if *second { "second hands " } else { "" };
+            format!("{what}{} {} to {}", first_name(name), zone.clock(*a), zone.clock(*b))
+        })
+        .collect();
+    Track {
+        length_min: min(to),
+        hands: hands
+            .iter()
+            .map(|(name, a, b, second)| HandsBlock {
+                from_min: min(*a),
+                to_min: min(*b),
+                words: first_name(name).to_string(),
+                second: *second,
+            })
+            .collect(),
+        places: places
+            .iter()
+            .map(|(kind, a, b)| PlaceBlock { from_min: min(*a), to_min: min(*b), words: kind.clone() })
+            .collect(),
+        hours,
+        label: format!("{} minutes: {}", min(to).round(), said.join(", ")),
+    }
+}
+
+fn track(found: &Found, offer: &Offer, zone: &Zone) -> Track {
+    let hands: Vec<_> = found.parts(offer).into_iter().map(|p| (p.name, p.from, p.to, p.second)).collect();
+    draw_track(zone, found.span(offer), &hands, &found.places(offer))
+}
+
+/// The words of what was taken, for the screen after it.
+pub fn start_words(zone: &Zone, start: OffsetDateTime) -> String {
+    format!("{}, {}", day_words(zone.day_of(start)), zone.clock(start))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_of_the_day_is_two_digits_and_two() {
+        let mut errors = Errors::none();
+        assert_eq!(minute_of(&mut errors, "at", " 09:30 "), 570);
+        assert!(errors.is_empty());
+        for bad in ["", "9:30", "24:00", "10:60", "+1:00", "10:00:00", "ten"] {
+            minute_of(&mut errors, "at", bad);
+        }
+        assert_eq!(errors.0.len(), 7);
+    }
+}
