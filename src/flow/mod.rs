@@ -2,6 +2,9 @@
 
 pub mod bookings;
 pub mod clients;
+pub mod dues;
+pub mod followups;
+pub mod openings;
 pub mod protocols;
 mod run_context;
 mod run_effects;
