@@ -29,6 +29,8 @@ pub enum Command {
         /// regrowth, strand, exposure, limits, …
         area: String,
     },
+    /// Recompute everything that can be proved and say what is wrong.
+    Check(PlaceArgs),
     /// Write the whole database to a file.
     Backup {
         /// The file; replaced when it exists.

@@ -11,6 +11,7 @@ pub mod app;
 pub mod backup;
 pub mod calc;
 pub mod calendar;
+pub mod check;
 pub mod cli;
 pub mod cluster;
 pub mod config;

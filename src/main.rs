@@ -7,6 +7,7 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     match config::parse().command {
         Command::Serve(args) => cli::block_on(cli::serve::main(&args)),
+        Command::Check(place) => cli::block_on(cli::check::main(&place)),
         Command::Backup { file, place } => cli::block_on(cli::backup::backup(&file, &place)),
         Command::Restore { file, replace, place } => {
             cli::block_on(cli::backup::restore(&file, replace, &place))

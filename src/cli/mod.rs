@@ -2,6 +2,7 @@
 
 pub mod backup;
 pub mod calc;
+pub mod check;
 pub mod serve;
 
 use crate::cluster::StartFault;
@@ -10,8 +11,9 @@ use std::process::ExitCode;
 
 /// Runs an asynchronous subcommand; its fault is told in one sentence.
 pub fn block_on(command: impl Future<Output = Result<(), StartFault>>) -> ExitCode {
+    // At a stop the pool warns of connections the server has just closed; that is no news.
     let filter = tracing_subscriber::EnvFilter::try_from_env("RINSEBELL_LOG")
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn,sqlx_core::pool::connection=error"));
     let colours = std::io::IsTerminal::is_terminal(&std::io::stderr());
     tracing_subscriber::fmt().with_env_filter(filter).with_ansi(colours).with_writer(std::io::stderr).init();
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {

@@ -20,5 +20,10 @@ async fn make_router(context: Context) -> Result<Router, StartFault> {
         demo: context.config.demo && context.config.listen.ip().is_loopback(),
     };
     let app = App::start(context.app, Reference::embedded(), settings, context.stop);
+    let pool = app.pool.clone();
+    context.tasks.spawn(async move {
+        context.drained.cancelled().await;
+        pool.close().await;
+    });
     Ok(routes::router(app))
 }

@@ -88,6 +88,7 @@ async fn open_embedded(data: &DataDir, durability: Durability) -> Result<Opened,
     let there = data.has_cluster()?;
     let programs = Programs::find(data).await?;
     if !there {
+        tracing::info!("making the cluster");
         process::make(data, &programs, durability).await?;
     }
     let guard =
@@ -112,6 +113,7 @@ async fn open_embedded(data: &DataDir, durability: Durability) -> Result<Opened,
 async fn connect_embedded(data: &DataDir, guard: &Guard) -> Result<[PgConnectOptions; 3], StartFault> {
     let Some(Embedded { programs, .. }) = &guard.inner else { return Err(StartFault::NoServer) };
     let mut connection = process::attach_or_start(data, programs).await?;
+    tracing::info!("the database server answers");
     roles::ensure(data, &mut connection).await?;
     let _ = connection.close().await;
     let options = |role: &str, secret: &str| process::socket_options(data, role, secret, DATABASE);

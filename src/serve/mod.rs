@@ -42,6 +42,8 @@ pub struct Context {
     pub owner: PgConnectOptions,
     /// Cancelled when the stop was asked for: streams end, loops return.
     pub stop: CancellationToken,
+    /// Cancelled when the last answer has ended or was cut: pools may close.
+    pub drained: CancellationToken,
     /// Background tasks; spawn on it what has to end before the process does.
     pub tasks: TaskTracker,
     /// Whether browsers reach us by HTTPS (cookies are then `Secure`).
@@ -73,11 +75,14 @@ pub async fn run_until(
 ) -> Result<(), StartFault> {
     let listener = bind(config.listen).await?;
     let stop = CancellationToken::new();
+    let drained = CancellationToken::new();
     let tasks = TaskTracker::new();
     let opened = cluster::open(&config.place.data, config.place.external.as_ref()).await?;
     let guard = opened.guard;
     let served = async {
+        tracing::info!("the database is open");
         migrate::run(&opened.owner).await?;
+        tracing::info!("the database is migrated");
         migrate::check_clock(&opened.app, config.practice).await?;
         if let Some((data, programs)) = guard.watched() {
             tasks.spawn(cluster::supervise(data, programs, stop.clone()));
@@ -90,6 +95,7 @@ pub async fn run_until(
             app: opened.app,
             owner: opened.owner,
             stop: stop.clone(),
+            drained: drained.clone(),
             tasks: tasks.clone(),
             secure: certificates.is_some(),
             origin: origin.clone(),
@@ -104,12 +110,14 @@ pub async fn run_until(
             () = stopped => {}
         }
         stop.cancel();
+        tracing::info!("stopping");
         // Its own drain is bounded; this bound is for what it could not foresee.
         let _ = tokio::time::timeout(DRAIN + Duration::from_secs(1), accepting).await;
         Ok(())
     }
     .await;
     stop.cancel();
+    drained.cancel();
     wind_up(tasks, guard).await;
     served
 }
@@ -145,7 +153,9 @@ async fn tell(
 
 async fn wind_up(tasks: TaskTracker, guard: Guard) {
     tasks.close();
-    let _ = tokio::time::timeout(TASKS, tasks.wait()).await;
+    if tokio::time::timeout(TASKS, tasks.wait()).await.is_err() {
+        tracing::info!("background tasks were left behind");
+    }
     match guard.stop(CLUSTER_STOP).await {
         Ok(true) => tracing::info!("the database server was stopped"),
         Ok(false) => {}

@@ -1,5 +1,6 @@
 //! Starting, attaching, recovering and stopping, with the real program.
 
+mod check;
 mod outside;
 mod refusals;
 mod restore;
