@@ -2,18 +2,15 @@
 
 pub mod bookings;
 pub mod clients;
+pub mod consents;
+pub mod consults;
 pub mod dues;
 pub mod followups;
+pub mod hair_tests;
 pub mod openings;
 pub mod protocols;
 mod run_context;
 mod run_effects;
 pub mod runs;
-pub mod consents;
-pub mod consults;
-pub mod hair_tests;
-pub mod dues;
-pub mod followups;
-pub mod openings;
 pub mod sign_in;
 pub mod skin_tests;

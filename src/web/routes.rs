@@ -18,8 +18,9 @@ use tower_http::timeout::TimeoutLayer;
 
 use crate::app::App;
 use crate::web::problem::Problem;
-use crate::web::{assets, clients, consents, consults, health, live, sign_in};
-use crate::web::{assets, bookings, clients, day, followups, health, live, openings, regrowth, sign_in};
+use crate::web::{
+    assets, bookings, clients, consents, consults, day, followups, health, live, openings, regrowth, sign_in,
+};
 
 /// Who may call a route at all, before any rule of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,11 +58,11 @@ macro_rules! lines {
 pub(crate) use lines;
 
 /// All lines of all screens.
-pub const TABLE: &[&[Line]] =
-    &[clients::LINES, consents::LINES, consults::LINES, health::LINES, live::LINES, sign_in::LINES];
 pub const TABLE: &[&[Line]] = &[
     bookings::LINES,
     clients::LINES,
+    consents::LINES,
+    consults::LINES,
     day::LINES,
     followups::LINES,
     health::LINES,
