@@ -140,6 +140,16 @@ impl Breach {
     }
 }
 
+/// A stop on record.
+struct PastStop {
+    /// When.
+    at: Instant,
+    /// Its place in the record.
+    seq: i64,
+    /// What ended it: (seq, when).
+    close: Option<(i64, Instant)>,
+}
+
 impl State<'_> {
     /// Every breach as seen at an instant, in order.
     pub fn breaches(&self, now: Instant) -> Vec<Breach> {
@@ -211,9 +221,7 @@ impl State<'_> {
                 found.push(Breach::TouchedBeforeStart { step: step.code.clone(), section });
             }
             // A stop that was ended lets product on again.
-            let stopped = |(stop, _, close): &(Instant, i64, Option<(i64, Instant)>)| {
-                at > *stop && close.is_none_or(|(_, ended)| at < ended)
-            };
+            let stopped = |s: &PastStop| at > s.at && s.close.is_none_or(|(_, ended)| at < ended);
             if stops.iter().any(stopped) {
                 found.push(Breach::TouchedAfterStop { section, at });
             }
@@ -230,14 +238,18 @@ impl State<'_> {
         }
     }
 
-    /// Every stop on record, (when, seq), with what ended it, (seq, when).
-    fn every_stop(&self) -> Vec<(Instant, i64, Option<(i64, Instant)>)> {
+    /// Every stop on record.
+    fn every_stop(&self) -> Vec<PastStop> {
         let implied = self.stop.map(|s| (s.at, s.seq));
         self.stops
             .iter()
             .copied()
             .chain(implied)
-            .map(|(at, seq)| (at, seq, self.closes.iter().copied().find(|(close, _)| *close > seq)))
+            .map(|(at, seq)| PastStop {
+                at,
+                seq,
+                close: self.closes.iter().copied().find(|(close, _)| *close > seq),
+            })
             .collect()
     }
 
@@ -256,7 +268,7 @@ impl State<'_> {
 
     /// Opening steps that had begun before a stop was known here, or began before it was ended.
     fn late_stops(&self, found: &mut Vec<Breach>) {
-        for (stop_at, stop_seq, close) in self.every_stop() {
+        for PastStop { at: stop_at, seq: stop_seq, close } in self.every_stop() {
             for (step, at, seq) in &self.openings {
                 let before_known = *seq < stop_seq && *at > stop_at;
                 let before_ended = *seq > stop_seq && close.is_none_or(|(close_seq, _)| *seq < close_seq);

@@ -3,6 +3,7 @@
 use super::command::{Actor, Command, Context};
 use super::event::{EventKind, Granted, Happened, NewEvent, Signed};
 use super::facts;
+use super::records;
 use super::refusal::{Refusal, Refusals};
 use super::starts;
 use super::state::State;
@@ -172,20 +173,16 @@ impl Ask<'_> {
         points
             .into_iter()
             .filter(needed)
-            .filter(|p| starts::record_lacks(self.state, *p, None, self.context).is_empty())
+            .filter(|p| records::record_lacks(self.state, *p, None, self.context).is_empty())
             .map(|p| {
-                let signed = Signed { hold_point: p, value: self.record_value(p).to_owned(), place: None };
+                let signed = Signed {
+                    hold_point: p,
+                    value: records::record_value(p, self.context).to_owned(),
+                    place: None,
+                };
                 granted(self.context, Granted::HoldPointSigned { step: first.code.clone(), signed })
             })
             .collect()
-    }
-
-    fn record_value(&self, point: HoldPoint) -> &'static str {
-        let asked = self.context.holds.strand_test_needed;
-        let strand_not_asked = point == HoldPoint::StrandTest && !asked;
-        let answers = point.answers();
-        let at = usize::from(strand_not_asked && answers.len() > 1);
-        answers.get(at).map_or("", |a| a.code)
     }
 
     fn sign(&self, step: &StepCode, signed: &Signed) -> Answer {
@@ -206,7 +203,7 @@ impl Ask<'_> {
                 if !may(self.actor.role, act_of(point)) {
                     refusals.push(Refusal::RoleMissing { who: "a stylist" });
                 }
-                refusals.extend(starts::record_lacks(self.state, point, Some(found), self.context));
+                refusals.extend(records::record_lacks(self.state, point, Some(found), self.context));
             }
             Some(_) => {}
         }
@@ -274,7 +271,7 @@ impl Ask<'_> {
             .iter()
             .find(|s| s.application == Some(letter) && s.hold_points.contains(&HoldPoint::Lot));
         if let Some(step) = for_step {
-            let value = self.record_value(HoldPoint::Lot).to_owned();
+            let value = records::record_value(HoldPoint::Lot, self.context).to_owned();
             let signed = Signed { hold_point: HoldPoint::Lot, value, place: None };
             let event = Granted::HoldPointSigned { step: step.code.clone(), signed };
             events.push(granted(self.context, event));

@@ -17,6 +17,7 @@ mod fold;
 pub mod frame;
 pub mod headline;
 pub mod holds;
+mod records;
 pub mod refusal;
 mod refusal_words;
 mod starts;
@@ -32,6 +33,7 @@ pub use event::{Event, EventKind, Granted, Happened, NewEvent, Signed};
 pub use frame::{Figures, RunFrame, SheetTimes};
 pub use headline::{Headline, NextAct, Window};
 pub use holds::HoldContext;
+pub use records::hold_point_refusals;
 pub use refusal::{Refusal, Refusals};
 pub use state::State;
 pub use track::{AxisMark, Block, BlockKind, By, Collision, MarkKind, Track, Wanted, collisions};
@@ -41,5 +43,7 @@ pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
 mod sample;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_clocks;
 #[cfg(test)]
 mod tests_interleaved;

@@ -4,13 +4,12 @@
 use super::command::{Actor, Context};
 use super::decide::{FIRST_AID_WATER_MIN, granted};
 use super::event::{Granted, NewEvent};
+use super::records::hold_point_refusals;
 use super::refusal::{Refusal, Refusals};
 use super::state::State;
 use super::value::Instant;
 use crate::domain::chemistry::family::Family;
-use crate::domain::protocol::{
-    Chemical, Clock, Hands, HoldPoint, Meaning, SectionWork, Step, StepCode, Validity,
-};
+use crate::domain::protocol::{Chemical, Clock, Hands, HoldPoint, SectionWork, Step, StepCode};
 use time::Duration;
 
 /// Decides `StartStep`.
@@ -60,63 +59,6 @@ pub(super) fn least_not_reached(state: &State, step: &Step, now: Instant) -> Opt
     let least = state.frame.figures(&step.code, Clock::Phase)?.least_min?;
     let until = state.step_state(&step.code)?.started_at? + Duration::minutes(i64::from(least));
     (now < until).then_some(until)
-}
-
-/// What the records outside the run say against a hold point now.
-pub(super) fn record_lacks(
-    state: &State,
-    point: HoldPoint,
-    step: Option<&Step>,
-    context: &Context,
-) -> Refusals {
-    let (holds, now) = (&context.holds, context.now);
-    let visit = |r: Result<(), _>| {
-        r.err().map(|lacks| Refusal::RecordLacking { hold_point: point, application: None, lacks })
-    };
-    match point {
-        HoldPoint::Consent => visit(holds.consent_holds_at(now)).into_iter().collect(),
-        HoldPoint::Plan => visit(holds.plan_holds_at(now)).into_iter().collect(),
-        // Every product of the service, the lotion as well as the straightener.
-        HoldPoint::PatchTest | HoldPoint::StrandTest => {
-            let opening =
-                state.frame.protocol.applications.iter().filter(|a| a.chemical == Chemical::Opening);
-            let mut refusals = Vec::new();
-            for letter in opening.map(|a| a.letter) {
-                let Some(product) = state.frame.product(letter) else {
-                    refusals.push(Refusal::ProductMissing { application: letter });
-                    continue;
-                };
-                let judged = if point == HoldPoint::PatchTest {
-                    holds.patch_test_holds_at(product, now)
-                } else {
-                    holds.strand_test_holds_at(product, now)
-                };
-                if let Err(lacks) = judged {
-                    let application = Some(letter);
-                    refusals.push(Refusal::RecordLacking { hold_point: point, application, lacks });
-                }
-            }
-            refusals
-        }
-        HoldPoint::Lot => {
-            step.and_then(|s| s.application).map_or_else(Vec::new, |letter| lot_lacks(state, letter, context))
-        }
-        _ => Vec::new(),
-    }
-}
-
-/// The last lot in the bowl speaks; a fit one is enough.
-fn lot_lacks(state: &State, letter: char, context: &Context) -> Refusals {
-    let Some(product) = state.frame.product(letter) else {
-        return vec![Refusal::ProductMissing { application: letter }];
-    };
-    let last = state.dispensed.iter().rev().find(|d| d.application == letter);
-    let Some(dispensed) = last else {
-        return vec![Refusal::LotNotDispensed { application: letter }];
-    };
-    let lot = dispensed.lot;
-    let judged = context.holds.lot_holds_at(product.product, lot, context.now);
-    judged.err().map(|lacks| Refusal::LotUnfit { lot, lacks }).into_iter().collect()
 }
 
 struct Start<'a> {
@@ -266,32 +208,7 @@ impl Start<'_> {
     }
 
     fn hold_point(&self, point: HoldPoint) -> Refusals {
-        if let Some(failed) = self.state.failed_for_good(point) {
-            let seen = failed.signed.answer().map_or("not known", |a| a.words);
-            return vec![Refusal::HoldPointFailed { hold_point: point, seen, for_good: true }];
-        }
-        let mut refusals = record_lacks(self.state, point, Some(self.step), self.context);
-        let missing = |lapsed| Refusal::HoldPointMissing { hold_point: point, lapsed };
-        let Some(signature) = self.state.signature(point, &self.step.code) else {
-            let before = self.state.signatures.iter().any(|s| s.signed.hold_point == point);
-            refusals.push(missing(before));
-            return refusals;
-        };
-        if let Some(answer) = signature.signed.answer().filter(|a| a.meaning != Meaning::Holds) {
-            refusals.push(Refusal::HoldPointFailed {
-                hold_point: point,
-                seen: answer.words,
-                for_good: false,
-            });
-        }
-        if let Validity::VisitWithin { within_min } = point.validity() {
-            let until = signature.recorded_at + Duration::minutes(i64::from(within_min));
-            let stung_since = self.state.stings.iter().any(|s| s.seq > signature.seq);
-            if self.context.now > until || stung_since {
-                refusals.push(missing(true));
-            }
-        }
-        refusals
+        hold_point_refusals(self.state, self.step, point, self.context)
     }
 
     /// Qualified hands stay until the hair is closed.
