@@ -20,6 +20,7 @@ pub mod picture;
 pub mod problem;
 pub mod regrowth;
 pub mod routes;
+pub mod run;
 pub mod seat;
 pub mod shell;
 pub mod sign_in;

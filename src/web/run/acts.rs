@@ -1,0 +1,309 @@
+//! What is done on a run: facts and permissions, each a small form.
+
+use axum::extract::Path;
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{IntoResponse, Response};
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use super::facts::FactForm;
+use super::page;
+use crate::calendar::Zone;
+use crate::domain::access::Act;
+use crate::domain::ids::{LotId, PersonId, RunId, StationId};
+use crate::domain::protocol::{HoldPoint, StepCode};
+use crate::domain::run::{Command, HeadPlace, Signed};
+use crate::flow::runs::{self, Hand, Refused};
+use crate::web::form::Reason;
+use crate::web::once;
+use crate::web::problem::{Answered, Problem};
+use crate::web::seat::Seat;
+
+/// A refusal as the Run screen shows it: heading, reasons, status.
+pub(super) struct Said {
+    pub heading: &'static str,
+    pub reasons: Vec<Reason>,
+    pub status: StatusCode,
+}
+
+fn run_id(id: &str) -> Result<RunId, Problem> {
+    id.parse().map_err(|_| Problem::NotFound)
+}
+
+pub(super) fn hand(seat: &Seat) -> Hand<'_> {
+    Hand { person: seat.person(), station: seat.station_id(), session: seat.session_id }
+}
+
+/// The words of the database's own guard.
+fn guard_words(rule: &str) -> String {
+    let (point, why) = rule.split_once(':').unwrap_or((rule, ""));
+    let title = HoldPoint::from_code(point).map_or_else(|| point.to_string(), |p| p.title().to_string());
+    let why = match why {
+        "missing" => "not answered",
+        "stale" | "lapsed" => "the answer no longer holds",
+        "failed" => "answered, and it does not hold",
+        "reaction" | "past-reaction" => "a reaction is on record, and nobody may override it",
+        "not-held" => "the record does not hold",
+        "before-stop-closed" => "answered before the stop was ended",
+        "not-clear" => "not clear",
+        other => other,
+    };
+    format!("The record itself refuses: {title}, {why}.")
+}
+
+pub(super) fn said(refused: Refused, seat: &Seat) -> Result<Said, Problem> {
+    let zone = Zone::find(&seat.salon_row.zone);
+    let at = |i: time::OffsetDateTime| zone.as_ref().map_or_else(String::new, |z| z.clock(i));
+    match refused {
+        Refused::NotFound => Err(Problem::NotFound),
+        Refused::Store(e) => Err(e.into()),
+        Refused::Stale(what) => Ok(Said {
+            heading: "Somebody was first",
+            reasons: vec![Reason::plain(format!("{what} This is how it stands now."))],
+            status: StatusCode::CONFLICT,
+        }),
+        Refused::Guard(rule) => Ok(Said {
+            heading: "Not yet",
+            reasons: vec![Reason::plain(guard_words(&rule))],
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+        }),
+        Refused::Reasons(all) => Ok(Said {
+            heading: "Not yet",
+            reasons: all.iter().map(|r| Reason::with_way(r.words(&at), r.way_out(), "")).collect(),
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+        }),
+    }
+}
+
+/// Records a fact. From script: 204, or 422 with the page. Without: back to the page.
+pub async fn record(
+    seat: Seat,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+    Form(f): Form<FactForm>,
+) -> Answered {
+    let id = run_id(&id)?;
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let fact = f.read(now).map_err(Problem::Bad)?;
+    match runs::record_fact(&mut s, &seat.app, id, fact, hand(&seat)).await {
+        Ok(_) => {
+            s.commit().await?;
+            Ok(if headers.contains_key("x-rinsebell-fact") {
+                StatusCode::NO_CONTENT.into_response()
+            } else {
+                crate::web::page::see(&format!("/runs/{id}"))
+            })
+        }
+        Err(refused) => {
+            drop(s);
+            page::again(&seat, id, said(refused, &seat)?).await
+        }
+    }
+}
+
+/// The fields all permissions share: the form's key, and the last sequence number its page knew.
+struct Known<'a> {
+    once: &'a str,
+    seq: i64,
+}
+
+/// Does commands in one transaction, once; shows the run again, or why not.
+async fn act(seat: &Seat, id: RunId, known: Known<'_>, commands: Vec<Command>, need: Act) -> Answered {
+    seat.require_on_run(need, id)?;
+    let mut s = seat.begin().await?;
+    let location = format!("/runs/{id}");
+    if let Some(again) = once::claim(&mut s, known.once, &location).await? {
+        return Ok(again);
+    }
+    for command in commands {
+        if let Err(refused) = runs::act(&mut s, &seat.app, id, known.seq, command, hand(seat)).await {
+            drop(s);
+            return page::again(seat, id, said(refused, seat)?).await;
+        }
+    }
+    let answer: Response = once::settle(&mut s, known.once, &location).await?;
+    s.commit().await?;
+    Ok(answer)
+}
+
+/// Hold points answered for a step: each button carries "scalp:intact" or "scalp:red:nape".
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct SignForm {
+    once: String,
+    known: i64,
+    step: String,
+    sign: Vec<String>,
+}
+
+fn signed(text: &str) -> Result<Signed, Problem> {
+    let mut parts = text.splitn(3, ':');
+    let point = parts.next().and_then(HoldPoint::from_code);
+    let hold_point =
+        point.ok_or_else(|| Problem::Bad("This answer is none of ours: load the page again.".into()))?;
+    Ok(Signed {
+        hold_point,
+        value: parts.next().unwrap_or_default().to_string(),
+        place: parts.next().and_then(HeadPlace::from_code),
+    })
+}
+
+/// Signs, in the name of whoever is signed in.
+pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<SignForm>) -> Answered {
+    let id = run_id(&id)?;
+    let step = StepCode::from(f.step.as_str());
+    let commands = f
+        .sign
+        .iter()
+        .take(20)
+        .map(|text| Ok(Command::SignHoldPoint { step: step.clone(), signed: signed(text)? }))
+        .collect::<Result<Vec<_>, Problem>>()?;
+    act(&seat, id, Known { once: &f.once, seq: f.known }, commands, Act::SignPreparation).await
+}
+
+/// A lot taken into the bowl.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct LotForm {
+    once: String,
+    known: i64,
+    step: String,
+    application: String,
+    lot: i64,
+    grams: String,
+}
+
+/// Dispenses from a lot and signs the lot's hold point for its step.
+pub async fn dispense(seat: Seat, Path(id): Path<String>, Form(f): Form<LotForm>) -> Answered {
+    let id = run_id(&id)?;
+    let grams: f64 = f.grams.trim().replace(',', ".").parse().unwrap_or(0.0);
+    let application = f.application.chars().next().unwrap_or('?');
+    let mut commands = vec![Command::DispenseLot { application, lot: LotId(f.lot), grams }];
+    if !f.step.is_empty() {
+        let signed = Signed { hold_point: HoldPoint::Lot, value: "in-date-within-law".into(), place: None };
+        commands.push(Command::SignHoldPoint { step: StepCode::from(f.step.as_str()), signed });
+    }
+    act(&seat, id, Known { once: &f.once, seq: f.known }, commands, Act::SignPreparation).await
+}
+
+/// A step begun or finished.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct StepForm {
+    once: String,
+    known: i64,
+    step: String,
+    #[serde(rename = "do")]
+    what: String,
+}
+
+/// Starts or finishes a step.
+pub async fn step(seat: Seat, Path(id): Path<String>, Form(f): Form<StepForm>) -> Answered {
+    let id = run_id(&id)?;
+    let step = StepCode::from(f.step.as_str());
+    let command = if f.what == "finish" { Command::FinishStep { step } } else { Command::StartStep { step } };
+    act(&seat, id, Known { once: &f.once, seq: f.known }, vec![command], Act::StartStep).await
+}
+
+/// The answer after a stop.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct StopReading {
+    once: String,
+    known: i64,
+    whole: String,
+}
+
+/// "Skin whole, eyes clear, no swelling?"
+pub async fn read_stop(seat: Seat, Path(id): Path<String>, Form(f): Form<StopReading>) -> Answered {
+    act(
+        &seat,
+        run_id(&id)?,
+        Known { once: &f.once, seq: f.known },
+        vec![Command::ReadStop { whole: f.whole == "yes" }],
+        Act::StartStep,
+    )
+    .await
+}
+
+/// A reason.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct ReasonForm {
+    once: String,
+    known: i64,
+    reason: String,
+}
+
+/// Ends a stop, with a reason.
+pub async fn close_stop(seat: Seat, Path(id): Path<String>, Form(f): Form<ReasonForm>) -> Answered {
+    act(
+        &seat,
+        run_id(&id)?,
+        Known { once: &f.once, seq: f.known },
+        vec![Command::CloseStop { reason: f.reason.clone() }],
+        Act::CloseStop,
+    )
+    .await
+}
+
+/// To whom; nobody for accepting.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct HandoverForm {
+    once: String,
+    known: i64,
+    to: String,
+}
+
+/// Offers the run to somebody, or accepts it.
+pub async fn hand_over(seat: Seat, Path(id): Path<String>, Form(f): Form<HandoverForm>) -> Answered {
+    let command = match f.to.parse() {
+        Ok(to) => Command::OfferHandover { to: PersonId(to) },
+        Err(_) => Command::AcceptHandover,
+    };
+    act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![command], Act::HandOver).await
+}
+
+/// Which station.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct ArmForm {
+    once: String,
+    known: i64,
+    station: i64,
+}
+
+/// "On to the basin": the person's way into another station, for this run, ten minutes, no PIN there.
+pub async fn arm(seat: Seat, Path(id): Path<String>, Form(f): Form<ArmForm>) -> Answered {
+    act(
+        &seat,
+        run_id(&id)?,
+        Known { once: &f.once, seq: f.known },
+        vec![Command::ArmStation { station: StationId(f.station) }],
+        Act::StartStep,
+    )
+    .await
+}
+
+/// How it ends.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct EndForm {
+    once: String,
+    known: i64,
+    how: String,
+    rinsed: String,
+    reason: String,
+}
+
+/// Ends the service: finished, or the client left.
+pub async fn end(seat: Seat, Path(id): Path<String>, Form(f): Form<EndForm>) -> Answered {
+    let command = if f.how == "left" {
+        Command::LeaveRun { rinsed: f.rinsed == "yes", reason: f.reason.clone() }
+    } else {
+        Command::FinishRun
+    };
+    act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![command], Act::FinishRun).await
+}

@@ -1,0 +1,26 @@
+//! The Run screen: one service being given.
+
+mod acts;
+mod facts;
+mod page;
+mod view;
+
+use crate::web::routes::{Line, Open, lines};
+
+/// The routes of the screen. Facts, stings and stops ask for nobody: any station, locked or not.
+pub const LINES: &[Line] = lines![
+    get "/runs/{id}" Open::Station => page::show,
+    get "/runs/{id}/live" Open::Station => page::live,
+    get "/runs/{id}/events" Open::Person => page::events,
+    get "/runs/{id}/aftercare" Open::To(Act::FollowUp) => page::aftercare,
+    post "/runs/{id}/facts" Open::Station => acts::record,
+    post "/runs/{id}/sign-offs" Open::Person => acts::sign,
+    post "/runs/{id}/lots" Open::Person => acts::dispense,
+    post "/runs/{id}/steps" Open::Person => acts::step,
+    post "/runs/{id}/stop-readings" Open::Person => acts::read_stop,
+    post "/runs/{id}/stop-closings" Open::Person => acts::close_stop,
+    post "/runs/{id}/handovers" Open::Person => acts::hand_over,
+    post "/runs/{id}/armings" Open::Person => acts::arm,
+    post "/runs/{id}/endings" Open::Person => acts::end,
+];
+use crate::domain::access::Act;

@@ -1,0 +1,89 @@
+//! The Run screen as a page, as its live part, and after a refusal.
+
+use axum::extract::{Path, Query};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use serde_json::json;
+
+use super::acts::Said;
+use super::view::{self, RunPage};
+use crate::domain::ids::RunId;
+use crate::flow::runs;
+use crate::store::run_codec;
+use crate::web::page;
+use crate::web::problem::{Answered, Problem};
+use crate::web::seat::Seat;
+
+async fn render(seat: &Seat, id: RunId, said: Option<Said>) -> Result<Response, Problem> {
+    let mut s = seat.begin().await?;
+    let loaded = runs::load(&mut s, &seat.app, id).await?.ok_or(Problem::NotFound)?;
+    let around = view::Around::load(&mut s, seat, &loaded).await?;
+    s.commit().await?;
+    let status = said.as_ref().map_or(StatusCode::OK, |x| x.status);
+    let mut response = page::html(&RunPage::new(seat, &loaded, around, said));
+    *response.status_mut() = status;
+    Ok(response)
+}
+
+/// The screen. While the station is locked it shows clocks, facts and stop, and no health answers.
+pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
+    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None).await
+}
+
+/// The same page, fetched anew by its script when the run moved on.
+pub async fn live(seat: Seat, Path(id): Path<String>) -> Answered {
+    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None).await
+}
+
+/// The page again, with why an act was not done.
+pub(super) async fn again(seat: &Seat, id: RunId, said: Said) -> Answered {
+    render(seat, id, Some(said)).await
+}
+
+/// Events after a sequence number.
+#[derive(Deserialize)]
+pub struct After {
+    #[serde(default)]
+    after: i32,
+}
+
+/// The record itself after a sequence number, as JSON: to catch up without guessing.
+pub async fn events(seat: Seat, Path(id): Path<String>, Query(q): Query<After>) -> Answered {
+    let id: RunId = id.parse().map_err(|_| Problem::NotFound)?;
+    seat.require_on_run(crate::domain::access::Act::StartStep, id)?;
+    let mut s = seat.begin().await?;
+    crate::store::runs::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let events = crate::store::runs::list_events(&mut s, id, q.after.max(0)).await?;
+    s.commit().await?;
+    let list: Vec<_> = events
+        .iter()
+        .map(|e| {
+            json!({
+                "seq": e.seq,
+                "recorded_at": e.recorded_at.unix_timestamp_nanos() / 1_000_000,
+                "happened_at": e.happened_at.unix_timestamp_nanos() / 1_000_000,
+                "kind": e.kind.code(),
+                "step": e.kind.step().map(|x| x.as_str()),
+                "data": run_codec::data_of(&e.kind),
+            })
+        })
+        .collect();
+    Ok(axum::Json(json!({ "events": list })).into_response())
+}
+
+/// The aftercare sheet, to print and to read.
+pub async fn aftercare(seat: Seat, Path(id): Path<String>) -> Answered {
+    let id: RunId = id.parse().map_err(|_| Problem::NotFound)?;
+    let mut s = seat.begin().await?;
+    seat.require(crate::domain::access::Act::FollowUp)?;
+    let run = crate::store::runs::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let words = crate::store::finish::find_aftercare(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let now = s.now().await?;
+    s.commit().await?;
+    Ok(page::html(&view::AftercarePage {
+        shell: seat.shell(now, "/aftercare", &[]),
+        name: run.client_name,
+        lines: words.lines().map(String::from).collect(),
+    }))
+}
