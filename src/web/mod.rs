@@ -24,6 +24,7 @@ pub mod run;
 pub mod seat;
 pub mod shell;
 pub mod sign_in;
+pub mod table;
 pub mod typed;
 
 #[cfg(test)]

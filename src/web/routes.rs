@@ -17,11 +17,9 @@ use tower_http::request_id::{MakeRequestUuid, PropagateRequestIdLayer, SetReques
 use tower_http::timeout::TimeoutLayer;
 
 use crate::app::App;
+use crate::web::assets;
 use crate::web::problem::Problem;
-use crate::web::{
-    assets, bookings, clients, consents, consults, day, followups, health, live, openings, regrowth, sign_in,
-};
-use crate::web::{assets, clients, health, live, run, sign_in};
+pub use crate::web::table::TABLE;
 
 /// Who may call a route at all, before any rule of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,22 +55,6 @@ macro_rules! lines {
 }
 
 pub(crate) use lines;
-
-/// All lines of all screens.
-pub const TABLE: &[&[Line]] = &[
-    bookings::LINES,
-    clients::LINES,
-    consents::LINES,
-    consults::LINES,
-    day::LINES,
-    followups::LINES,
-    health::LINES,
-    live::LINES,
-    openings::LINES,
-    regrowth::LINES,
-    sign_in::LINES,
-];
-pub const TABLE: &[&[Line]] = &[clients::LINES, health::LINES, live::LINES, run::LINES, sign_in::LINES];
 
 const CSP: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; font-src 'self'; \
 connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";

@@ -1,0 +1,20 @@
+//! Every screen's routes, one line a screen. The access matrix test reads this table:
+//! a route that is not in it does not exist.
+
+use crate::web::routes::Line;
+
+/// All lines of all screens.
+pub const TABLE: &[&[Line]] = &[
+    crate::web::bookings::LINES,
+    crate::web::clients::LINES,
+    crate::web::consents::LINES,
+    crate::web::consults::LINES,
+    crate::web::day::LINES,
+    crate::web::followups::LINES,
+    crate::web::health::LINES,
+    crate::web::live::LINES,
+    crate::web::openings::LINES,
+    crate::web::regrowth::LINES,
+    crate::web::run::LINES,
+    crate::web::sign_in::LINES,
+];
