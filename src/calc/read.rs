@@ -128,10 +128,10 @@ impl<'de> Visitor<'de> for Outer<'_, '_, '_> {
             self.cursor.enter(Step::Index(index));
             *self.cursor.values.borrow_mut() = 0;
             let Some(tree) = seq.next_element_seed(Grow(self.cursor))? else { break };
-            self.cursor.leave();
             if index == MOST_ITEMS {
                 return Err(A::Error::custom(format!("over {MOST_ITEMS} items")));
             }
+            self.cursor.leave();
             if let Err(bad) = (self.each)(&tree, Some(index)) {
                 *self.refused = Some(bad);
                 return Err(A::Error::custom("refused"));

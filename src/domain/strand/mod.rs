@@ -12,3 +12,6 @@ pub use doubt::Doubt;
 pub use pieces::{Exposure, Known, Piece, Strand, StrandRefusal, Zone};
 pub use plan::{Finding, Health, MetalTest, PlanRefusal, PlannedApplication, check_plan, worst_verdict};
 pub use story::{Deed, Story};
+
+#[cfg(test)]
+mod properties;
