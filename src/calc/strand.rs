@@ -1,6 +1,6 @@
 //! `strand`: a history, the hair it leaves, and what a plan would meet on it.
 
-use super::{BadInput, Fields, Node, answer};
+use super::{BadInput, Fields, Node, Tree, answer};
 use crate::domain::chemistry::{Family, Strength};
 use crate::domain::strand::{
     Exposure, Health, Known, MetalTest, PlannedApplication, Strand, StrandRefusal, Zone, check_plan,
@@ -240,7 +240,7 @@ fn read_family(fields: Fields<'_>) -> Result<Family, BadInput> {
 }
 
 fn read_zone(node: Node<'_>) -> Result<Zone, BadInput> {
-    if node.text().is_ok() {
+    if matches!(node.tree(), Tree::Text(_)) {
         return node.one_of(&[("new-growth", Zone::NewGrowth), ("root-to-end", Zone::RootToEnd)]);
     }
     let fields = node.fields(&["ends_from_mm", "from_mm", "to_mm"])?;

@@ -242,8 +242,12 @@ fn hostile_documents_are_answered_or_refused_soon() {
     };
     let day = |n: usize| (time::Date::MIN + time::Duration::days(4_000_000 + n as i64)).to_string();
     let applied = |n: usize, zone: &str| {
-        let events: Vec<Value> =
-            (0..n).map(|i| json!({"on": day(i), "did": "apply", "family": "thio", "zone": zone})).collect();
+        // Bare hair has no new growth: something has to lie behind it first.
+        let event = |i: usize| {
+            let zone = if i == 0 { "root-to-end" } else { zone };
+            json!({"on": day(i), "did": "apply", "family": "thio", "zone": zone})
+        };
+        let events: Vec<Value> = (0..n).map(event).collect();
         with(with(with(strand(), "/events", json!(events)), "/on", json!(day(0))), "/as_of", json!(day(n)))
     };
     let plan = json!(

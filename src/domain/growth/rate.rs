@@ -112,9 +112,9 @@ mod tests {
     #[test]
     fn one_observation_by_hand() {
         let after = PRIOR.after(&Observation { days: 91.0, mm: 30.0, sd_mm: 2.0 });
-        let precision = 1.0 / 0.0064 + 91.0 * 91.0 / 4.0;
+        let precision: f64 = 1.0 / 0.0064 + 91.0 * 91.0 / 4.0;
         assert!((after.mean - (0.3 / 0.0064 + 91.0 * 30.0 / 4.0) / precision).abs() < 1e-12);
-        assert!((after.sd - (1.0 / precision as f64).sqrt()).abs() < 1e-12);
+        assert!((after.sd - (1.0 / precision).sqrt()).abs() < 1e-12);
     }
 
     #[test]
