@@ -3,8 +3,8 @@
 use super::{BadInput, Fields, Node, Tree, answer};
 use crate::domain::chemistry::{Family, Strength};
 use crate::domain::strand::{
-    Exposure, Health, Known, MetalTest, PlannedApplication, Strand, StrandRefusal, Zone, check_plan,
-    worst_verdict,
+    Exposure, Finding, Health, Known, MetalTest, Piece, PlannedApplication, Strand, StrandRefusal, Zone,
+    check_plan, worst_verdict,
 };
 use crate::reference::Reference;
 use serde::Serialize;
@@ -16,6 +16,8 @@ const DEFAULT_RATE_SD: f64 = 0.05;
 const MOST_LENGTH_MM: f64 = 1e9;
 /// Most exposures and measurements one strand carries, all pieces together.
 const MOST_BURDEN: usize = 200_000;
+/// Events between two countings of that.
+const WEIGH_EVERY: usize = 32;
 /// Most pieces looked at by all applications of a plan together.
 const MOST_LOOKS: usize = 2_000_000;
 
@@ -84,7 +86,7 @@ pub(super) fn run(input: Node<'_>) -> Result<String, BadInput> {
     };
     let health = Health { metal_test: read_metal_test(fields)? };
     let named = plan.iter().filter(|p| !matches!(p.zone, Zone::NewGrowth | Zone::RootToEnd)).count();
-    let pieces = strand.pieces().len() + 2 * named + 1;
+    let pieces = strand.pieces().count() + 2 * named + 1;
     let too_much = || plan_node.unwrap_or(input).bad("too large a plan for so long a history");
     if plan.len().saturating_mul(pieces) > MOST_LOOKS {
         return Err(too_much());
@@ -94,7 +96,7 @@ pub(super) fn run(input: Node<'_>) -> Result<String, BadInput> {
     answer(&Answer {
         length_mm: strand.length_mm(),
         demarcation_mm: strand.demarcation_mm(),
-        pieces: strand.pieces().iter().map(piece_answer).collect(),
+        pieces: strand.pieces().map(piece_answer).collect(),
         demarcations: strand
             .demarcations()
             .map(|(at_mm, sd_mm)| DemarcationAnswer { at_mm, sd_mm })
@@ -104,7 +106,7 @@ pub(super) fn run(input: Node<'_>) -> Result<String, BadInput> {
     })
 }
 
-fn piece_answer(piece: &crate::domain::strand::Piece) -> PieceAnswer {
+fn piece_answer(piece: Piece<'_>) -> PieceAnswer {
     let exposure = |e: &Exposure| ExposureAnswer {
         family: e.family.code(),
         on: e.on.to_string(),
@@ -117,7 +119,7 @@ fn piece_answer(piece: &crate::domain::strand::Piece) -> PieceAnswer {
     }
 }
 
-fn finding_answer<'t>(finding: &crate::domain::strand::Finding<'t>) -> FindingAnswer<'t> {
+fn finding_answer<'t>(finding: &Finding<'t>) -> FindingAnswer<'t> {
     FindingAnswer {
         application: finding.application,
         verdict: finding.verdict.code(),
@@ -144,25 +146,33 @@ fn read_strand(fields: Fields<'_>) -> Result<Strand, BadInput> {
     let rate_sd = fields.find("rate_sd").map_or(Ok(DEFAULT_RATE_SD), |sd| sd.positive())?;
     let mut strand = Strand::new(length_mm, on, rate, rate_sd);
     bounded(&strand, length_node)?;
-    for event in fields.need("events")?.list()? {
+    for (index, event) in fields.need("events")?.list()?.enumerate() {
         happen(&mut strand, event)?;
         bounded(&strand, event)?;
+        // Counting the history walks the whole strand: now and then is enough, one event adds no more than it has.
+        if index % WEIGH_EVERY == 0 && strand.burden() > MOST_BURDEN {
+            return Err(event.bad("too long a history for one strand"));
+        }
     }
     let as_of = fields.need("as_of")?;
-    strand.grow_to(as_of.day()?).map_err(|_| as_of.bad("earlier than what came before it"))?;
+    strand.grow_to(as_of.day()?).map_err(|why| as_of.bad(words(why)))?;
     bounded(&strand, rate_node)?;
+    if strand.burden() > MOST_BURDEN {
+        return Err(fields.bad("too long a history for one strand"));
+    }
+    if strand.demarcations().any(|(_, sd_mm)| !sd_mm.is_finite()) {
+        return Err(fields.bad("these numbers are too large to reckon with"));
+    }
     Ok(strand)
 }
 
 fn bounded(strand: &Strand, blame: Node<'_>) -> Result<(), BadInput> {
-    let doubts = strand.demarcations().all(|(_, sd_mm)| sd_mm.is_finite());
-    if strand.length_mm().is_nan() || strand.length_mm() > MOST_LENGTH_MM || !doubts {
-        return Err(blame.bad("too long to be hair"));
+    let length_mm = strand.length_mm();
+    if length_mm.is_nan() || length_mm > MOST_LENGTH_MM {
+        Err(blame.bad("too long to be hair"))
+    } else {
+        Ok(())
     }
-    if strand.burden() > MOST_BURDEN {
-        return Err(blame.bad("too long a history for one strand"));
-    }
-    Ok(())
 }
 
 /// Grows to an event's day, then does what it says.

@@ -3,6 +3,7 @@
 use super::doubt::{Doubt, NUMERIC_PLACE_MM2};
 use crate::domain::chemistry::family::{Family, coded};
 use crate::domain::units::SAME_PLACE_MM;
+use std::collections::VecDeque;
 use time::Date;
 
 coded! {
@@ -43,16 +44,23 @@ pub enum Zone {
     Between(f64, f64),
 }
 
-/// A stretch of hair with one history.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Piece {
+/// A stretch of hair with one history, as it lies now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Piece<'s> {
     /// Nearer edge, mm from the scalp.
     pub from_mm: f64,
     /// Farther edge, mm from the scalp.
     pub to_mm: f64,
     /// Everything it met, in the order met.
-    pub exposures: Vec<Exposure>,
-    /// Doubt of the farther edge; that of the last piece (the tip) means nothing.
+    pub exposures: &'s [Exposure],
+}
+
+/// A stretch as it is kept: by its own length, so that growth at the scalp moves nothing.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Stretch {
+    mm: f64,
+    pub(super) exposures: Vec<Exposure>,
+    /// Doubt of the farther edge; that of the last stretch (the tip) means nothing.
     pub(super) end: Doubt,
 }
 
@@ -72,10 +80,11 @@ pub enum StrandRefusal {
 /// One representative strand and how fast it grows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Strand {
-    pub(super) pieces: Vec<Piece>,
+    pub(super) stretches: VecDeque<Stretch>,
     on: Date,
     rate_mm_per_day: f64,
     pub(super) rate_sd: f64,
+    length_mm: f64,
     /// Variance that vague dates give the demarcation at the scalp, once hair grows in front of it, mm².
     scalp_laid_mm2: f64,
     measurements: u32,
@@ -84,17 +93,26 @@ pub struct Strand {
 impl Strand {
     /// Bare hair of `length_mm` (0 or more) on a day, growing `rate_mm_per_day` with `rate_sd` between clients.
     pub fn new(length_mm: f64, on: Date, rate_mm_per_day: f64, rate_sd: f64) -> Self {
-        let mut pieces = Vec::new();
+        let mut stretches = VecDeque::new();
         if length_mm > SAME_PLACE_MM {
-            let piece = Piece { from_mm: 0.0, to_mm: length_mm, exposures: vec![], end: Doubt::default() };
-            pieces.push(piece);
+            stretches.push_back(Stretch { mm: length_mm, exposures: vec![], end: Doubt::laid(on, 0.0) });
         }
-        Strand { pieces, on, rate_mm_per_day, rate_sd, scalp_laid_mm2: 0.0, measurements: 0 }
+        let mut strand = Strand {
+            stretches,
+            on,
+            rate_mm_per_day,
+            rate_sd,
+            length_mm: 0.0,
+            scalp_laid_mm2: 0.0,
+            measurements: 0,
+        };
+        strand.add_up();
+        strand
     }
 
     /// Length, mm.
     pub fn length_mm(&self) -> f64 {
-        self.pieces.last().map_or(0.0, |piece| piece.to_mm)
+        self.length_mm
     }
 
     /// The day it was last grown to.
@@ -103,27 +121,32 @@ impl Strand {
     }
 
     /// The pieces, scalp outward.
-    pub fn pieces(&self) -> &[Piece] {
-        &self.pieces
+    pub fn pieces(&self) -> impl Iterator<Item = Piece<'_>> {
+        let mut from_mm = 0.0;
+        self.stretches.iter().map(move |stretch| {
+            let to_mm = from_mm + stretch.mm;
+            Piece { from_mm: std::mem::replace(&mut from_mm, to_mm), to_mm, exposures: &stretch.exposures }
+        })
     }
 
     /// Length of the bare piece at the scalp when something lies behind it, else 0.
     pub fn demarcation_mm(&self) -> f64 {
-        match self.pieces.as_slice() {
-            [first, _, ..] if first.exposures.is_empty() => first.to_mm,
+        match self.stretches.front() {
+            Some(first) if first.exposures.is_empty() && self.stretches.len() > 1 => first.mm,
             _ => 0.0,
         }
     }
 
     /// Every boundary between neighbours, scalp outward: (place, standard deviation), mm.
     pub fn demarcations(&self) -> impl Iterator<Item = (f64, f64)> {
-        let inner = self.pieces.len().saturating_sub(1);
-        self.pieces[..inner].iter().map(|piece| (piece.to_mm, piece.end.sd_mm(self.rate_sd)))
+        let inner = self.stretches.len().saturating_sub(1);
+        let sds = self.stretches.iter().map(|stretch| stretch.end.sd_mm(self.on, self.rate_sd));
+        self.pieces().zip(sds).take(inner).map(|(piece, sd_mm)| (piece.to_mm, sd_mm))
     }
 
     /// How much is kept of its history: exposures of all pieces, and measurements their edges hang from.
     pub fn burden(&self) -> usize {
-        self.pieces.iter().map(|piece| piece.exposures.len() + piece.end.measured.len()).sum()
+        self.stretches.iter().map(|stretch| stretch.exposures.len() + stretch.end.measured.len()).sum()
     }
 
     /// Lets it grow until a day: bare hair pushes everything outward.
@@ -138,19 +161,16 @@ impl Strand {
         if days == 0 {
             return Ok(());
         }
+        let grown = self.rate_mm_per_day * days as f64;
+        match self.stretches.front_mut() {
+            Some(first) if first.exposures.is_empty() => first.mm += grown,
+            _ => {
+                let end = Doubt::laid(self.on, std::mem::take(&mut self.scalp_laid_mm2));
+                self.stretches.push_front(Stretch { mm: grown, exposures: vec![], end });
+            }
+        }
         self.on = on;
-        let days = days as f64;
-        let grown = self.rate_mm_per_day * days;
-        if !self.pieces.first().is_some_and(|first| first.exposures.is_empty()) {
-            let end = Doubt::laid(std::mem::take(&mut self.scalp_laid_mm2));
-            self.pieces.insert(0, Piece { from_mm: 0.0, to_mm: 0.0, exposures: vec![], end });
-        }
-        for piece in &mut self.pieces {
-            piece.from_mm += grown;
-            piece.to_mm += grown;
-            piece.end.days += days;
-        }
-        self.pieces[0].from_mm = 0.0;
+        self.add_up();
         Ok(())
     }
 
@@ -159,13 +179,15 @@ impl Strand {
         let Some((from, to)) = self.resolve(zone) else { return };
         let vague = self.rate_mm_per_day * exposure.on_sd_days;
         let vague_mm2 = vague * vague;
-        for piece in self.cut_out(from, to, NUMERIC_PLACE_MM2 + vague_mm2) {
-            piece.exposures.push(exposure);
-        }
+        let start = self.split_at(from, NUMERIC_PLACE_MM2 + vague_mm2);
+        let end = self.split_at(to, NUMERIC_PLACE_MM2 + vague_mm2);
+        self.stretches.range_mut(start..end).for_each(|stretch| stretch.exposures.push(exposure));
         if from <= SAME_PLACE_MM {
             self.scalp_laid_mm2 += vague_mm2;
         }
-        self.join_equal();
+        // Within the zone neighbours stay as different as they were; only its two edges can have closed.
+        self.join_if_equal(end);
+        self.join_if_equal(start);
     }
 
     /// Cuts the ends by `mm`.
@@ -173,14 +195,19 @@ impl Strand {
     /// # Errors
     /// [`StrandRefusal::TrimTakesAll`] when nothing would be left.
     pub fn trim(&mut self, mm: f64) -> Result<(), StrandRefusal> {
-        let left = self.length_mm() - mm;
-        if left <= SAME_PLACE_MM {
+        if self.length_mm - mm <= SAME_PLACE_MM {
             return Err(StrandRefusal::TrimTakesAll);
         }
-        self.pieces.retain(|piece| piece.from_mm < left - SAME_PLACE_MM);
-        if let Some(last) = self.pieces.last_mut() {
-            last.to_mm = left;
+        let mut left = mm;
+        while let Some(last) = self.stretches.back_mut() {
+            if last.mm > left + SAME_PLACE_MM {
+                last.mm -= left;
+                break;
+            }
+            left -= last.mm;
+            self.stretches.pop_back();
         }
+        self.add_up();
         Ok(())
     }
 
@@ -189,76 +216,75 @@ impl Strand {
     /// # Errors
     /// [`StrandRefusal::RootNotBare`] or [`StrandRefusal::NothingBehind`].
     pub fn measure(&mut self, new_growth_mm: f64, sd_mm: f64) -> Result<(), StrandRefusal> {
-        let Some((first, behind)) = self.pieces.split_first_mut() else {
+        let more = self.stretches.len() > 1;
+        let Some(first) = self.stretches.front_mut().filter(|first| first.exposures.is_empty()) else {
             return Err(StrandRefusal::RootNotBare);
         };
-        if !first.exposures.is_empty() {
-            return Err(StrandRefusal::RootNotBare);
-        }
-        if behind.is_empty() {
+        if !more {
             return Err(StrandRefusal::NothingBehind);
         }
         self.measurements += 1;
-        let shift = new_growth_mm - first.to_mm;
-        let before = first.end.become_measured(self.measurements, sd_mm * sd_mm);
-        first.to_mm = new_growth_mm;
-        let mut from = new_growth_mm;
-        for piece in behind {
-            piece.from_mm = from;
-            piece.to_mm += shift;
-            from = piece.to_mm;
-            piece.end.hang_from(&before, self.measurements, sd_mm * sd_mm);
+        let (number, variance) = (self.measurements, sd_mm * sd_mm);
+        let before = first.end.become_measured(self.on, number, variance);
+        first.mm = new_growth_mm;
+        for stretch in self.stretches.iter_mut().skip(1) {
+            stretch.end.hang_from(&before, self.on, number, variance);
         }
+        self.add_up();
         Ok(())
     }
 
     /// The edges of a zone on this strand; `None` when it holds no hair.
     pub(super) fn resolve(&self, zone: Zone) -> Option<(f64, f64)> {
-        let length = self.length_mm();
         let (from, to) = match zone {
             Zone::NewGrowth => (0.0, self.demarcation_mm()),
-            Zone::RootToEnd => (0.0, length),
-            Zone::EndsFrom(from) => (from, length),
-            Zone::Between(from, to) => (from, to.min(length)),
+            Zone::RootToEnd => (0.0, self.length_mm),
+            Zone::EndsFrom(from) => (from, self.length_mm),
+            Zone::Between(from, to) => (from, to.min(self.length_mm)),
         };
         (to - from > SAME_PLACE_MM).then_some((from, to))
     }
 
-    /// Splits at both places and gives the pieces between; a new edge is laid with `laid_mm2`.
-    pub(super) fn cut_out(&mut self, from: f64, to: f64, laid_mm2: f64) -> &mut [Piece] {
-        let start = self.split_at(from, laid_mm2);
-        let end = self.split_at(to, laid_mm2);
-        &mut self.pieces[start..end]
+    /// Index of the stretch that begins at a place, splitting one if need be; a new edge is laid with `laid_mm2`.
+    fn split_at(&mut self, place: f64, laid_mm2: f64) -> usize {
+        if self.length_mm - place <= SAME_PLACE_MM {
+            return self.stretches.len();
+        }
+        let mut from = 0.0;
+        for (index, stretch) in self.stretches.iter_mut().enumerate() {
+            if place - from <= SAME_PLACE_MM {
+                return index;
+            }
+            let to = from + stretch.mm;
+            if to - place > SAME_PLACE_MM {
+                let near = Stretch {
+                    mm: place - from,
+                    exposures: stretch.exposures.clone(),
+                    end: Doubt::laid(self.on, laid_mm2),
+                };
+                stretch.mm = to - place;
+                self.stretches.insert(index, near);
+                return index + 1;
+            }
+            from = to;
+        }
+        self.stretches.len()
     }
 
-    /// Index of the piece that begins at a place, splitting one if need be.
-    fn split_at(&mut self, place: f64, laid_mm2: f64) -> usize {
-        let index = self.pieces.partition_point(|piece| piece.to_mm <= place + SAME_PLACE_MM);
-        match self.pieces.get_mut(index) {
-            Some(piece) if piece.from_mm < place - SAME_PLACE_MM => {
-                let near = Piece {
-                    from_mm: piece.from_mm,
-                    to_mm: place,
-                    exposures: piece.exposures.clone(),
-                    end: Doubt::laid(laid_mm2),
-                };
-                piece.from_mm = place;
-                self.pieces.insert(index, near);
-                index + 1
-            }
-            _ => index,
+    /// Neighbours with one history are one piece: joins the stretch at `index` to the one before it.
+    fn join_if_equal(&mut self, index: usize) {
+        let pair = index.checked_sub(1).map(|before| (self.stretches.get(before), self.stretches.get(index)));
+        let Some((Some(near), Some(far))) = pair else { return };
+        if near.exposures == far.exposures
+            && let Some(near) = self.stretches.remove(index - 1)
+            && let Some(far) = self.stretches.get_mut(index - 1)
+        {
+            far.mm += near.mm;
         }
     }
 
-    /// Neighbours with one history are one piece.
-    fn join_equal(&mut self) {
-        self.pieces.dedup_by(|far, near| {
-            let equal = far.exposures == near.exposures;
-            if equal {
-                near.to_mm = far.to_mm;
-                near.end = std::mem::take(&mut far.end);
-            }
-            equal
-        });
+    /// The length is the sum of the stretches, in the order the pieces are read.
+    fn add_up(&mut self) {
+        self.length_mm = self.stretches.iter().fold(0.0, |sum, stretch| sum + stretch.mm);
     }
 }

@@ -104,9 +104,9 @@ impl Finding<'_> {
 
     /// The exposures this finding is about, each once, in the order met along the hair.
     pub fn met_in(&self, strand: &Strand) -> Vec<Exposure> {
-        let within = |p: &&Piece| p.to_mm > self.from_mm && p.from_mm < self.to_mm;
+        let within = |p: &Piece<'_>| p.to_mm > self.from_mm && p.from_mm < self.to_mm;
         let mut met: Vec<Exposure> = Vec::new();
-        for exposure in strand.pieces().iter().filter(within).flat_map(|piece| &piece.exposures) {
+        for exposure in strand.pieces().filter(within).flat_map(|piece| piece.exposures) {
             if Some(exposure.family.group()) == self.met && !met.contains(exposure) {
                 met.push(*exposure);
             }
@@ -188,49 +188,52 @@ fn latest_likely(on: Date, on_sd_days: f64) -> Date {
     on.checked_add(Duration::days(days as i64)).unwrap_or(Date::MAX)
 }
 
-/// The strand during the check: its own pieces and what earlier applications of the plan put there.
-struct Laid {
-    strand: Strand,
-    met: Vec<Met>,
-    demarcation_mm: f64,
+/// A piece during the check.
+#[derive(Clone, Copy)]
+struct LaidPiece {
+    from_mm: f64,
+    to_mm: f64,
+    /// Doubt of the farther edge, mm; 0 at the tip.
+    end_sd_mm: f64,
+    met: Met,
 }
 
-impl Laid {
-    fn new(strand: &Strand) -> Self {
-        let mut strand = strand.clone();
-        let demarcation_mm = strand.demarcation_mm();
-        let mut met = Vec::with_capacity(strand.pieces.len());
-        for piece in &mut strand.pieces {
-            let mut summary = Met::default();
-            // From here on the summary stands for the exposures.
-            for e in piece.exposures.drain(..) {
-                summary.add(e.family, e.on, e.on_sd_days);
-            }
-            met.push(summary);
-        }
-        Laid { strand, met, demarcation_mm }
+/// The strand during the check: its own pieces and what earlier applications of the plan put there.
+struct Laid<'s> {
+    strand: &'s Strand,
+    pieces: Vec<LaidPiece>,
+}
+
+impl<'s> Laid<'s> {
+    fn new(strand: &'s Strand) -> Self {
+        let sds = strand.demarcations().map(|(_, sd_mm)| sd_mm).chain([0.0]);
+        let lay = |(piece, end_sd_mm): (Piece<'_>, f64)| {
+            let mut met = Met::default();
+            piece.exposures.iter().for_each(|e| met.add(e.family, e.on, e.on_sd_days));
+            LaidPiece { from_mm: piece.from_mm, to_mm: piece.to_mm, end_sd_mm, met }
+        };
+        Laid { strand, pieces: strand.pieces().zip(sds).map(lay).collect() }
     }
 
-    /// Zones are those of the strand as it stands, whatever the plan has put there by then.
-    fn resolve(&self, zone: Zone) -> Option<(f64, f64)> {
-        match zone {
-            Zone::NewGrowth => (self.demarcation_mm > SAME_PLACE_MM).then_some((0.0, self.demarcation_mm)),
-            zone => self.strand.resolve(zone),
-        }
-    }
-
+    /// Puts a planned product on a zone. Zones stay those of the strand as it stands, and so do its demarcations:
+    /// neighbours are not joined.
     fn put_on(&mut self, family: Family, (from, to): (f64, f64)) {
-        let on = self.strand.on();
-        let edges: Vec<f64> = self.strand.pieces.iter().map(|piece| piece.from_mm).collect();
-        let old = std::mem::take(&mut self.met);
-        self.strand.cut_out(from, to, NUMERIC_PLACE_MM2);
-        for piece in &self.strand.pieces {
-            let origin = edges.partition_point(|edge| *edge <= piece.from_mm).saturating_sub(1);
-            let mut met = old[origin];
-            if piece.from_mm >= from - SAME_PLACE_MM && piece.to_mm <= to + SAME_PLACE_MM {
-                met.add(family, on, 0.0);
+        let (start, end) = (self.split_at(from), self.split_at(to));
+        let today = self.strand.on();
+        self.pieces[start..end].iter_mut().for_each(|piece| piece.met.add(family, today, 0.0));
+    }
+
+    /// Index of the piece that begins at a place, splitting one if need be, as a recorded application would.
+    fn split_at(&mut self, place: f64) -> usize {
+        let index = self.pieces.partition_point(|piece| piece.to_mm <= place + SAME_PLACE_MM);
+        match self.pieces.get_mut(index) {
+            Some(piece) if piece.from_mm < place - SAME_PLACE_MM => {
+                let near = LaidPiece { to_mm: place, end_sd_mm: NUMERIC_PLACE_MM2.sqrt(), ..*piece };
+                piece.from_mm = place;
+                self.pieces.insert(index, near);
+                index + 1
             }
-            self.met.push(met);
+            _ => index,
         }
     }
 }
@@ -248,17 +251,17 @@ struct Stretch {
     met: Group,
 }
 
-struct Check<'t> {
-    hair: Laid,
+struct Check<'s, 't> {
+    hair: Laid<'s>,
     table: &'t RuleTable,
     health: Health,
     reforming: bool,
     findings: Vec<Finding<'t>>,
 }
 
-impl<'t> Check<'t> {
+impl<'t> Check<'_, 't> {
     fn meet(&mut self, index: usize, application: &PlannedApplication) {
-        let Some(zone) = self.hair.resolve(application.zone) else {
+        let Some(zone) = self.hair.strand.resolve(application.zone) else {
             self.report_empty(index, application);
             return;
         };
@@ -289,12 +292,10 @@ impl<'t> Check<'t> {
 
     /// Where pieces that met something lie within the zone; verdicts still to come.
     fn lies(&self, (from, to): (f64, f64), numeric: bool) -> impl Iterator<Item = (Stretch, Met)> {
-        let strand = &self.hair.strand;
-        let length = strand.length_mm();
+        let length = self.hair.strand.length_mm();
         let mut before = 0.0;
-        strand.pieces.iter().zip(&self.hair.met).filter_map(move |(piece, met)| {
-            let tip = length - piece.to_mm <= SAME_PLACE_MM;
-            let behind = if tip { 0.0 } else { WIDE * piece.end.sd_mm(strand.rate_sd) };
+        self.hair.pieces.iter().filter_map(move |piece| {
+            let behind = WIDE * piece.end_sd_mm;
             let ahead = std::mem::replace(&mut before, behind);
             let surely_from = (piece.from_mm - ahead).max(0.0);
             let (near, far) = if numeric {
@@ -312,7 +313,7 @@ impl<'t> Check<'t> {
                 then: None,
                 met: Group::Neutraliser,
             };
-            (far - near > SAME_PLACE_MM).then_some((stretch, *met))
+            (far - near > SAME_PLACE_MM).then_some((stretch, piece.met))
         })
     }
 
@@ -336,10 +337,10 @@ impl<'t> Check<'t> {
 
     /// Product combed or rinsed past the line meets what begins there.
     fn look_beside(&mut self, index: usize, application: &PlannedApplication) {
-        let line = self.hair.demarcation_mm;
-        let pieces = &self.hair.strand.pieces;
-        let at = pieces.partition_point(|piece| piece.to_mm <= line + SAME_PLACE_MM);
-        let (Some(piece), Some(met)) = (pieces.get(at), self.hair.met.get(at)) else { return };
+        let line = self.hair.strand.demarcation_mm();
+        let at = self.hair.pieces.partition_point(|piece| piece.to_mm <= line + SAME_PLACE_MM);
+        let Some(LaidPiece { to_mm, met, .. }) = self.hair.pieces.get(at).copied() else { return };
+        let sd_mm = at.checked_sub(1).map_or(0.0, |before| self.hair.pieces[before].end_sd_mm);
         let has = |group: Group| met.latest[group as usize].is_some();
         let (rule, group) = match application.family.group() {
             Group::Thio if has(Group::Hydroxide) => (&self.table.beside_other, Group::Hydroxide),
@@ -349,11 +350,10 @@ impl<'t> Check<'t> {
             }
             _ => return,
         };
-        let sd = if at == 0 { 0.0 } else { pieces[at - 1].end.sd_mm(self.hair.strand.rate_sd) };
         let stretch = Stretch {
             from: line,
-            to: piece.to_mm,
-            surely_from: (line - WIDE * sd).max(0.0),
+            to: to_mm,
+            surely_from: (line - WIDE * sd_mm).max(0.0),
             verdict: rule.verdict,
             until: None,
             then: None,

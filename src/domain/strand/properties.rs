@@ -114,7 +114,7 @@ fn verdict(strand: &Strand, plan: &[PlannedApplication], table: &RuleTable) -> V
 
 /// The history at every millimetre, tip to scalp would do as well: two strands alike here are alike.
 fn sampled(strand: &Strand) -> Vec<Vec<Exposure>> {
-    let at = |mm: f64| strand.pieces().iter().find(|p| p.to_mm > mm).map(|p| p.exposures.clone());
+    let at = |mm: f64| strand.pieces().find(|p| p.to_mm > mm).map(|p| p.exposures.to_vec());
     (0..2000).map_while(|i| at(f64::from(i) + 0.37)).collect()
 }
 
@@ -129,8 +129,8 @@ proptest! {
             from = piece.to_mm;
         }
         prop_assert_eq!(from, strand.length_mm());
-        for pair in strand.pieces().windows(2) {
-            prop_assert_ne!(&pair[0].exposures, &pair[1].exposures);
+        for (near, far) in strand.pieces().zip(strand.pieces().skip(1)) {
+            prop_assert_ne!(near.exposures, far.exposures);
         }
         prop_assert!(strand.demarcations().all(|(_, sd)| sd.is_finite()));
     }
@@ -159,7 +159,7 @@ proptest! {
         let mut after = before.clone();
         after.grow_to(before.on() + Duration::days(days)).unwrap();
         let histories = |s: &Strand| {
-            s.pieces().iter().map(|p| p.exposures.clone()).filter(|e| !e.is_empty()).collect::<Vec<_>>()
+            s.pieces().map(|p| p.exposures.to_vec()).filter(|e| !e.is_empty()).collect::<Vec<_>>()
         };
         prop_assert_eq!(histories(&before), histories(&after));
     }
@@ -188,7 +188,7 @@ proptest! {
             let trims = matches!(act, Act::Trim(_));
             tried.push(act);
             let families: std::collections::BTreeSet<Family> =
-                live(&tried).pieces().iter().flat_map(|p| &p.exposures).map(|e| e.family).collect();
+                live(&tried).pieces().flat_map(|p| p.exposures).map(|e| e.family).collect();
             prop_assert!(trims || families.len() >= carried);
             carried = families.len();
         }
@@ -214,7 +214,7 @@ proptest! {
         let before = live(&acts);
         let mut after = before.clone();
         after.rate_sd *= more;
-        for piece in &mut after.pieces {
+        for piece in &mut after.stretches {
             piece.end.laid_mm2 *= more;
             piece.exposures.iter_mut().for_each(|e| e.on_sd_days *= more);
         }
