@@ -1,5 +1,6 @@
 //! What follows from an act on a run, in the same transaction: the station held, the strand written on.
 
+use super::dues;
 use super::runs::{self, Hand, Loaded};
 use crate::app::App;
 use crate::calendar::Zone;
@@ -30,7 +31,7 @@ pub(super) async fn after_command(
 }
 
 /// What touched the hair is in the strand from now on, whatever way the run ended; a trim is taken off.
-async fn end_run(s: &mut Scoped, _app: &App, after: &Loaded, hand: Hand<'_>) -> Stored<()> {
+async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> Stored<()> {
     let (client, run) = (ClientId(after.run.client_id), RunId(after.run.run_id));
     let by = hand.person.map_or(PersonId(after.run.started_by), |p| p.id);
     let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
@@ -56,6 +57,7 @@ async fn end_run(s: &mut Scoped, _app: &App, after: &Loaded, hand: Hand<'_>) -> 
     if state.trimmed_mm > 0.0 {
         finish::append_trim(s, client, run, by, on, state.trimmed_mm).await?;
     }
+    dues::refresh_due(s, &app.reference, client).await?;
     sessions::release(s, run).await?;
     for topic in ["regrowth".to_string(), format!("client:{client}"), "shelf".to_string()] {
         s.changed(topic);

@@ -186,7 +186,7 @@ pub async fn list(
     until: Date,
     after: Option<(Date, ClientId)>,
 ) -> Stored<Vec<DueRow>> {
-    let (after_on, after_id) = after.map_or((Date::MIN, 0), |(on, id)| (on, id.0));
+    let (after_on, after_id) = after.map_or((None, 0), |(on, id)| (Some(on), id.0));
     Ok(sqlx::query_as(
         "select d.client_id, d.protocol, d.last_on, d.target_mm, d.rate_mm, d.rate_sd, d.early_on, d.middle_on, d.late_on,
             d.least_on, d.latest_on, d.run_id, c.name, c.no_contact, u.name as usual_name,
@@ -209,7 +209,7 @@ pub async fn list(
          left join lateral (select * from plan p where p.salon_id = d.salon_id and p.client_id = d.client_id
             and p.made_at > coalesce((select max(r.started_at) from run r where r.salon_id = d.salon_id and r.client_id = d.client_id), '-infinity')
             order by p.made_at desc limit 1) pl on true
-         where d.salon_id = $1 and d.early_on <= $3 and (d.latest_on, d.client_id) > ($4, $5)
+         where d.salon_id = $1 and d.early_on <= $3 and (d.latest_on, d.client_id) > (coalesce($4, '-infinity'::date), $5)
          order by d.latest_on, d.client_id limit 201",
     )
     .bind(s.salon.0)

@@ -1,6 +1,7 @@
 //! A salon to test in: one throw-away cluster a binary, one database a test, the real router.
 
 mod browser;
+mod desk;
 mod hands;
 pub mod program;
 mod salon;
