@@ -8,7 +8,6 @@ pub mod dues;
 pub mod followups;
 pub mod hair_tests;
 pub mod openings;
-pub mod hair_tests;
 pub mod protocols;
 mod run_context;
 mod run_effects;
