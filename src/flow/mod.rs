@@ -14,3 +14,4 @@ mod run_effects;
 pub mod runs;
 pub mod sign_in;
 pub mod skin_tests;
+pub mod team;

@@ -18,6 +18,7 @@ pub mod dues;
 pub mod finish;
 pub mod followups;
 pub mod hair_tests;
+pub mod hours;
 pub mod idempotency;
 pub mod lots;
 pub mod openings;

@@ -195,3 +195,29 @@ pub async fn set_left(s: &mut Scoped, id: PersonId, left: bool) -> Stored<()> {
         .await?;
     Ok(())
 }
+
+/// The managers who are here, their rows locked: of two who remove one another the second sees the first's act.
+pub async fn lock_managers(s: &mut Scoped) -> Stored<Vec<PersonId>> {
+    let ids: Vec<i64> = sqlx::query_scalar(
+        "select person_id from person where salon_id = $1 and role = 'manager' and left_at is null order by person_id for update",
+    )
+    .bind(s.salon.0)
+    .fetch_all(&mut *s.tx)
+    .await?;
+    Ok(ids.into_iter().map(PersonId).collect())
+}
+
+/// Another name or role; a passphrase is a manager's alone and goes with the role.
+pub async fn change(s: &mut Scoped, id: PersonId, name: &str, role: Role) -> Stored<()> {
+    sqlx::query(
+        "update person set name = $3, role = $4, passphrase_hash = case when $4 = 'manager' then passphrase_hash end
+         where salon_id = $1 and person_id = $2",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .bind(name)
+    .bind(role.code())
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(())
+}

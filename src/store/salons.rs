@@ -74,3 +74,23 @@ pub async fn found(pool: &PgPool, f: Founding<'_>) -> Stored<(SalonId, PersonId,
     .await?;
     Ok((SalonId(row.0), PersonId(row.1), StationId(row.2), PersonId(row.3)))
 }
+
+/// Changes what the salon is called, where it is and what it holds itself to (name, zone, place of law,
+/// emergency number, eye wash, least age in years, patch-test days; the rest of `to` is not written).
+pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
+    sqlx::query(
+        "update salon set name = $2, zone = $3, place = $4, emergency_number = $5, eye_wash_place = $6, least_age = $7, patch_valid_days = $8
+         where salon_id = $1",
+    )
+    .bind(s.salon.0)
+    .bind(&to.name)
+    .bind(&to.zone)
+    .bind(&to.place)
+    .bind(&to.emergency_number)
+    .bind(&to.eye_wash_place)
+    .bind(to.least_age)
+    .bind(to.patch_valid_days)
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(())
+}

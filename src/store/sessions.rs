@@ -144,3 +144,13 @@ pub async fn find_armed(s: &mut Scoped, station: StationId) -> Stored<Option<Ses
     .fetch_optional(&mut *s.tx)
     .await?)
 }
+
+/// Ends all sessions at a station (its browser is a stranger from now on).
+pub async fn end_all_at(s: &mut Scoped, station: StationId) -> Stored<()> {
+    sqlx::query("update session set ended_at = rinsebell_now() where salon_id = $1 and station_id = $2 and ended_at is null")
+        .bind(s.salon.0)
+        .bind(station.0)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}

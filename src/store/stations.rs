@@ -97,3 +97,27 @@ pub async fn revoke(s: &mut Scoped, id: StationId) -> Stored<()> {
         .await?;
     Ok(())
 }
+
+/// One station, revoked or not.
+pub async fn find(s: &mut Scoped, id: StationId) -> Stored<Option<Station>> {
+    Ok(sqlx::query_as(
+        "select station_id, name, kind, token_hash is not null as paired, revoked_at is not null as revoked
+         from station where salon_id = $1 and station_id = $2",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .fetch_optional(&mut *s.tx)
+    .await?)
+}
+
+/// Another name or stand.
+pub async fn change(s: &mut Scoped, id: StationId, name: &str, kind: &str) -> Stored<()> {
+    sqlx::query("update station set name = $3, kind = $4 where salon_id = $1 and station_id = $2")
+        .bind(s.salon.0)
+        .bind(id.0)
+        .bind(name)
+        .bind(kind)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}

@@ -25,6 +25,7 @@ pub mod seat;
 pub mod shell;
 pub mod sign_in;
 pub mod table;
+pub mod team;
 pub mod typed;
 
 #[cfg(test)]

@@ -17,4 +17,5 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::regrowth::LINES,
     crate::web::run::LINES,
     crate::web::sign_in::LINES,
+    crate::web::team::LINES,
 ];

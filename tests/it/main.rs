@@ -9,3 +9,4 @@ mod runs;
 mod sign_in;
 mod start;
 mod support;
+mod team;

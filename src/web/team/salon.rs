@@ -1,0 +1,175 @@
+//! The salon's own rules: where it is, what it holds itself to, how many places there are.
+
+use askama::Template;
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use super::problem;
+use crate::calendar::Zone;
+use crate::domain::access::Act;
+use crate::flow::team::{self as flow, TeamRefused};
+use crate::store::hours as hours_store;
+use crate::store::salons::Salon;
+use crate::web::form::{Choice, Errors};
+use crate::web::problem::{Answered, Problem};
+use crate::web::seat::Seat;
+use crate::web::shell::Shell;
+use crate::web::{once, page, typed};
+
+/// The salon as typed.
+#[derive(Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct TypedSalon {
+    once: String,
+    name: String,
+    zone: String,
+    place: String,
+    emergency_number: String,
+    eye_wash_place: String,
+    least_age: String,
+    patch_valid_days: String,
+    chairs: String,
+    basins: String,
+    hoods: String,
+}
+
+/// Whose law, with its words.
+const PLACES_OF_LAW: [(&str, &str); 3] =
+    [("eu", "European Union"), ("uk", "United Kingdom"), ("us", "United States")];
+
+fn whole(e: &mut Errors, field: &str, raw: &str, least: i16, most: i16, what: &str) -> i16 {
+    match raw.trim().parse::<i16>() {
+        Ok(n) if (least..=most).contains(&n) => n,
+        _ => {
+            e.note(field, format!("Write {what}, a whole number from {least} to {most}."));
+            least
+        }
+    }
+}
+
+impl TypedSalon {
+    fn of(x: &Salon, places: &[hours_store::PlaceCount]) -> TypedSalon {
+        let count = |kind: &str| places.iter().find(|p| p.kind == kind).map_or(0, |p| p.count).to_string();
+        TypedSalon {
+            once: String::new(),
+            name: x.name.clone(),
+            zone: x.zone.clone(),
+            place: x.place.clone(),
+            emergency_number: x.emergency_number.clone(),
+            eye_wash_place: x.eye_wash_place.clone(),
+            least_age: x.least_age.to_string(),
+            patch_valid_days: x.patch_valid_days.to_string(),
+            chairs: count("chair"),
+            basins: count("basin"),
+            hoods: count("hood"),
+        }
+    }
+
+    fn read(&self, kept: &Salon) -> (Salon, [(&'static str, i16); 3], Errors) {
+        let mut e = Errors::none();
+        let name = typed::needed(&mut e, "name", &self.name, 80, "Write the salon's name.");
+        let zone = typed::code(
+            &mut e,
+            "zone",
+            self.zone.trim(),
+            |z| Zone::find(z).map(|z| z.name().to_string()),
+            "Write a time zone of the IANA list, such as Europe/Paris or America/New_York.",
+        );
+        if !PLACES_OF_LAW.iter().any(|(c, _)| *c == self.place) {
+            e.note("place", "Choose whose law the limits follow.");
+        }
+        let emergency_number = typed::needed(
+            &mut e,
+            "emergency_number",
+            &self.emergency_number,
+            30,
+            "Write the number to call in an emergency, such as 112.",
+        );
+        let eye_wash_place = typed::line(&mut e, "eye_wash_place", &self.eye_wash_place, 120);
+        let least_age = whole(&mut e, "least_age", &self.least_age, 0, 30, "the youngest age in years");
+        let patch_valid_days = whole(
+            &mut e,
+            "patch_valid_days",
+            &self.patch_valid_days,
+            2,
+            183,
+            "how many days a patch test holds",
+        );
+        let places = [
+            ("chair", whole(&mut e, "chairs", &self.chairs, 0, 200, "how many chairs there are")),
+            ("basin", whole(&mut e, "basins", &self.basins, 0, 200, "how many basins there are")),
+            ("hood", whole(&mut e, "hoods", &self.hoods, 0, 200, "how many hoods there are")),
+        ];
+        let salon = Salon {
+            name,
+            zone: zone.unwrap_or_default(),
+            place: self.place.clone(),
+            emergency_number,
+            eye_wash_place,
+            least_age,
+            patch_valid_days,
+            ..kept.clone()
+        };
+        (salon, places, e)
+    }
+}
+
+#[derive(Template)]
+#[template(path = "team/salon.html")]
+struct SalonPage {
+    shell: Shell,
+    errors: Errors,
+    once_key: String,
+    typed: TypedSalon,
+    places: Vec<Choice>,
+}
+
+async fn salon_page(seat: &Seat, f: Option<TypedSalon>, errors: Errors) -> Result<SalonPage, Problem> {
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let counts = hours_store::list_places(&mut s).await?;
+    s.commit().await?;
+    let typed = f.unwrap_or_else(|| TypedSalon::of(&seat.salon_row, &counts));
+    Ok(SalonPage {
+        shell: seat.shell(now, "/team", &[]),
+        errors,
+        once_key: once::key(),
+        places: Choice::list(PLACES_OF_LAW, &[typed.place.as_str()]),
+        typed,
+    })
+}
+
+/// The salon's own rules.
+pub async fn form(seat: Seat) -> Answered {
+    seat.require(Act::KeepTeam)?;
+    Ok(page::html(&salon_page(&seat, None, Errors::none()).await?))
+}
+
+/// Keeps them.
+pub async fn keep(seat: Seat, Form(f): Form<TypedSalon>) -> Answered {
+    seat.require(Act::KeepTeam)?;
+    let (salon, places, mut errors) = f.read(&seat.salon_row);
+    if !errors.is_empty() {
+        return Ok(page::refused(&salon_page(&seat, Some(f), errors).await?));
+    }
+    let mut s = seat.begin().await?;
+    if let Some(again) = once::claim(&mut s, &f.once, "/team/salon").await? {
+        return Ok(again);
+    }
+    match flow::change_salon(&mut s, &salon, &places).await {
+        Ok(()) => {
+            let answer = once::settle(&mut s, &f.once, "/team").await?;
+            s.commit().await?;
+            Ok(answer)
+        }
+        Err(TeamRefused::ZoneUnknown) => {
+            drop(s);
+            errors.note(
+                "zone",
+                "The database does not know this zone; choose a neighbouring city of the IANA list.",
+            );
+            Ok(page::refused(&salon_page(&seat, Some(f), errors).await?))
+        }
+        Err(why) => Err(problem(why)),
+    }
+}
