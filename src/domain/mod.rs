@@ -16,5 +16,6 @@ pub mod qualification;
 pub mod rods;
 pub mod run;
 pub mod skin_test;
+pub mod stock;
 pub mod strand;
 pub mod units;

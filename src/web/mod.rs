@@ -11,21 +11,28 @@ pub mod day;
 pub mod drawing;
 pub mod followups;
 pub mod form;
+pub mod hair_tests;
 pub mod health;
 pub mod live;
+pub mod lots;
 pub mod once;
 pub mod openings;
 pub mod page;
 pub mod picture;
 pub mod problem;
+pub mod product_form;
+pub mod products;
 pub mod regrowth;
 pub mod routes;
 pub mod run;
 pub mod seat;
+pub mod shelf;
 pub mod shell;
 pub mod sign_in;
+pub mod skin_tests;
 pub mod table;
 pub mod team;
+pub mod tests;
 pub mod typed;
 
 #[cfg(test)]
