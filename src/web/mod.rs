@@ -9,6 +9,7 @@ pub mod consult_form;
 pub mod consults;
 pub mod day;
 pub mod drawing;
+pub mod floor;
 pub mod followups;
 pub mod form;
 pub mod hair_tests;

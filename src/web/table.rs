@@ -10,6 +10,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::consents::LINES,
     crate::web::consults::LINES,
     crate::web::day::LINES,
+    crate::web::floor::LINES,
     crate::web::followups::LINES,
     crate::web::hair_tests::LINES,
     crate::web::health::LINES,

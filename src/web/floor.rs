@@ -1,0 +1,448 @@
+//! The Floor: everything under way on one shared axis; every station's default screen, also while locked.
+
+use askama::Template;
+use axum::extract::Query;
+use serde::Deserialize;
+use time::OffsetDateTime;
+
+use crate::calendar::Zone;
+use crate::domain::chemistry::family::Family;
+use crate::domain::protocol::Place;
+use crate::domain::run::bells::{Bell, BellKind};
+use crate::domain::run::track::{self, BlockKind, Collision, MarkKind};
+use crate::flow::runs::{self, Loaded};
+use crate::store::runs as store_runs;
+use crate::store::{openings, people};
+use crate::web::page;
+use crate::web::picture::Clock;
+use crate::web::picture::axis::{
+    Band, BandKind, Clash, FloorPicture, LaneBlock, Notch, PlaceLane, Quarter, Track, TrackState,
+};
+use crate::web::picture::mark::Pattern;
+use crate::web::problem::Answered;
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::{Seat, first_name, short_name};
+use crate::web::shell::Shell;
+
+/// The routes of the Floor.
+pub const LINES: &[Line] = lines![get "/floor" Open::Station => show];
+
+/// `?wall=1`: a screen on the wall, nothing to tap.
+#[derive(Deserialize, Default)]
+pub struct Mode {
+    #[serde(default)]
+    wall: String,
+}
+
+/// A bell ahead, as a row.
+struct Ahead {
+    at: String,
+    in_words: String,
+    who: String,
+    what: String,
+    place: String,
+    hands: String,
+}
+
+#[derive(Template)]
+#[template(path = "floor/floor.html")]
+struct FloorPage {
+    shell: Shell,
+    part: &'static str,
+    day: String,
+    count: usize,
+    heading: String,
+    next_at: String,
+    next_in: String,
+    next_where: String,
+    ahead: Vec<String>,
+    picture: FloorPicture,
+    bells: Vec<Ahead>,
+    may_start: bool,
+}
+
+struct Seen<'a> {
+    loaded: &'a Loaded,
+    state: crate::domain::run::State<'a>,
+    track: track::Track,
+    stylist: String,
+}
+
+fn ms(at: OffsetDateTime) -> i64 {
+    (at.unix_timestamp_nanos() / 1_000_000) as i64
+}
+
+/// The Floor. Names shrink to first name and initial: clients see these screens too.
+pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
+    let mut s = seat.begin().await?;
+    let mut all = Vec::new();
+    for run in store_runs::list_open(&mut s).await? {
+        all.push(runs::load_found(&mut s, &seat.app, run).await?);
+    }
+    let names: Vec<(i64, String)> =
+        people::list(&mut s).await?.into_iter().map(|p| (p.id.0, p.name)).collect();
+    let here = u32::try_from(seat_hands(&mut s).await?).unwrap_or(1);
+    let places = openings::list_place_counts(&mut s).await?;
+    let now = s.now().await?;
+    s.commit().await?;
+    let zone = Zone::find(&seat.salon_row.zone)
+        .unwrap_or_else(|| Zone::find("UTC").expect("UTC is a zone of every build"));
+    let wall = !mode.wall.is_empty() || seat.station.as_ref().is_some_and(|x| x.kind == "wall");
+    let counts: Vec<(Place, u32)> = places
+        .iter()
+        .filter_map(|(kind, count)| {
+            let place = [Place::Chair, Place::Basin, Place::Hood].into_iter().find(|p| p.code() == kind)?;
+            Some((place, u32::try_from(*count).unwrap_or(0)))
+        })
+        .collect();
+    let seen: Vec<Seen<'_>> = all
+        .iter()
+        .map(|loaded| {
+            let state = loaded.state();
+            let track = state.track(now);
+            let who = runs::stylist_of(loaded);
+            let stylist = names
+                .iter()
+                .find(|(id, _)| *id == who.0)
+                .map_or(String::new(), |(_, n)| first_name(n).to_string());
+            Seen { loaded, state, track, stylist }
+        })
+        .collect();
+    let mut shell = seat.shell(now, "/floor", &["floor"]);
+    shell.wall = wall;
+    let tracks: Vec<track::Track> = seen.iter().map(|x| x.track.clone()).collect();
+    let clashes = track::collisions(&tracks, &counts, here, now);
+    Ok(page::html(&page_of(&seen, &clashes, &zone, now, shell, &seat, wall)))
+}
+
+/// Pairs of hands here: people who treat hair and have not left.
+async fn seat_hands(s: &mut crate::store::Scoped) -> crate::store::Stored<usize> {
+    let treats = |p: &people::Person| {
+        !p.left && crate::domain::access::may(p.role, crate::domain::access::Act::StartStep)
+    };
+    Ok(people::list(s)
+        .await?
+        .iter()
+        .filter(|p| treats(p) && p.role != crate::domain::access::Role::Manager)
+        .count()
+        .max(1))
+}
+
+fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
+    let minutes = ((to - from).as_seconds_f64() / 60.0).ceil() as i64;
+    match minutes {
+        ..=0 => "now".into(),
+        1 => "1 min".into(),
+        m => format!("{m} min"),
+    }
+}
+
+fn page_of(
+    seen: &[Seen<'_>],
+    clashes: &[Collision],
+    zone: &Zone,
+    now: OffsetDateTime,
+    shell: Shell,
+    seat: &Seat,
+    wall: bool,
+) -> FloorPage {
+    let clock = |at: OffsetDateTime| zone.clock(at);
+    let mut ahead: Vec<(Bell, usize)> = seen
+        .iter()
+        .enumerate()
+        .flat_map(|(i, x)| {
+            let until = now + time::Duration::minutes(75);
+            x.state
+                .bells_between(now, until)
+                .into_iter()
+                .filter(|b| b.kind != BellKind::Soon)
+                .map(move |b| (b, i))
+        })
+        .collect();
+    ahead.sort_by_key(|(b, _)| b.at);
+    let mut shown: Vec<(usize, String, String)> = Vec::new();
+    ahead.retain(|(b, i)| {
+        // A bell that would ring again every minute is said once.
+        let key = (*i, format!("{:?}", b.kind), b.step.to_string());
+        let fresh = !shown.contains(&key);
+        shown.push(key);
+        fresh
+    });
+    let next = ahead.first();
+    let soonest = next.map(|(_, i)| *i);
+    let bells = ahead.iter().take(12).map(|(b, i)| row(&seen[*i], b, now, &clock)).collect::<Vec<_>>();
+    let quarters =
+        Quarter::around(ms(now), |at| crate::calendar::instant_of_ms(at).map_or_else(String::new, &clock));
+    let words: Vec<String> = clashes
+        .iter()
+        .take(3)
+        .map(|c| {
+            let who: Vec<String> = c
+                .tracks
+                .iter()
+                .filter_map(|t| seen.get(*t))
+                .map(|x| short_name(&x.loaded.run.client_name))
+                .collect();
+            format!("{}: {}", c.words(&clock), who.join(", "))
+        })
+        .collect();
+    let count = seen.len();
+    FloorPage {
+        part: if wall { "/floor?wall=1" } else { "/floor" },
+        day: zone.day_words(now),
+        count,
+        heading: format!("Floor, {}, {}: {}", zone.day_words(now), clock(now), plural(count)),
+        next_at: next
+            .map(|(b, i)| format!("{} {}", clock(b.at), bell_words(&seen[*i], b)))
+            .unwrap_or_default(),
+        next_in: next.map(|(b, _)| in_words(now, b.at)).unwrap_or_default(),
+        next_where: next
+            .map(|(_, i)| format!("{}, {}", seen[*i].loaded.run.chair, seen[*i].stylist))
+            .unwrap_or_default(),
+        ahead: words,
+        picture: FloorPicture {
+            now_words: clock(now),
+            quarters,
+            lanes: vec![basin_lane(seen, clashes, now, &clock)],
+            tracks: seen
+                .iter()
+                .enumerate()
+                .map(|(i, x)| track_of(x, now, &clock, soonest == Some(i), wall))
+                .collect(),
+        },
+        bells,
+        may_start: seat.may(crate::domain::access::Act::SeeClients),
+        shell,
+    }
+}
+
+fn plural(count: usize) -> String {
+    match count {
+        0 => "nothing under way".into(),
+        1 => "one service under way".into(),
+        n => format!("{n} services under way"),
+    }
+}
+
+fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
+    let title = x.loaded.frame.protocol.step(&b.step).map(|s| s.title.to_lowercase()).unwrap_or_default();
+    let name = short_name(&x.loaded.run.client_name);
+    match b.kind {
+        BellKind::TestCurl => format!("test curl, {name}"),
+        BellKind::Most => format!("rinse, {name}: longest allowed"),
+        BellKind::RinseNow => format!("rinse now, {name}"),
+        BellKind::Target | BellKind::Soon => format!("{title}, {name}: at target"),
+    }
+}
+
+fn row(x: &Seen<'_>, b: &Bell, now: OffsetDateTime, clock: &dyn Fn(OffsetDateTime) -> String) -> Ahead {
+    let title = x.loaded.frame.protocol.step(&b.step).map(|s| s.title.clone()).unwrap_or_default();
+    let (what, place) = match b.kind {
+        BellKind::Most | BellKind::RinseNow => ("longest allowed: rinse".to_string(), "basin".to_string()),
+        BellKind::TestCurl => {
+            ("test curl: first rod, last rod, weakest place".to_string(), x.loaded.run.chair.clone())
+        }
+        BellKind::Target | BellKind::Soon => (format!("{title}: at target"), x.loaded.run.chair.clone()),
+    };
+    Ahead {
+        at: clock(b.at),
+        in_words: in_words(now, b.at),
+        who: short_name(&x.loaded.run.client_name),
+        what,
+        place,
+        hands: x.stylist.clone(),
+    }
+}
+
+fn minutes(now: OffsetDateTime, at: OffsetDateTime) -> f64 {
+    (at - now).as_seconds_f64() / 60.0
+}
+
+fn basin_lane(
+    seen: &[Seen<'_>],
+    clashes: &[Collision],
+    now: OffsetDateTime,
+    clock: &dyn Fn(OffsetDateTime) -> String,
+) -> PlaceLane {
+    let mut blocks: Vec<LaneBlock> = Vec::new();
+    for x in seen {
+        for b in x.track.blocks.iter().filter(|b| b.places.contains(&Place::Basin)) {
+            let (from_min, to_min) = (minutes(now, b.start), minutes(now, b.end));
+            let words = short_name(&x.loaded.run.client_name);
+            match blocks.last_mut() {
+                // Steps that follow one another at the basin are one stay.
+                Some(last) if last.words == words && (last.to_min - from_min).abs() < 0.5 => {
+                    last.to_min = to_min
+                }
+                _ => blocks.push(LaneBlock { from_min, to_min, words }),
+            }
+        }
+    }
+    blocks.retain(|b| b.to_min > -25.0 && b.from_min < 75.0);
+    blocks.sort_by(|a, b| a.from_min.total_cmp(&b.from_min));
+    let sentence: Vec<String> = blocks
+        .iter()
+        .map(|b| {
+            let at = |m: f64| clock(now + time::Duration::seconds_f64(m * 60.0));
+            format!("{} {} to {}", b.words, at(b.from_min), at(b.to_min))
+        })
+        .collect();
+    let basin = |c: &&Collision| c.wanted == track::Wanted::Place(Place::Basin);
+    PlaceLane {
+        name: "basin".into(),
+        label: format!(
+            "Basin: {}.",
+            if sentence.is_empty() { "nobody within the hour".into() } else { sentence.join(", ") }
+        ),
+        clashes: clashes
+            .iter()
+            .filter(basin)
+            .take(2)
+            .map(|c| Clash {
+                from_min: minutes(now, c.at),
+                to_min: minutes(now, c.until),
+                words: c.words(clock),
+            })
+            .collect(),
+        blocks,
+    }
+}
+
+/// The pattern a family is drawn with.
+pub fn pattern_of(family: Family, straightens: bool) -> Pattern {
+    match family {
+        Family::Thio if straightens => Pattern::ThioStraightening,
+        Family::Thio => Pattern::ThioCurl,
+        Family::ThioEster => Pattern::Ester,
+        Family::Sulfite | Family::Cysteine => Pattern::Sulfite,
+        Family::SodiumHydroxide | Family::PotassiumHydroxide | Family::LithiumHydroxide => Pattern::Hydroxide,
+        Family::GuanidineHydroxide => Pattern::Guanidine,
+        Family::OxidativeColour => Pattern::Colour,
+        Family::DirectDye => Pattern::Direct,
+        Family::Lightener => Pattern::Lightener,
+        Family::MetallicSalt => Pattern::Metallic,
+        Family::PlantColour => Pattern::Henna,
+        Family::AldehydeSmoothing => Pattern::Aldehyde,
+        Family::PeroxideNeutraliser | Family::BromateNeutraliser => Pattern::Neutral,
+        Family::Unknown => Pattern::Blank,
+    }
+}
+
+fn track_of(
+    x: &Seen<'_>,
+    now: OffsetDateTime,
+    clock: &dyn Fn(OffsetDateTime) -> String,
+    soonest: bool,
+    wall: bool,
+) -> Track {
+    let (run, state) = (&x.loaded.run, &x.state);
+    let headline = state.headline(now);
+    let ringing = state.ringing(now);
+    let over = ringing.iter().any(|b| b.only_rinsing_answers());
+    let running = state.running();
+    let window = state.window_shuts_at();
+    let (dial, sense, label) = main_clock(x, now);
+    let longest = state
+        .exposures
+        .iter()
+        .find(|e| e.is_open())
+        .map(|e| {
+            format!(
+                "; longest on {}",
+                crate::web::picture::clock::reading(e.longest(now).whole_milliseconds() as i64)
+            )
+        })
+        .unwrap_or_default();
+    let detail = match window {
+        Some(at) => format!("done by {}, {}{longest}", clock(at), x.stylist),
+        None => format!(
+            "{}{longest}",
+            headline.next.as_ref().map_or_else(|| x.stylist.clone(), |n| format!("then {n}, {}", x.stylist))
+        ),
+    };
+    Track {
+        id: run.run_id.to_string(),
+        href: if wall { String::new() } else { format!("/runs/{}", run.run_id) },
+        name: short_name(&run.client_name),
+        place_words: format!("{}, {}", run.chair, x.stylist),
+        service_words: x.loaded.frame.protocol.title.to_lowercase(),
+        clock: dial,
+        clock_label: label,
+        clock_sense: sense,
+        small_clock: !running.iter().any(|c| c.on_hair) && window.is_none(),
+        next_words: headline.now.clone(),
+        next_detail: detail,
+        bell: ringing.first().map_or_else(String::new, |b| {
+            let mark = if b.only_rinsing_answers() { "most" } else { "target" };
+            format!("{}:{mark}:{}:{}", run.run_id, b.clock.code(), ms(b.at) / 60_000)
+        }),
+        state: if over {
+            TrackState::Over
+        } else if !ringing.is_empty() {
+            TrackState::Ringing
+        } else if soonest {
+            TrackState::Soonest
+        } else {
+            TrackState::Calm
+        },
+        bands: x.track.blocks.iter().map(|b| band(x, b, now)).collect(),
+        notches: x
+            .track
+            .marks
+            .iter()
+            .map(|m| match m.kind {
+                MarkKind::Target => Notch::Bell(minutes(now, m.at)),
+                MarkKind::Most => Notch::Most(minutes(now, m.at)),
+            })
+            .collect(),
+    }
+}
+
+fn band(x: &Seen<'_>, b: &track::Block, now: OffsetDateTime) -> Band {
+    let step = x.loaded.frame.protocol.step(&b.step);
+    let straightens = step
+        .and_then(|s| s.application)
+        .and_then(|l| x.loaded.frame.protocol.application(l))
+        .is_some_and(|a| a.straightens);
+    let kind = match b.kind {
+        BlockKind::Hands => step
+            .filter(|s| s.is_chemical())
+            .and_then(|s| s.family)
+            .map_or(BandKind::Hands, |f| BandKind::Chemical(pattern_of(f, straightens))),
+        BlockKind::Basin => BandKind::Basin,
+        BlockKind::Nobody(Some(family)) => BandKind::Chemical(pattern_of(family, straightens)),
+        BlockKind::Nobody(None) => BandKind::Nobody,
+    };
+    Band { from_min: minutes(now, b.start), to_min: minutes(now, b.end), kind, words: b.title.to_lowercase() }
+}
+
+/// The one large clock: the window, else the nearest target, else how long the step has been in hand.
+fn main_clock(x: &Seen<'_>, now: OffsetDateTime) -> (Clock, String, String) {
+    let state = &x.state;
+    if let Some(shuts) = state.window_shuts_at() {
+        let c = Clock::down(ms(shuts), ms(now));
+        let label = format!("{} left for both passes", c.text);
+        return (c, "left".into(), label);
+    }
+    let running = state.running();
+    let past = running.iter().find(|r| r.on_hair && r.most_at.is_some_and(|m| m <= now));
+    if let Some(r) = past {
+        let c = Clock::down(ms(r.most_at.unwrap_or(now)), ms(now));
+        let label = format!("{} past the longest allowed", c.text);
+        return (c, "over".into(), label);
+    }
+    if let Some(at) = running.iter().filter_map(|r| r.target_at).min() {
+        let c = Clock::down(ms(at), ms(now));
+        let label = format!("{} to target", c.text);
+        return (c, "in".into(), label);
+    }
+    if let Some(r) = running.first() {
+        let c = Clock::up(ms(r.from), ms(now));
+        let label = format!("on {}", c.text);
+        return (c, "on".into(), label);
+    }
+    let since = state.in_hand.and_then(|i| state.steps[i].started_at).or(state.started_at).unwrap_or(now);
+    let c = Clock::up(ms(since), ms(now));
+    let label = format!("{} in this step", c.text);
+    (c, "since".into(), label)
+}
