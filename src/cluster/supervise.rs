@@ -25,6 +25,8 @@ pub async fn supervise(data: DataDir, programs: Programs, stop: CancellationToke
         if answers(&data) {
             continue;
         }
+        // Before the start lock: another process may hold it, waiting for us to bury what we inherited.
+        super::bury::bury();
         tracing::warn!("the database server is gone; starting it again");
         tokio::select! {
             () = stop.cancelled() => return,
