@@ -11,6 +11,7 @@ pub mod followup;
 pub mod growth;
 pub mod hair_test;
 pub mod ids;
+pub mod plan_check;
 pub mod protocol;
 pub mod qualification;
 pub mod rods;

@@ -69,7 +69,7 @@ fn retouch_after(reference: &Reference, family: Family) -> Option<&Protocol> {
 }
 
 /// The salon's own prior once it has measured enough heads, else the published one for this curl.
-async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
+pub(super) async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
     let events = dues::list_salon_growth_events(s).await?;
     let heads: Vec<Vec<Observation>> = events
         .chunk_by(|a, b| a.client_id == b.client_id)

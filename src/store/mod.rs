@@ -23,6 +23,7 @@ pub mod idempotency;
 pub mod lots;
 pub mod openings;
 pub mod people;
+pub mod plans;
 pub mod products;
 pub mod protocols;
 pub mod readings;

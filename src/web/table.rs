@@ -18,6 +18,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::lots::LINES,
     crate::web::openings::LINES,
     crate::web::products::LINES,
+    crate::web::plans::LINES,
     crate::web::regrowth::LINES,
     crate::web::run::LINES,
     crate::web::shelf::LINES,
@@ -25,4 +26,5 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::team::LINES,
     crate::web::skin_tests::LINES,
     crate::web::tests::LINES,
+    crate::web::strands::LINES,
 ];

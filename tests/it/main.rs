@@ -5,6 +5,7 @@ mod bookings;
 mod calc;
 mod day;
 mod live;
+mod plans;
 mod regrowth;
 mod run_screen;
 mod runs;

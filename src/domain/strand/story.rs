@@ -2,6 +2,7 @@
 
 use super::pieces::{Exposure, Strand, StrandRefusal, Zone};
 use crate::domain::growth::Rate;
+use crate::domain::growth::visits::{Did, Visit};
 use time::Date;
 
 /// One thing done to a strand.
@@ -52,17 +53,51 @@ impl Story {
         Ok(strand)
     }
 
+    /// Tells the story as far as it fits together: a deed the strand refuses is left out and named (its number and
+    /// why), the rest goes on.
+    pub fn tell_what_fits(&self, rate: Rate, as_of: Date) -> (Strand, Vec<(usize, StrandRefusal)>) {
+        let mut story = self.clone();
+        let mut numbers: Vec<usize> = (0..self.deeds.len()).collect();
+        let mut left_out = Vec::new();
+        loop {
+            match story.tell(rate, as_of) {
+                Ok(strand) => return (strand, left_out),
+                Err((n, why)) if n < numbers.len() => {
+                    story.deeds.remove(n);
+                    left_out.push((numbers.remove(n), why));
+                }
+                // No deed is left to blame: the strand as it began.
+                Err(_) => return (Strand::new(self.length_mm, as_of, rate.mean, rate.sd), left_out),
+            }
+        }
+    }
+
+    /// The story as the calendar of growth needs it: what met the root, what was measured.
+    pub fn visits(&self) -> Vec<Visit> {
+        let visit = |(on, deed): &(Date, Deed)| match deed {
+            Deed::Apply(..) => Some(Visit { on: *on, did: Did::Applied { at_scalp: meets_root(deed) } }),
+            Deed::Measure { mm, sd_mm } => {
+                Some(Visit { on: *on, did: Did::Measured { mm: *mm, sd_mm: *sd_mm } })
+            }
+            Deed::Trim(_) => None,
+        };
+        self.deeds.iter().filter_map(visit).collect()
+    }
+
     /// The day of the last product that met the root: new growth counts from it. None when nothing did.
     pub fn root_met_on(&self) -> Option<Date> {
-        let met = |deed: &Deed| match deed {
-            Deed::Apply(zone, exposure) if *zone != Zone::NewGrowth && *zone != Zone::RootToEnd => {
-                matches!(zone, Zone::Between(from, _) | Zone::EndsFrom(from) if *from <= 0.0)
-                    && exposure.family != crate::domain::chemistry::family::Family::Unknown
-            }
-            Deed::Apply(..) => true,
-            _ => false,
-        };
-        self.deeds.iter().rev().find(|(_, deed)| met(deed)).map(|(on, _)| *on)
+        self.deeds.iter().rev().find(|(_, deed)| meets_root(deed)).map(|(on, _)| *on)
+    }
+}
+
+/// True for a product that met the hair at the scalp.
+fn meets_root(deed: &Deed) -> bool {
+    match deed {
+        Deed::Apply(Zone::NewGrowth | Zone::RootToEnd, _) => true,
+        Deed::Apply(Zone::Between(from, _) | Zone::EndsFrom(from), exposure) => {
+            *from <= 0.0 && exposure.family != crate::domain::chemistry::family::Family::Unknown
+        }
+        _ => false,
     }
 }
 

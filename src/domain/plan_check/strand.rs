@@ -1,0 +1,183 @@
+//! What the strand says of each application, in words.
+
+use super::{Found, Head, PlannedProduct, Way};
+use crate::domain::chemistry::family::Group;
+use crate::domain::chemistry::{RuleTable, Verdict};
+use crate::domain::strand::doubt::WIDE;
+use crate::domain::strand::{Finding, Health, PlannedApplication, Strand, Zone, check_plan};
+
+/// Hair that met a group, as a stylist calls it.
+const fn hair_words(group: Group) -> &'static str {
+    match group {
+        Group::Thio => "hair a thio product re-formed",
+        Group::Hydroxide => "relaxed hair",
+        Group::OxidativeColour => "coloured hair",
+        Group::DirectDye => "dyed hair",
+        Group::Lightener => "lightened hair",
+        Group::MetallicSalt => "hair with metallic-salt colour",
+        Group::PlantColour => "hennaed hair",
+        Group::AldehydeSmoothing => "hair smoothed with an aldehyde",
+        Group::Neutraliser => "neutralised hair",
+        Group::Unknown => "hair whose history is not known",
+    }
+}
+
+pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable, all: &mut Vec<Found>) {
+    if !head.odd.is_empty() {
+        all.push(
+            Found::new(Verdict::TestFirst, "record-odd", "The record of this hair does not fit together")
+                .why(head.odd.join(" "))
+                .source("common practice, no source")
+                .tested()
+                .way(Way::Tests("Look at the hair; a strand test on the worst place decides".into())),
+        );
+    }
+    let Some(strand) = head.strand else {
+        all.push(
+            Found::new(Verdict::Wait, "no-strand", "What is in the hair was never asked")
+                .why("Length and every earlier treatment are told in the consult.")
+                .source("common practice, no source")
+                .way(Way::Consult("Ask what is in the hair, and when".into())),
+        );
+        return;
+    };
+    let planned: Vec<PlannedApplication> = plan
+        .iter()
+        .map(|p| PlannedApplication {
+            family: p.family,
+            zone: p.zone,
+            straightens: p.straightens,
+            strength: p.strength,
+        })
+        .collect();
+    let health = Health { metal_test: head.metal.cleared() };
+    match check_plan(strand, &planned, rules, health) {
+        Ok(findings) => {
+            for finding in &findings {
+                all.extend(worded(finding, &plan[finding.application], strand));
+            }
+        }
+        Err(_) => all.push(
+            Found::new(Verdict::Refuse, "too-many-findings", "This hair has met more than can be checked")
+                .source("common practice, no source")
+                .way(Way::Words("Cut it back; plan again on what is left.".into())),
+        ),
+    }
+    for p in plan.iter().filter(|p| p.opening) {
+        all.extend(stops_short(p, strand, rules));
+    }
+}
+
+fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> Vec<Found> {
+    let rule = finding.rule;
+    let (from, to) = (finding.from_mm, finding.to_mm);
+    let letter = product.letter;
+    let title = match finding.met {
+        None => format!("{letter} finds no hair in its zone"),
+        Some(met) if rule.code == "beside" => {
+            format!("{letter} would lie beside {}, {from:.0} to {to:.0} mm", hair_words(met))
+        }
+        Some(met) if finding.verdict == Verdict::Wait => {
+            format!("{letter} comes too soon after: {}, {from:.0} to {to:.0} mm", hair_words(met))
+        }
+        Some(met) if finding.verdict == Verdict::Refuse => {
+            format!("{letter} runs over {}, {from:.0} to {to:.0} mm", hair_words(met))
+        }
+        Some(met) => format!("{letter} meets {}, {from:.0} to {to:.0} mm", hair_words(met)),
+    };
+    let mut found = Found::new(finding.verdict, &rule.code, title)
+        .of(product)
+        .why(said(finding, strand))
+        .source(rule.source.clone());
+    found.span_mm = Some((from, to));
+    found.until = finding.until;
+    found.strand_test = finding.verdict == Verdict::TestFirst || finding.then == Some(Verdict::TestFirst);
+    if finding.verdict == Verdict::Refuse {
+        found.trim_mm = finding
+            .clears_by_trim_mm
+            .map(|least| (least, finding.clears_by_trim_sure_mm.unwrap_or(least).max(least)));
+    }
+    if finding.verdict == Verdict::TestFirst {
+        found.ways.push(Way::Tests("Strand test of this product, passed".into()));
+    } else if !rule.say.is_empty() {
+        found.ways.push(Way::Words(rule.say.clone()));
+    }
+    let mut both = vec![found];
+    if finding.too_strong {
+        both.push(too_strong(
+            product,
+            "This hair takes mild strength at most.",
+            &rule.source,
+            Some((from, to)),
+        ));
+    }
+    both
+}
+
+/// Why the rule stands, and when what it is about was put on.
+fn said(finding: &Finding<'_>, strand: &Strand) -> String {
+    let mut days: Vec<String> = Vec::new();
+    for exposure in finding.met_in(strand) {
+        let about = if exposure.on_sd_days > 0.0 { "about " } else { "" };
+        let day = format!("{about}{} {} {}", exposure.on.day(), exposure.on.month(), exposure.on.year());
+        if !days.contains(&day) && days.len() < 4 {
+            days.push(day);
+        }
+    }
+    let when = if days.is_empty() { String::new() } else { format!(" Put on {}.", days.join(" and ")) };
+    format!("{}{when}", finding.rule.why)
+}
+
+/// A product stronger than the hair takes.
+pub(super) fn too_strong(
+    product: &PlannedProduct,
+    why: &str,
+    source: &str,
+    span_mm: Option<(f64, f64)>,
+) -> Found {
+    let strength = product.strength.map_or("strong", |s| s.words());
+    let mut found = Found::new(
+        Verdict::Refuse,
+        "too-strong",
+        format!("{} is too strong here: {} is {strength}", product.letter, product.product),
+    )
+    .of(product)
+    .why(why)
+    .source(source)
+    .way(Way::Words("Choose a milder product.".into()));
+    found.span_mm = span_mm;
+    found
+}
+
+/// A zone named by number that ends before hair it would be refused on: said, with what lies between.
+fn stops_short(product: &PlannedProduct, strand: &Strand, rules: &RuleTable) -> Option<Found> {
+    let Zone::Between(_, to) = product.zone else { return None };
+    let new = product.family.planned_as(product.straightens);
+    let mut edges = strand.demarcations();
+    let mut edge = (0.0, 0.0);
+    for piece in strand.pieces() {
+        let refused = piece
+            .exposures
+            .iter()
+            .map(|e| e.family.group())
+            .find(|group| rules.rule(new, *group).is_some_and(|rule| rule.verdict == Verdict::Refuse));
+        let surely = edge.0 - WIDE * edge.1;
+        if let (Some(group), true) = (refused, surely >= to) {
+            let words = hair_words(group);
+            let mut found =
+                Found::new(Verdict::Clear, "stops-short", format!("{} stops short of {words}", product.letter))
+                    .of(product)
+                    .why(format!(
+                        "{} ends at {to:.0} mm. That hair begins at {:.0}, and not before {surely:.0}, 19 times in 20: {:.0} mm between.",
+                        product.letter,
+                        edge.0,
+                        surely - to
+                    ))
+                    .source("edge taken at its doubt, 1.96 standard deviations");
+            found.span_mm = Some((to, edge.0));
+            return Some(found);
+        }
+        edge = edges.next().unwrap_or((strand.length_mm(), 0.0));
+    }
+    None
+}
