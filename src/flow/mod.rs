@@ -12,6 +12,7 @@ pub mod openings;
 pub mod products;
 pub mod plans;
 pub mod protocols;
+pub mod readings;
 mod run_context;
 mod run_effects;
 pub mod runs;

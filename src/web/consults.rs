@@ -265,7 +265,10 @@ fn facts(c: &consults::Consult) -> Vec<(&'static str, String)> {
     let yes = |is: bool| if is { "yes" } else { "no" }.to_string();
     let reactions: Vec<&str> = t.reactions.iter().map(|f| f.words()).collect();
     let mut facts = vec![
-        ("Past reactions", if reactions.is_empty() { "none told".into() } else { reactions.join(", ") }),
+        (
+            "Past reactions",
+            if reactions.is_empty() { "no reaction told".into() } else { reactions.join(", ") },
+        ),
         (
             "Temporary black tattoo",
             format!("{}, reaction to it: {}", yes(t.black_henna), yes(t.black_henna_reaction)),
