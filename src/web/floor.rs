@@ -340,7 +340,7 @@ fn track_of(
     let ringing = state.ringing(now);
     let over = ringing.iter().any(|b| b.only_rinsing_answers());
     let running = state.running();
-    let window = state.window_shuts_at();
+    let window = state.window_shuts_at().filter(|shuts| *shuts > now);
     let (dial, sense, label) = main_clock(x, now);
     let longest = state
         .exposures
@@ -419,7 +419,7 @@ fn band(x: &Seen<'_>, b: &track::Block, now: OffsetDateTime) -> Band {
 /// The one large clock: the window, else the nearest target, else how long the step has been in hand.
 fn main_clock(x: &Seen<'_>, now: OffsetDateTime) -> (Clock, String, String) {
     let state = &x.state;
-    if let Some(shuts) = state.window_shuts_at() {
+    if let Some(shuts) = state.window_shuts_at().filter(|shuts| *shuts > now) {
         let c = Clock::down(ms(shuts), ms(now));
         let label = format!("{} left for both passes", c.text);
         return (c, "left".into(), label);

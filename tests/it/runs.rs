@@ -12,7 +12,7 @@ fn start(step: &str) -> Command {
     Command::StartStep { step: StepCode::from(step) }
 }
 
-async fn steps_until(salon: &Salon, stage: &Stage, run: RunId, who: PersonId, last: &str) {
+pub async fn steps_until(salon: &Salon, stage: &Stage, run: RunId, who: PersonId, last: &str) {
     let mut s = salon.app.begin(salon.id).await.unwrap();
     let loaded = rinsebell::flow::runs::load(&mut s, &salon.app, run).await.unwrap().unwrap();
     s.commit().await.unwrap();

@@ -254,7 +254,7 @@ impl State<'_> {
         };
         if let Some(words) = self.window(now).and_then(Window::words) {
             let act = self.step_act(step);
-            return Headline { now: words.to_owned(), next: Some(step.title.clone()), danger: false, act };
+            return Headline { now: step.title.clone(), next: Some(words.to_owned()), danger: false, act };
         }
         let curl_due = self.running().iter().filter_map(|c| self.test_curl_due(c)).any(|at| at <= now);
         if curl_due {

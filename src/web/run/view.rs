@@ -140,6 +140,7 @@ pub(super) struct RunPage {
     signing: String,
     not_you: String,
     headline: Headline,
+    next_line: String,
     pace: String,
     dials: Vec<Dial>,
     rings: Vec<Ring>,
@@ -242,6 +243,9 @@ impl Maker<'_> {
             locked,
             signing: self.signing(),
             not_you: self.seat.person().map(|p| first_name(&p.name).to_string()).unwrap_or_default(),
+            next_line: headline.next.as_ref().map_or_else(String::new, |n| {
+                if n.starts_with("Then") || n.starts_with("Call") { n.clone() } else { format!("Then: {n}") }
+            }),
             pace: self.pace(),
             dials: self.dials(),
             rings: self.rings(),
@@ -249,7 +253,10 @@ impl Maker<'_> {
             window: self.window_picture(),
             head: self.head(),
             readings: self.readings(),
-            words: step.or_else(|| state.next_step()).map(|s| s.words.clone()).unwrap_or_default(),
+            words: match state.stop {
+                Some(_) => String::new(),
+                None => step.or_else(|| state.next_step()).map(|s| s.words.clone()).unwrap_or_default(),
+            },
             cautions: self.cautions(),
             pause_title: pause.map(|s| s.title.clone()).unwrap_or_default(),
             pause_step: pause.map(|s| s.code.to_string()).unwrap_or_default(),
@@ -299,6 +306,10 @@ impl Maker<'_> {
         if self.state.ended.is_some() {
             return None;
         }
+        if let Some(stop) = self.state.stop {
+            let NextAct::StartStep(code) = &headline.act else { return None };
+            return self.loaded.frame.protocol.step(code).filter(|s| s.is_closing() && stop.read.is_some());
+        }
         match &headline.act {
             NextAct::StartStep(code) => self.loaded.frame.protocol.step(code),
             NextAct::ReadScalp => self.state.next_step(),
@@ -308,7 +319,7 @@ impl Maker<'_> {
     }
 
     fn pace(&self) -> String {
-        match self.state.window(self.now) {
+        match self.state.window(self.now).filter(|_| self.state.stop.is_none()) {
             Some(Window::Kept { shuts_at }) => format!("Both passes are done by {}.", self.clock(shuts_at)),
             Some(w @ Window::WillBeMissed { shuts_at }) => {
                 format!("{}. The window shuts at {}.", w.words().unwrap_or_default(), self.clock(shuts_at))
@@ -323,7 +334,10 @@ impl Maker<'_> {
     fn dials(&self) -> Vec<Dial> {
         let now = ms(self.now);
         let mut dials = Vec::new();
-        if let Some(shuts) = self.state.window_shuts_at() {
+        if self.state.stop.is_some() {
+            return dials;
+        }
+        if let Some(shuts) = self.state.window_shuts_at().filter(|shuts| *shuts > self.now) {
             dials.push(Dial {
                 clock: Clock::down(ms(shuts), now),
                 words: format!("left for both passes, window shuts {}", self.clock(shuts)),
@@ -334,12 +348,15 @@ impl Maker<'_> {
         for running in self.state.running() {
             let title =
                 self.loaded.frame.protocol.step(&running.step).map(|s| s.title.clone()).unwrap_or_default();
-            let source = if running.on_hair { "from first touch" } else { "from the step's start" };
+            let exposure = running.clock == crate::domain::protocol::Clock::Exposure;
+            let source = if exposure { "from first touch" } else { "from the step's start" };
+            let what = if exposure { "to the rinse".to_string() } else { format!("of “{title}”") };
             let most = running
                 .most_at
                 .map(|m| format!("; longest allowed at {}", self.clock(m)))
                 .unwrap_or_default();
-            let (clock, words, class) = match running.target_at {
+            let rinse_due = exposure && self.state.curl_says_rinse().is_some();
+            let (clock, words, class) = match running.target_at.filter(|_| !rinse_due) {
                 Some(target) if running.most_at.is_some_and(|m| m <= self.now) => (
                     Clock::up(ms(running.from), now),
                     format!(
@@ -350,7 +367,7 @@ impl Maker<'_> {
                 ),
                 Some(target) => (
                     Clock::down(ms(target), now),
-                    format!("to {} at {}, {source}{most}", title.to_lowercase(), self.clock(target)),
+                    format!("{what}, at {}, {source}{most}", self.clock(target)),
                     if target <= self.now { " ringing" } else { "" },
                 ),
                 None => (Clock::up(ms(running.from), now), format!("on, {source}{most}"), ""),
@@ -367,8 +384,9 @@ impl Maker<'_> {
 
     fn rings(&self) -> Vec<Ring> {
         let (id, run) = (self.loaded.run.run_id, &self.loaded.run);
-        self.state
-            .ringing(self.now)
+        // After a stop the first-aid words stand in the bells' place.
+        let ringing = if self.state.stop.is_some() { Vec::new() } else { self.state.ringing(self.now) };
+        ringing
             .into_iter()
             .map(|b| {
                 let title =
@@ -405,7 +423,7 @@ impl Maker<'_> {
     }
 
     fn window_picture(&self) -> Option<Drawing> {
-        let shuts = self.state.window_shuts_at()?;
+        let shuts = self.state.window_shuts_at().filter(|_| self.state.stop.is_none())?;
         let steps: Vec<&Step> =
             self.loaded.frame.protocol.steps.iter().filter(|s| s.window_min.is_some()).collect();
         let length = steps.iter().filter_map(|s| s.window_min).max().unwrap_or(15);
@@ -550,12 +568,7 @@ impl Maker<'_> {
             (false, true) => (QuadState::Done, "done"),
             _ => (QuadState::Waiting, "waiting"),
         };
-        let words = if exposure.is_some_and(|x| x.assumed && x.is_open()) {
-            format!("{words}, from first touch")
-        } else {
-            words.into()
-        };
-        Quad { side, number: u8::try_from(number).unwrap_or(0), clock, state, words }
+        Quad { side, number: u8::try_from(number).unwrap_or(0), clock, state, words: words.into() }
     }
 
     fn readings(&self) -> Vec<(&'static str, String, String)> {
@@ -586,6 +599,9 @@ impl Maker<'_> {
     }
 
     fn cautions(&self) -> Vec<String> {
+        if self.state.stop.is_some() {
+            return Vec::new();
+        }
         let step = self.state.step_in_hand().or_else(|| self.state.next_step());
         let mut all: Vec<String> = step
             .map(|s| s.cautions.iter().map(|c| format!("{} ({})", c.words, c.mark.words())).collect())
