@@ -182,12 +182,12 @@ pub struct Held {
     pub to_at: OffsetDateTime,
 }
 
-/// The hands of these bookings, live or not, by beginning; at most 5000.
+/// The hands of these bookings, live or not, by beginning, the first pair before the second; at most 5000.
 pub async fn list_hands(s: &mut Scoped, bookings: &[i64]) -> Stored<Vec<Held>> {
     Ok(sqlx::query_as(
         "select h.booking_id, p.name as what, h.person_id, lower(h.span) as from_at, upper(h.span) as to_at
          from booking_hands h join person p on p.salon_id = h.salon_id and p.person_id = h.person_id
-         where h.salon_id = $1 and h.booking_id = any ($2) order by lower(h.span), p.name limit 5000",
+         where h.salon_id = $1 and h.booking_id = any ($2) order by lower(h.span), h.booking_id, h.part_no limit 5000",
     )
     .bind(s.salon.0)
     .bind(bookings)

@@ -99,14 +99,18 @@ impl Sheet<'_> {
             }
         }
         stays.sort_by_key(|(id, from, _)| (*from, *id));
+        let mut said: Vec<i64> = Vec::new();
         stays
             .into_iter()
             .filter_map(|(id, from, to)| {
                 let booking = self.bookings.iter().find(|b| b.booking_id == id)?;
+                // Said once a column: the sheet has to fit one page.
+                let what = if said.contains(&id) { String::new() } else { self.what(booking) };
+                said.push(id);
                 Some(Entry {
                     when: self.stretch(from, to),
                     name: booking.client_name.clone(),
-                    what: self.what(booking),
+                    what,
                     href: format!("/bookings/{id}"),
                 })
             })
@@ -179,8 +183,11 @@ fn side_by_side(mut columns: Vec<Column>) -> Vec<Vec<Column>> {
 }
 
 fn summary(services: usize, tests: usize) -> String {
-    let many =
-        |n: usize, one: &str, more: &str| if n == 1 { format!("1 {one}") } else { format!("{n} {more}") };
+    let many = |n: usize, one: &str, more: &str| match n {
+        0 => format!("no {one}"),
+        1 => format!("1 {one}"),
+        n => format!("{n} {more}"),
+    };
     match (services, tests) {
         (0, 0) => "Nothing is booked.".into(),
         _ => format!(

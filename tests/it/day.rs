@@ -55,7 +55,7 @@ async fn the_sheet_is_todays_and_a_day_that_is_none_is_refused() {
     booked(&salon, "Ilka Dorn", datetime!(2026-05-14 12:00 UTC), datetime!(2026-05-14 13:00 UTC)).await;
     let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
     let today = desk.get("/day").await.body;
-    assert!(today.contains("Today, Thu 14 May") && today.contains("1 service, 0 patch tests to place."));
+    assert!(today.contains("Today, Thu 14 May") && today.contains("1 service, no patch test to place."));
     assert!(
         today.contains("14:00 to 15:00") && today.contains("Ilka Dorn") && today.contains("Curl retouch")
     );
