@@ -1,8 +1,12 @@
 //! The Run screen: one service being given.
 
 mod acts;
+mod acts_bar;
+mod clocks;
 mod facts;
+mod head;
 mod page;
+mod panels;
 mod view;
 
 use crate::web::routes::{Line, Open, lines};

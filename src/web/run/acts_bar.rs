@@ -1,0 +1,108 @@
+//! The bar of acts of the Run screen.
+
+use super::view::{Maker, capital, link};
+use crate::domain::protocol::Step;
+use crate::domain::run::HeadPlace;
+use crate::domain::run::headline::{Headline, NextAct};
+use crate::web::bar::{Bar, MainAct, Reach, Stings, Stop};
+use crate::web::once;
+
+impl Maker<'_> {
+    pub(super) fn bar(&self, headline: &Headline) -> Bar {
+        let id = self.loaded.run.run_id;
+        let facts = format!("/runs/{id}/facts");
+        let open = self.state.ended.is_none() && self.state.started_at.is_some();
+        let chemical = open
+            && (self.state.product_on()
+                || self.state.hair_open()
+                || self.state.step_in_hand().is_some_and(Step::is_chemical));
+        let fact =
+            |kind: &str| vec![("kind".to_string(), kind.to_string()), ("fact_id".to_string(), once::key())];
+        Bar {
+            main: if open { self.main_act(headline, id, &facts) } else { None },
+            stings: chemical.then(|| Stings {
+                action: facts.clone(),
+                hidden: fact("sting_reported"),
+                places: HeadPlace::ALL
+                    .iter()
+                    .map(|p| (p.code().to_string(), p.words().to_string()))
+                    .collect(),
+                words: "Believe it: rinse that place now, then read the scalp before anything more goes on."
+                    .into(),
+            }),
+            stop: (open && self.state.stop.is_none()).then(|| Stop {
+                action: facts.clone(),
+                hidden: fact("stop_recorded"),
+                aid: self.loaded.frame.protocol.stop_words.clone(),
+            }),
+            said: self.signing(),
+        }
+    }
+
+    pub(super) fn main_act(&self, headline: &Headline, id: i64, facts: &str) -> Option<MainAct> {
+        let title = |code: &crate::domain::protocol::StepCode| {
+            self.loaded.frame.protocol.step(code).map(|s| s.title.clone()).unwrap_or_default()
+        };
+        let permission = |path: &str, words: String, mut fields: Vec<(String, String)>| {
+            fields.push(("once".into(), once::key()));
+            fields.push(("known".into(), self.state.seq.to_string()));
+            Some(MainAct {
+                words,
+                action: format!("/runs/{id}/{path}"),
+                reach: Reach::Permission,
+                hidden: fields,
+            })
+        };
+        let pair = |a: &str, b: &str| (a.to_string(), b.to_string());
+        let fact = |kind: &str, words: String, mut fields: Vec<(String, String)>| {
+            fields.extend([pair("kind", kind), ("fact_id".to_string(), once::key())]);
+            Some(MainAct {
+                words,
+                action: facts.to_string(),
+                reach: Reach::Fact(kind.into()),
+                hidden: fields,
+            })
+        };
+        match &headline.act {
+            NextAct::StartStep(code) => permission(
+                "steps",
+                format!("Start: {}", title(code)),
+                vec![pair("step", code.as_str()), pair("do", "start")],
+            ),
+            NextAct::FinishStep(code) => permission(
+                "steps",
+                format!("Done: {}", title(code)),
+                vec![pair("step", code.as_str()), pair("do", "finish")],
+            ),
+            NextAct::StartSection { step, section, pass } => fact(
+                "section_started",
+                format!("Touching {}", section.words()),
+                vec![
+                    pair("step", step.as_str()),
+                    pair("section", section.code()),
+                    ("pass".into(), pass.to_string()),
+                ],
+            ),
+            NextAct::RinseSection { step, section } => fact(
+                "section_rinsed",
+                format!("{} runs clear", capital(section.words())),
+                vec![pair("step", step.as_str()), pair("section", section.code()), pair("clear", "yes")],
+            ),
+            NextAct::RinseClear { step } => fact(
+                "section_rinsed",
+                "Whole head runs clear".into(),
+                vec![pair("step", step.as_str()), pair("clear", "yes")],
+            ),
+            NextAct::FinishRun => {
+                permission("endings", "End the service".into(), vec![pair("how", "finished")])
+            }
+            NextAct::CloseStop => {
+                permission("endings", "End the stopped service".into(), vec![pair("how", "finished")])
+            }
+            NextAct::ReadCurl => link("Read the test curl", "#curls"),
+            NextAct::ReadScalp => link("Read the scalp", "#pause"),
+            NextAct::ReadStop => link("Look, then answer", "#stop"),
+            NextAct::StartRun | NextAct::Nothing => None,
+        }
+    }
+}

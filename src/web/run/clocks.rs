@@ -1,0 +1,188 @@
+//! Clocks, bells and the working window of the Run screen.
+
+use time::OffsetDateTime;
+
+use super::view::{Dial, Maker, Ring, ms};
+use crate::domain::protocol::{SectionWork, Step};
+use crate::domain::run::bells::BellKind;
+use crate::domain::run::headline::Window;
+use crate::web::once;
+use crate::web::picture::mark::Drawing;
+use crate::web::picture::{Clock, window};
+use crate::web::seat::short_name;
+
+impl Maker<'_> {
+    pub(super) fn pace(&self) -> String {
+        match self.state.window(self.now).filter(|_| self.state.stop.is_none()) {
+            Some(Window::Kept { shuts_at }) => format!("Both passes are done by {}.", self.clock(shuts_at)),
+            Some(w @ Window::WillBeMissed { shuts_at }) => {
+                format!("{}. The window shuts at {}.", w.words().unwrap_or_default(), self.clock(shuts_at))
+            }
+            Some(w @ Window::Past { shut_at }) => {
+                format!("{}. The window shut at {}.", w.words().unwrap_or_default(), self.clock(shut_at))
+            }
+            None => String::new(),
+        }
+    }
+
+    pub(super) fn dials(&self) -> Vec<Dial> {
+        let now = ms(self.now);
+        let mut dials = Vec::new();
+        if self.state.stop.is_some() {
+            return dials;
+        }
+        if let Some(shuts) = self.state.window_shuts_at().filter(|shuts| *shuts > self.now) {
+            dials.push(Dial {
+                clock: Clock::down(ms(shuts), now),
+                words: format!("left for both passes, window shuts {}", self.clock(shuts)),
+                small: false,
+                class: "",
+            });
+        }
+        for running in self.state.running() {
+            let title =
+                self.loaded.frame.protocol.step(&running.step).map(|s| s.title.clone()).unwrap_or_default();
+            let exposure = running.clock == crate::domain::protocol::Clock::Exposure;
+            let source = if exposure { "from first touch" } else { "from the step's start" };
+            let what = if exposure { "to the rinse".to_string() } else { format!("of “{title}”") };
+            let most = running
+                .most_at
+                .map(|m| format!("; longest allowed at {}", self.clock(m)))
+                .unwrap_or_default();
+            let rinse_due = exposure && self.state.curl_says_rinse().is_some();
+            let (clock, words, class) = match running.target_at.filter(|_| !rinse_due) {
+                Some(target) if running.most_at.is_some_and(|m| m <= self.now) => (
+                    Clock::up(ms(running.from), now),
+                    format!(
+                        "on, {source}: past the longest allowed ({})",
+                        self.clock(running.most_at.unwrap_or(target))
+                    ),
+                    " over",
+                ),
+                Some(target) => (
+                    Clock::down(ms(target), now),
+                    format!("{what}, at {}, {source}{most}", self.clock(target)),
+                    if target <= self.now { " ringing" } else { "" },
+                ),
+                None => (Clock::up(ms(running.from), now), format!("on, {source}{most}"), ""),
+            };
+            dials.push(Dial {
+                clock,
+                words,
+                small: !dials.is_empty() || !running.on_hair && !self.state.product_on(),
+                class,
+            });
+        }
+        dials
+    }
+
+    pub(super) fn rings(&self) -> Vec<Ring> {
+        let (id, run) = (self.loaded.run.run_id, &self.loaded.run);
+        // After a stop the first-aid words stand in the bells' place.
+        let ringing = if self.state.stop.is_some() { Vec::new() } else { self.state.ringing(self.now) };
+        ringing
+            .into_iter()
+            .map(|b| {
+                let title =
+                    self.loaded.frame.protocol.step(&b.step).map(|s| s.title.clone()).unwrap_or_default();
+                let kind = match b.kind {
+                    BellKind::Soon => "one minute to go",
+                    BellKind::TestCurl => "test curl",
+                    BellKind::Target => "at target",
+                    BellKind::Most => "longest allowed, rinse now",
+                    BellKind::RinseNow => "rinse now",
+                };
+                let mark = if b.only_rinsing_answers() { "most" } else { "target" };
+                Ring {
+                    key: format!("{id}:{mark}:{}:{}", b.clock.code(), ms(b.at) / 60_000),
+                    words: format!("{}: {title}, {kind}", short_name(&run.client_name)),
+                    step: b.step.to_string(),
+                    clock: b.clock.code(),
+                    only_rinse: b.only_rinsing_answers(),
+                    fact: once::key(),
+                }
+            })
+            .collect()
+    }
+
+    pub(super) fn state_class(&self) -> &'static str {
+        let rings = self.state.ringing(self.now);
+        if rings.iter().any(|b| b.only_rinsing_answers()) {
+            " over"
+        } else if rings.is_empty() {
+            ""
+        } else {
+            " ringing"
+        }
+    }
+
+    pub(super) fn window_picture(&self) -> Option<Drawing> {
+        let shuts = self.state.window_shuts_at().filter(|_| self.state.stop.is_none())?;
+        let steps: Vec<&Step> =
+            self.loaded.frame.protocol.steps.iter().filter(|s| s.window_min.is_some()).collect();
+        let length = steps.iter().filter_map(|s| s.window_min).max().unwrap_or(15);
+        let opened = shuts - time::Duration::minutes(i64::from(length));
+        let minutes = |at: OffsetDateTime| (at - opened).as_seconds_f64() / 60.0;
+        let order = self.loaded.frame.sections();
+        let passes = steps
+            .iter()
+            .filter_map(|step| {
+                let Some(SectionWork::Apply { pass }) = step.sections else { return None };
+                let taps: Vec<window::Tap> = self
+                    .state
+                    .exposures
+                    .iter()
+                    .filter(|e| Some(e.letter) == step.application)
+                    .flat_map(|e| &e.sections)
+                    .filter_map(|x| {
+                        let at = x.passes.iter().find(|(p, _)| *p == pass)?.1;
+                        let number = order.iter().position(|o| *o == x.section).map_or(0, |i| i + 1);
+                        Some(window::Tap { at_min: minutes(at), number: u8::try_from(number).unwrap_or(0) })
+                    })
+                    .collect();
+                let words = if pass == 1 { "first pass" } else { "second pass" };
+                (!taps.is_empty()).then(|| window::Pass { words: words.into(), taps })
+            })
+            .collect();
+        let window = window::Window {
+            opened_ms: ms(opened),
+            now_ms: ms(self.now),
+            length_min: f64::from(length),
+            opened_words: self.clock(opened),
+            passes,
+            label: format!(
+                "Window of {length} minutes from {}, shuts at {}.",
+                self.clock(opened),
+                self.clock(shuts)
+            ),
+        };
+        Some(window.draw())
+    }
+
+    pub(super) fn readings(&self) -> Vec<(&'static str, String, String)> {
+        let Some(e) =
+            self.state.exposures.iter().find(|e| e.is_open()).or_else(|| self.state.exposures.last())
+        else {
+            return Vec::new();
+        };
+        let read = |d: time::Duration| crate::web::picture::clock::reading(d.whole_milliseconds() as i64);
+        let (longest, shortest) = (e.longest(self.now), e.shortest(self.now));
+        let title =
+            self.loaded.frame.protocol.application(e.letter).map(|a| a.title.clone()).unwrap_or_default();
+        let mut all = vec![
+            ("Longest on", read(longest), title),
+            ("Shortest on", read(shortest), String::new()),
+            ("First to last", read(longest - shortest), String::new()),
+        ];
+        if let Some(f) = self.state.exposure_figures(e.letter) {
+            if let Some(most) = f.most_min {
+                let from = match f.most_source {
+                    crate::domain::protocol::Source::Sheet => "product sheet",
+                    crate::domain::protocol::Source::Default { mark } => mark.words(),
+                };
+                all.push(("Longest allowed, first touch to rinse", format!("{most}:00"), from.to_string()));
+            }
+        }
+        all
+    }
+}

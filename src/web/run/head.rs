@@ -1,0 +1,114 @@
+//! The head map of the Run screen: which quadrant is next, which is in hand.
+
+use super::view::{Maker, ms, pass_of};
+use crate::domain::protocol::{Section, SectionWork, Step};
+use crate::web::once;
+use crate::web::picture::Clock;
+use crate::web::picture::head_map::{HeadMap, Lap, Quad, QuadState, Side};
+
+impl Maker<'_> {
+    pub(super) fn head_step(&self) -> Option<&Step> {
+        let in_hand = self.state.step_in_hand().filter(|s| s.sections.is_some());
+        let rinse = || {
+            let open = self.state.exposures.iter().find(|e| e.is_open())?;
+            self.loaded.frame.protocol.steps.iter().find(|s| s.rinses.contains(&open.letter))
+        };
+        if self.state.stop.is_some() && self.state.product_on() { rinse() } else { in_hand }
+    }
+
+    pub(super) fn head(&self) -> Option<HeadMap> {
+        if self.state.ended.is_some() {
+            return None;
+        }
+        let step = self.head_step()?;
+        let work = step.sections?;
+        let untapped = self.state.untapped(step);
+        let next = untapped.first().copied();
+        let quads = self
+            .loaded
+            .frame
+            .sections()
+            .iter()
+            .enumerate()
+            .map(|(i, section)| self.quad(step, *section, i + 1, next, &untapped))
+            .collect();
+        let (fact, mut hidden, heading, note) = match work {
+            SectionWork::Rinse => (
+                "section_rinsed",
+                vec![("clear".to_string(), "yes".to_string())],
+                "Head from above: tap a quadrant when its water runs clear",
+                "From above, face up; sides are the client's. A quadrant nobody taps counts until the whole head runs clear.",
+            ),
+            SectionWork::Apply { .. } | SectionWork::Smooth => (
+                "section_started",
+                vec![("pass".to_string(), pass_of(work).to_string())],
+                "Head from above: tap a quadrant as you touch it",
+                "From above, face up; sides are the client's. Inner ring: first pass. Outer ring: second pass. Tap a quadrant or press its number.",
+            ),
+        };
+        hidden.push(("kind".into(), fact.into()));
+        hidden.push(("step".into(), step.code.to_string()));
+        hidden.push(("fact_id".into(), once::key()));
+        let lap = if pass_of(work) >= 2 { Lap::Second } else { Lap::First };
+        Some(HeadMap {
+            action: format!("/runs/{}/facts", self.loaded.run.run_id),
+            // Each tap is its own fact: without script the hidden name is used once, the page then comes anew.
+            fact: fact.into(),
+            hidden,
+            field: "section".into(),
+            heading: heading.into(),
+            note: note.into(),
+            lap,
+            quads,
+        })
+    }
+
+    pub(super) fn quad(
+        &self,
+        step: &Step,
+        section: Section,
+        number: usize,
+        next: Option<Section>,
+        untapped: &[Section],
+    ) -> Quad {
+        let side = match section {
+            Section::BackRight => Side::BackRight,
+            Section::BackLeft => Side::BackLeft,
+            Section::FrontLeft => Side::FrontLeft,
+            Section::FrontRight => Side::FrontRight,
+        };
+        let of = |e: &&crate::domain::run::exposure::Exposure| {
+            Some(e.letter) == step.application
+                || step.rinses.contains(&e.letter)
+                || step.application.is_none() && e.is_open()
+        };
+        let exposure = self
+            .state
+            .exposures
+            .iter()
+            .rev()
+            .find(of)
+            .and_then(|e| e.sections.iter().find(|x| x.section == section));
+        let clock = exposure.map(|x| {
+            if x.is_open() {
+                let from = self.now - x.total(self.now);
+                Clock::up(ms(from), ms(self.now))
+            } else {
+                Clock::still(crate::web::picture::clock::reading(
+                    x.total(self.now).whole_milliseconds() as i64
+                ))
+            }
+        });
+        let rinse = step.sections == Some(SectionWork::Rinse);
+        let done = !untapped.contains(&section);
+        let last_done = self.loaded.frame.sections().iter().take_while(|s| Some(**s) != next).last().copied();
+        let (state, words) = match (rinse, done) {
+            (true, true) => (QuadState::Rinsed, "clear"),
+            (_, false) if next == Some(section) => (QuadState::Next, "next"),
+            (false, true) if last_done == Some(section) && next.is_some() => (QuadState::InHand, "in hand"),
+            (false, true) => (QuadState::Done, "done"),
+            _ => (QuadState::Waiting, "waiting"),
+        };
+        Quad { side, number: u8::try_from(number).unwrap_or(0), clock, state, words: words.into() }
+    }
+}

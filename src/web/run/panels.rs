@@ -1,0 +1,227 @@
+//! What stands under the clocks: hold points, bowl, test curls, stop, last taps, record, steps.
+
+use super::view::{Bowl, CurlPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words};
+use crate::domain::protocol::{HoldPoint, Meaning, Section, Step};
+use crate::domain::run::{CurlReading, EventKind, Granted, Happened, Rod};
+use crate::web::form::Choice;
+use crate::web::once;
+
+impl Maker<'_> {
+    pub(super) fn points(&self, step: &Step) -> Vec<Point> {
+        let mut points: Vec<HoldPoint> = step.hold_points.clone();
+        let stung = self.state.stings.last().is_some_and(|x| {
+            !self.state.signatures.iter().any(|y| y.signed.hold_point == HoldPoint::Scalp && y.seq > x.seq)
+        });
+        if stung && !points.contains(&HoldPoint::Scalp) {
+            points.push(HoldPoint::Scalp);
+        }
+        points.into_iter().map(|p| self.point(p, step)).collect()
+    }
+
+    pub(super) fn point(&self, point: HoldPoint, step: &Step) -> Point {
+        let signature = self.state.signature(point, &step.code).filter(|x| {
+            point != HoldPoint::Scalp
+                || (self.now - x.recorded_at <= time::Duration::minutes(90)
+                    && !self.state.stings.iter().any(|y| y.seq > x.seq))
+        });
+        let answer = signature.and_then(|x| x.signed.answer());
+        let held = signature.map_or_else(String::new, |x| {
+            let who = x.by.map_or_else(|| "this station".into(), |p| self.around.name(p.0));
+            let what = answer.map_or("not known", |a| a.words);
+            let place = x.signed.place.map(|p| format!(", {}", p.words())).unwrap_or_default();
+            format!("{what}{place}; {who}, {}", self.clock(x.recorded_at))
+        });
+        Point {
+            title: point.title(),
+            question: point.question(),
+            code: point.code(),
+            fails: answer.is_some_and(|a| a.meaning != Meaning::Holds),
+            held,
+            values: point
+                .answers()
+                .iter()
+                .map(|a| Value {
+                    code: format!("{}:{}", point.code(), a.code),
+                    words: a.words,
+                    asks_where: a.asks_where,
+                })
+                .collect(),
+        }
+    }
+
+    pub(super) fn bowl(&self, step: &Step) -> Option<Bowl> {
+        let letter = step.application.filter(|_| step.hold_points.contains(&HoldPoint::Lot))?;
+        if self.state.dispensed.iter().any(|d| d.application == letter) {
+            return None;
+        }
+        let product = self.loaded.products.iter().find(|p| p.application.starts_with(letter))?;
+        let lots: Vec<(String, String)> = self
+            .around
+            .lots
+            .iter()
+            .filter(|l| l.product_id == product.product_id && !l.withdrawn)
+            .map(|l| (l.lot_id.to_string(), format!("lot {}, {:.0} g left", l.code, l.left_grams)))
+            .collect();
+        let title =
+            self.loaded.frame.protocol.application(letter).map(|a| a.title.clone()).unwrap_or_default();
+        Some(Bowl {
+            application: letter,
+            title,
+            product: product.name.clone(),
+            lots: Choice::list(lots.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[]),
+        })
+    }
+
+    pub(super) fn curls(&self) -> Option<CurlPanel> {
+        let reads = self.state.running().iter().any(|c| c.test_curl)
+            || self.state.step_in_hand().is_some_and(|s| s.test_curl);
+        if !reads || self.state.ended.is_some() {
+            return None;
+        }
+        let seen = |rod: Rod| {
+            self.state
+                .test_curls
+                .iter()
+                .filter(|c| c.rod == rod)
+                .map(|c| format!("{} {}", self.clock(c.at), curl_words(c.reading)))
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
+        Some(CurlPanel {
+            rows: vec![
+                ("first", "First rod", seen(Rod::First)),
+                ("last", "Last rod", seen(Rod::Last)),
+                ("weakest", "Weakest place", seen(Rod::Weakest)),
+            ],
+            readings: CurlReading::ALL.iter().map(|r| (r.code(), curl_words(*r))).collect(),
+            fact: once::key(),
+        })
+    }
+
+    pub(super) fn stop_panel(&self) -> Option<StopPanel> {
+        let stop = self.state.stop?;
+        let mine = self.seat.person().is_some_and(|p| {
+            p.role == crate::domain::access::Role::Manager || self.state.stylist == Some(p.id)
+        });
+        Some(StopPanel {
+            at: self.clock(stop.at),
+            aid: self.loaded.frame.protocol.stop_words.clone(),
+            eye_wash: self.seat.salon_row.eye_wash_place.clone(),
+            emergency: self.seat.salon_row.emergency_number.clone(),
+            ask: !self.state.product_on() && self.state.ended.is_none(),
+            whole: stop.read,
+            may_close: mine
+                && stop.read == Some(true)
+                && !self.state.product_on()
+                && self.state.ended.is_none(),
+        })
+    }
+
+    pub(super) fn taps(&self) -> Vec<Tap> {
+        if self.state.ended.is_some() {
+            return Vec::new();
+        }
+        self.loaded
+            .events
+            .iter()
+            .rev()
+            .filter_map(|e| {
+                let id = e.fact_id?;
+                let EventKind::Happened(happened) = &e.kind else { return None };
+                if !happened.may_be_withdrawn() || self.state.withdrawn.contains_key(&id) {
+                    return None;
+                }
+                let words = match happened {
+                    Happened::SectionStarted { section, pass, .. } => {
+                        format!("{} touched, pass {pass}", section.words())
+                    }
+                    Happened::SectionRinsed { section, clear, .. } => format!(
+                        "{} {}",
+                        section.map_or("whole head", Section::words),
+                        if *clear { "rinsed clear" } else { "water on" }
+                    ),
+                    Happened::TestCurlRead { rod, reading } => {
+                        format!("test curl, {} rod: {}", rod.code(), curl_words(*reading))
+                    }
+                    _ => return None,
+                };
+                Some(Tap { fact: id.to_string(), words, at: self.clock(e.happened_at) })
+            })
+            .take(6)
+            .collect()
+    }
+
+    pub(super) fn signed(&self) -> Vec<Row> {
+        let by = |p: Option<crate::domain::ids::PersonId>| {
+            p.map_or_else(|| "this station".into(), |p| self.around.name(p.0))
+        };
+        self.loaded
+            .events
+            .iter()
+            .rev()
+            .filter_map(|e| {
+                let (what, holds) = match &e.kind {
+                    EventKind::Granted(Granted::HoldPointSigned { signed, .. }) => (
+                        format!(
+                            "{}: {}",
+                            signed.hold_point.title(),
+                            signed.answer().map_or("not known", |a| a.words)
+                        ),
+                        if signed.holds() { "holds" } else { "does not hold" },
+                    ),
+                    EventKind::Granted(Granted::LotDispensed { application, grams, lot }) => {
+                        let code = self
+                            .around
+                            .lots
+                            .iter()
+                            .find(|l| l.lot_id == lot.0)
+                            .map_or("", |l| l.code.as_str());
+                        (format!("{grams:.0} g for {application}, lot {code}"), "dispensed")
+                    }
+                    _ => return None,
+                };
+                Some(Row { at: self.clock(e.recorded_at), what, by: by(e.by), holds: holds.into() })
+            })
+            .take(40)
+            .collect()
+    }
+
+    pub(super) fn steps(&self) -> Vec<StepRow> {
+        let hands = |s: &Step| match s.hands {
+            crate::domain::protocol::Hands::Nobody => "nobody",
+            crate::domain::protocol::Hands::Stylist => "stylist",
+            crate::domain::protocol::Hands::Assistant => "assistant or stylist",
+            crate::domain::protocol::Hands::Any => "anybody who treats hair",
+        };
+        self.loaded
+            .frame
+            .protocol
+            .steps
+            .iter()
+            .zip(&self.state.steps)
+            .enumerate()
+            .map(|(i, (step, s))| StepRow {
+                at: s.started_at.map(|at| self.clock(at)).unwrap_or_default(),
+                title: step.title.clone(),
+                minutes: format!("about {}", step.minutes_typical),
+                hands: hands(step),
+                here: self.state.in_hand == Some(i),
+                done: s.finished_at.is_some(),
+            })
+            .collect()
+    }
+
+    pub(super) fn cautions(&self) -> Vec<String> {
+        if self.state.stop.is_some() {
+            return Vec::new();
+        }
+        let step = self.state.step_in_hand().or_else(|| self.state.next_step());
+        let mut all: Vec<String> = step
+            .map(|s| s.cautions.iter().map(|c| format!("{} ({})", c.words, c.mark.words())).collect())
+            .unwrap_or_default();
+        if self.state.product_on() {
+            all.push("The product's own sheet, local rules and licensed practice come first.".into());
+        }
+        all
+    }
+}
