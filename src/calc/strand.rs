@@ -167,7 +167,7 @@ fn read_strand(fields: Fields<'_>) -> Result<Strand, BadInput> {
 }
 
 fn bounded(strand: &Strand, blame: Node<'_>) -> Result<(), BadInput> {
-    let length_mm = strand.length_mm();
+    let length_mm = strand.roughly_mm();
     if length_mm.is_nan() || length_mm > MOST_LENGTH_MM {
         Err(blame.bad("too long to be hair"))
     } else {

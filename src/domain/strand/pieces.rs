@@ -84,7 +84,8 @@ pub struct Strand {
     on: Date,
     rate_mm_per_day: f64,
     pub(super) rate_sd: f64,
-    length_mm: f64,
+    /// About its length: growth added as it came, put right whenever the stretches are added up.
+    roughly_mm: f64,
     /// Variance that vague dates give the demarcation at the scalp, once hair grows in front of it, mm².
     scalp_laid_mm2: f64,
     measurements: u32,
@@ -97,22 +98,18 @@ impl Strand {
         if length_mm > SAME_PLACE_MM {
             stretches.push_back(Stretch { mm: length_mm, exposures: vec![], end: Doubt::laid(on, 0.0) });
         }
-        let mut strand = Strand {
-            stretches,
-            on,
-            rate_mm_per_day,
-            rate_sd,
-            length_mm: 0.0,
-            scalp_laid_mm2: 0.0,
-            measurements: 0,
-        };
-        strand.add_up();
-        strand
+        let roughly_mm = length_mm;
+        Strand { stretches, on, rate_mm_per_day, rate_sd, roughly_mm, scalp_laid_mm2: 0.0, measurements: 0 }
     }
 
-    /// Length, mm.
+    /// Length, mm: exactly where the last piece ends.
     pub fn length_mm(&self) -> f64 {
-        self.length_mm
+        self.stretches.iter().fold(0.0, |sum, stretch| sum + stretch.mm)
+    }
+
+    /// Its length to within rounding, mm, without walking the strand: for bounds.
+    pub fn roughly_mm(&self) -> f64 {
+        self.roughly_mm
     }
 
     /// The day it was last grown to.
@@ -170,7 +167,7 @@ impl Strand {
             }
         }
         self.on = on;
-        self.add_up();
+        self.roughly_mm += grown;
         Ok(())
     }
 
@@ -195,7 +192,7 @@ impl Strand {
     /// # Errors
     /// [`StrandRefusal::TrimTakesAll`] when nothing would be left.
     pub fn trim(&mut self, mm: f64) -> Result<(), StrandRefusal> {
-        if self.length_mm - mm <= SAME_PLACE_MM {
+        if self.length_mm() - mm <= SAME_PLACE_MM {
             return Err(StrandRefusal::TrimTakesAll);
         }
         let mut left = mm;
@@ -207,7 +204,7 @@ impl Strand {
             left -= last.mm;
             self.stretches.pop_back();
         }
-        self.add_up();
+        self.roughly_mm = self.length_mm();
         Ok(())
     }
 
@@ -230,7 +227,7 @@ impl Strand {
         for stretch in self.stretches.iter_mut().skip(1) {
             stretch.end.hang_from(&before, self.on, number, variance);
         }
-        self.add_up();
+        self.roughly_mm = self.length_mm();
         Ok(())
     }
 
@@ -238,18 +235,15 @@ impl Strand {
     pub(super) fn resolve(&self, zone: Zone) -> Option<(f64, f64)> {
         let (from, to) = match zone {
             Zone::NewGrowth => (0.0, self.demarcation_mm()),
-            Zone::RootToEnd => (0.0, self.length_mm),
-            Zone::EndsFrom(from) => (from, self.length_mm),
-            Zone::Between(from, to) => (from, to.min(self.length_mm)),
+            Zone::RootToEnd => (0.0, self.length_mm()),
+            Zone::EndsFrom(from) => (from, self.length_mm()),
+            Zone::Between(from, to) => (from, to.min(self.length_mm())),
         };
         (to - from > SAME_PLACE_MM).then_some((from, to))
     }
 
     /// Index of the stretch that begins at a place, splitting one if need be; a new edge is laid with `laid_mm2`.
     fn split_at(&mut self, place: f64, laid_mm2: f64) -> usize {
-        if self.length_mm - place <= SAME_PLACE_MM {
-            return self.stretches.len();
-        }
         let mut from = 0.0;
         for (index, stretch) in self.stretches.iter_mut().enumerate() {
             if place - from <= SAME_PLACE_MM {
@@ -281,10 +275,5 @@ impl Strand {
         {
             far.mm += near.mm;
         }
-    }
-
-    /// The length is the sum of the stretches, in the order the pieces are read.
-    fn add_up(&mut self) {
-        self.length_mm = self.stretches.iter().fold(0.0, |sum, stretch| sum + stretch.mm);
     }
 }
