@@ -67,12 +67,21 @@ pub(super) fn granted(context: &Context, granted: Granted) -> NewEvent {
     }
 }
 
-/// A fact that follows from a permission: named by instant and station, so once only.
-fn following(context: &Context, happened: Happened) -> NewEvent {
+/// A fact that follows from a permission: named by the record's place it is decided at, instant and
+/// station, so once only.
+fn following(state: &State, context: &Context, happened: Happened) -> NewEvent {
     let nanos = context.now.unix_timestamp_nanos().unsigned_abs();
-    let name = FactId(nanos ^ (u128::from(context.station.0.unsigned_abs()) << 96));
+    let name = FactId(
+        nanos
+            ^ (u128::from(context.station.0.unsigned_abs()) << 96)
+            ^ (u128::from(state.seq.unsigned_abs()) << 72),
+    );
     NewEvent {
-        fact_id: Some(name.following()),
+        fact_id: Some(if matches!(happened, Happened::StopRecorded) {
+            name.following_stop()
+        } else {
+            name.following()
+        }),
         kind: EventKind::Happened(happened),
         ..granted(context, Granted::HandoverAccepted)
     }
@@ -215,7 +224,7 @@ impl Ask<'_> {
         // Broken skin while product is on is stop and rinse.
         let broken = point == HoldPoint::Scalp && signed.value == "broken";
         if broken && self.state.product_on() && self.state.stop.is_none() {
-            events.push(following(self.context, Happened::StopRecorded));
+            events.push(following(self.state, self.context, Happened::StopRecorded));
         }
         Ok(events)
     }
@@ -233,8 +242,11 @@ impl Ask<'_> {
         let mut events = Vec::new();
         if starts::is_rinse(step) && self.state.product_on() {
             let step = code.clone();
-            events
-                .push(following(self.context, Happened::SectionRinsed { step, section: None, clear: true }));
+            events.push(following(
+                self.state,
+                self.context,
+                Happened::SectionRinsed { step, section: None, clear: true },
+            ));
         }
         events.push(granted(self.context, Granted::StepFinished { step: code.clone() }));
         Ok(events)

@@ -308,9 +308,8 @@ impl Book {
                 matches!(e.kind, super::EventKind::Happened(_)),
                 "a fact carries its name"
             );
-            if e.fact_id.is_some() && self.events.iter().any(|o| o.fact_id == e.fact_id) {
-                continue;
-            }
+            let doubled = e.fact_id.is_some() && self.events.iter().any(|o| o.fact_id == e.fact_id);
+            assert!(!doubled, "the database holds a fact's name once");
             let seq = i64::try_from(self.events.len()).expect("few events") + 1;
             let NewEvent { happened_at, by, station, fact_id, kind, .. } = e;
             self.events.push(Event { seq, recorded_at: now, happened_at, by, station, fact_id, kind });

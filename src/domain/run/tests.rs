@@ -422,3 +422,19 @@ fn a_whole_service_ends_clean() {
     book.fact(140, 99, Happened::Trimmed { mm: 6.0 });
     assert!((book.state().trimmed_mm - 6.0).abs() < f64::EPSILON, "a late fact is recorded after the end");
 }
+
+#[test]
+fn a_late_fact_takes_its_place_by_when_it_happened() {
+    let mut book = Book::winding();
+    book.must(60, MARA, start("rinse-b"));
+    book.must(70, MARA, start("rinse-c"));
+    book.fact(75, 63, Happened::ClosingStarted { step: "neutralise".into(), answers: Vec::new() });
+    let state = book.state();
+    assert_eq!(
+        state.step_in_hand().map(|s| s.code.as_str()),
+        Some("rinse-c"),
+        "what came later stays in hand"
+    );
+    let closing = state.step_state(&"neutralise".into()).expect("a step");
+    assert_eq!((closing.started_at, closing.finished_at), (Some(at(63)), Some(at(70))));
+}

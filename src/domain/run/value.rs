@@ -11,6 +11,8 @@ pub struct FactId(pub u128);
 
 /// Set apart from every station's own names by these bits.
 const FOLLOWING: u128 = 0x7269_6e73_6562_656c_6c00_0000_0000_0000;
+/// The same for a stop that follows, far from the other.
+const FOLLOWING_STOP: u128 = 0x7374_6f70_2061_6e64_2072_696e_7365_0000;
 
 impl FactId {
     /// Reads a UUID, hyphens or not; none when it is not one.
@@ -31,7 +33,7 @@ impl FactId {
 
     /// The name of the stop that follows from this one.
     pub const fn following_stop(self) -> FactId {
-        FactId(self.0 ^ FOLLOWING ^ 1)
+        FactId(self.0 ^ FOLLOWING_STOP)
     }
 }
 
