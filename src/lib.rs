@@ -25,3 +25,4 @@ pub mod secret;
 pub mod serve;
 pub mod store;
 pub mod web;
+pub mod work;

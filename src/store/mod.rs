@@ -14,6 +14,7 @@ pub mod bookings;
 pub mod clients;
 pub mod consents;
 pub mod consults;
+pub mod demo;
 pub mod dues;
 pub mod finish;
 pub mod followups;

@@ -154,3 +154,14 @@ pub async fn end_all_at(s: &mut Scoped, station: StationId) -> Stored<()> {
         .await?;
     Ok(())
 }
+
+/// Closes sign-ins whose time is over; they opened nothing any more.
+pub async fn sweep(s: &mut Scoped) -> Stored<u64> {
+    Ok(sqlx::query(
+        "update session set ended_at = ends_at where salon_id = $1 and ended_at is null and ends_at <= rinsebell_now()",
+    )
+    .bind(s.salon.0)
+    .execute(&mut *s.tx)
+    .await?
+    .rows_affected())
+}
