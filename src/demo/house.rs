@@ -18,15 +18,8 @@ use crate::store::{Scoped, demo, hours, lots, people, products, stations};
 /// Founds the salon and hires everybody.
 pub async fn found<'a>(s: &mut Scoped, app: &'a App, salon: &Salon, now: OffsetDateTime) -> Laid<Stage<'a>> {
     let zone = Zone::find(&salon.zone).ok_or_else(|| DemoFault::File(format!("no zone {}", salon.zone)))?;
-    demo::found(
-        s,
-        &salon.name,
-        &salon.zone,
-        &salon.place,
-        &salon.emergency_number,
-        &salon.eye_wash_place,
-    )
-    .await?;
+    demo::found(s, &salon.name, &salon.zone, &salon.place, &salon.emergency_number, &salon.eye_wash_place)
+        .await?;
     protocols::publish_shipped(s).await?;
     let mut stage = Stage {
         app,
@@ -66,7 +59,8 @@ pub async fn found<'a>(s: &mut Scoped, app: &'a App, salon: &Salon, now: OffsetD
 
 /// "10:30" as minutes of the day.
 pub fn minute_of(text: &str) -> Laid<u16> {
-    let parts = text.split_once(':').and_then(|(h, m)| Some((h.parse::<u16>().ok()?, m.parse::<u16>().ok()?)));
+    let parts =
+        text.split_once(':').and_then(|(h, m)| Some((h.parse::<u16>().ok()?, m.parse::<u16>().ok()?)));
     match parts {
         Some((h, m)) if h < 24 && m < 60 => Ok(h * 60 + m),
         _ => Err(DemoFault::File(format!("{text} is no time of day"))),

@@ -14,6 +14,7 @@ pub mod products;
 pub mod protocols;
 pub mod readings;
 mod run_context;
+pub(crate) mod run_context;
 mod run_effects;
 pub mod runs;
 pub mod sign_in;

@@ -15,9 +15,10 @@ pub async fn lock_and_find_any(s: &mut Scoped) -> Stored<bool> {
 
 /// Demo salons, at most 20.
 pub async fn list_demo_salons(s: &mut Scoped) -> Stored<Vec<SalonId>> {
-    let ids: Vec<i64> = sqlx::query_scalar("select salon_id from salon where demo order by salon_id limit 20")
-        .fetch_all(&mut *s.tx)
-        .await?;
+    let ids: Vec<i64> =
+        sqlx::query_scalar("select salon_id from salon where demo order by salon_id limit 20")
+            .fetch_all(&mut *s.tx)
+            .await?;
     Ok(ids.into_iter().map(SalonId).collect())
 }
 
