@@ -13,7 +13,6 @@ pub mod plans;
 pub mod products;
 pub mod protocols;
 pub mod readings;
-mod run_context;
 pub(crate) mod run_context;
 mod run_effects;
 pub mod runs;
