@@ -1,8 +1,10 @@
 //! One integration binary; one file a noun.
 
+mod access;
 mod attack;
 mod bookings;
 mod calc;
+mod catalogue;
 mod chair;
 mod clients;
 mod consults;
@@ -17,5 +19,6 @@ mod shelf;
 mod sign_in;
 mod skin_tests;
 mod start;
+mod statements;
 mod support;
 mod team;

@@ -14,6 +14,7 @@ use crate::domain::ids::{LotId, PersonId, RunId, StationId};
 use crate::domain::protocol::{HoldPoint, StepCode};
 use crate::domain::run::{Command, HeadPlace, Signed};
 use crate::flow::runs::{self, Hand, Refused};
+use crate::store::stations;
 use crate::web::form::Reason;
 use crate::web::once;
 use crate::web::problem::{Answered, Problem};
@@ -159,6 +160,10 @@ pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<SignForm>) -
         .take(20)
         .map(|text| Ok(Command::SignHoldPoint { step: step.clone(), signed: signed(text)? }))
         .collect::<Result<Vec<_>, Problem>>()?;
+    if commands.is_empty() {
+        seat.require_on_run(Act::SignPreparation, id)?;
+        return Err(Problem::Bad("Choose what was seen, then sign.".into()));
+    }
     act(&seat, id, Known { once: &f.once, seq: f.known }, commands, Act::SignPreparation).await
 }
 
@@ -277,9 +282,17 @@ pub struct ArmForm {
 
 /// "On to the basin": the person's way into another station, for this run, ten minutes, no PIN there.
 pub async fn arm(seat: Seat, Path(id): Path<String>, Form(f): Form<ArmForm>) -> Answered {
+    let id = run_id(&id)?;
+    seat.require_on_run(Act::StartStep, id)?;
+    let mut s = seat.begin().await?;
+    let station = stations::find(&mut s, StationId(f.station)).await?;
+    s.commit().await?;
+    if !station.is_some_and(|x| x.paired && !x.revoked) {
+        return Err(Problem::NotFound);
+    }
     act(
         &seat,
-        run_id(&id)?,
+        id,
         Known { once: &f.once, seq: f.known },
         vec![Command::ArmStation { station: StationId(f.station) }],
         Act::StartStep,

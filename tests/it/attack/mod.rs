@@ -5,6 +5,6 @@ mod places;
 mod races;
 mod record;
 mod salons;
-mod stage;
+pub mod stage;
 mod starts;
 mod tests_of_skin_and_hair;
