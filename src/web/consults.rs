@@ -32,6 +32,8 @@ pub const LINES: &[Line] = lines![
 pub struct FindingShown {
     /// clear, test, wait or refuse: the mark and class.
     pub mark: &'static str,
+    pub verdict: &'static str,
+    /// Against what, or until when; may be empty.
     pub heading: String,
     pub words: String,
     pub way_out: String,
@@ -41,15 +43,17 @@ pub struct FindingShown {
 impl FindingShown {
     /// How the screens say a finding of the consult.
     pub fn of(f: &Finding) -> FindingShown {
-        let against =
-            f.family.map_or_else(|| "every chemical service".to_string(), |x| x.words().to_string());
-        let (mark, heading) = match (f.weight, f.until) {
-            (Weight::Refuse, _) => ("refuse", format!("Refused: {against}")),
-            (Weight::Wait, Some(day)) => ("wait", format!("Wait until {}", crate::calendar::day_words(day))),
-            (Weight::Wait, None) => ("wait", "Wait".to_string()),
-            (Weight::Advise, _) => ("test", "To be said".to_string()),
+        let against = f.family.map_or("every chemical service", Family::words);
+        let (mark, verdict, heading) = match (f.weight, f.until) {
+            (Weight::Refuse, _) => ("refuse", "Refused", against.to_string()),
+            (Weight::Wait, Some(day)) => {
+                ("wait", "Wait", format!("until {}", crate::calendar::day_words(day)))
+            }
+            (Weight::Wait, None) => ("wait", "Wait", String::new()),
+            (Weight::Advise, _) => ("test", "To be said", String::new()),
         };
-        FindingShown { mark, heading, words: f.words.clone(), way_out: f.way_out.clone(), source: f.source }
+        let (words, way_out) = (f.words.clone(), f.way_out.clone());
+        FindingShown { mark, verdict, heading, words, way_out, source: f.source }
     }
 }
 
