@@ -31,6 +31,12 @@ pub enum Command {
     },
     /// Recompute everything that can be proved and say what is wrong.
     Check(PlaceArgs),
+    /// The demo salon.
+    Demo {
+        /// What to do with it.
+        #[command(subcommand)]
+        act: DemoAct,
+    },
     /// Write the whole database to a file.
     Backup {
         /// The file; replaced when it exists.
@@ -48,6 +54,13 @@ pub enum Command {
         #[command(flatten)]
         place: PlaceArgs,
     },
+}
+
+/// What can be done with the demo salon.
+#[derive(Debug, Subcommand)]
+pub enum DemoAct {
+    /// Take the demo salon away and load it anew, dated from now. Other salons are not touched.
+    Refresh(PlaceArgs),
 }
 
 /// Where the data are; every command that touches them takes these.

@@ -3,6 +3,7 @@
 pub mod backup;
 pub mod calc;
 pub mod check;
+pub mod demo;
 pub mod serve;
 
 use crate::cluster::StartFault;

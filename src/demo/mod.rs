@@ -119,15 +119,15 @@ impl Stage<'_> {
 /// # Errors
 /// [`DemoFault`]; nothing is kept then.
 pub async fn load(owner: &PgConnectOptions, app: &App) -> Laid<bool> {
-    let pool = PgPoolOptions::new().max_connections(1).connect_with(owner.clone()).await?;
-    let mut s = Scoped::begin(&pool, SalonId(0)).await?;
-    let fresh = !demo::lock_and_find_any(&mut s).await?;
-    if fresh {
-        lay(&mut s, app).await?;
-        s.commit().await?;
-    }
-    pool.close().await;
-    Ok(fresh)
+    with_owner(owner, async |mut s| {
+        let fresh = !demo::lock_and_find_any(&mut s).await?;
+        if fresh {
+            lay(&mut s, app).await?;
+            s.commit().await?;
+        }
+        Ok(fresh)
+    })
+    .await
 }
 
 /// Takes the demo salon away and loads it anew, dated from now; false when there is no demo salon.
@@ -135,19 +135,30 @@ pub async fn load(owner: &PgConnectOptions, app: &App) -> Laid<bool> {
 /// # Errors
 /// [`DemoFault`]; the old one stands then.
 pub async fn refresh(owner: &PgConnectOptions, app: &App) -> Laid<bool> {
+    with_owner(owner, async |mut s| {
+        demo::lock_and_find_any(&mut s).await?;
+        let old = demo::list_demo_salons(&mut s).await?;
+        for salon in &old {
+            demo::remove(&mut s, *salon).await?;
+        }
+        if !old.is_empty() {
+            lay(&mut s, app).await?;
+            s.commit().await?;
+        }
+        Ok(!old.is_empty())
+    })
+    .await
+}
+
+/// One transaction of the owner. It has ended when its pool is closed: closing waits for its connection.
+async fn with_owner(owner: &PgConnectOptions, work: impl AsyncFnOnce(Scoped) -> Laid<bool>) -> Laid<bool> {
     let pool = PgPoolOptions::new().max_connections(1).connect_with(owner.clone()).await?;
-    let mut s = Scoped::begin(&pool, SalonId(0)).await?;
-    demo::lock_and_find_any(&mut s).await?;
-    let old = demo::list_demo_salons(&mut s).await?;
-    for salon in &old {
-        demo::remove(&mut s, *salon).await?;
-    }
-    if !old.is_empty() {
-        lay(&mut s, app).await?;
-        s.commit().await?;
-    }
+    let done = match Scoped::begin(&pool, SalonId(0)).await {
+        Ok(s) => work(s).await,
+        Err(e) => Err(e.into()),
+    };
     pool.close().await;
-    Ok(!old.is_empty())
+    done
 }
 
 async fn lay(s: &mut Scoped, app: &App) -> Laid<()> {

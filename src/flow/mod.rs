@@ -1,5 +1,6 @@
 //! One use case, one transaction: load, decide (domain), save, tell the stations.
 
+mod aftercare;
 pub mod bookings;
 pub mod clients;
 pub mod consents;

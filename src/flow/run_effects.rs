@@ -1,7 +1,7 @@
 //! What follows from an act on a run, in the same transaction: the station held, the strand written on.
 
-use super::dues;
 use super::runs::{self, Hand, Loaded};
+use super::{aftercare, dues};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::ids::{ClientId, PersonId, RunId};
@@ -38,10 +38,12 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     let zone = Zone::find(&salon.zone).ok_or_else(|| StoreError::Corrupt("salon", salon.zone.clone()))?;
     let on = zone.day_of(after.now);
     let state = after.state();
+    let mut met = Vec::new();
     for application in &after.frame.protocol.applications {
         let touched = state.exposure(application.letter).is_some()
             || application.steps.iter().any(|c| state.step_state(c).is_some_and(|x| x.started_at.is_some()));
         if touched {
+            met.push(application.family);
             finish::append_exposure(
                 s,
                 client,
@@ -57,7 +59,8 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     if state.trimmed_mm > 0.0 {
         finish::append_trim(s, client, run, by, on, state.trimmed_mm).await?;
     }
-    dues::refresh_due(s, &app.reference, client).await?;
+    let due = dues::refresh_due(s, &app.reference, client).await?;
+    aftercare::give(s, &app.reference, after, (&salon, &zone), &met, due.as_ref()).await?;
     sessions::release(s, run).await?;
     for topic in ["regrowth".to_string(), format!("client:{client}"), "shelf".to_string()] {
         s.changed(topic);

@@ -3,6 +3,7 @@
 //! The files are embedded in the binary, so every command works from any folder; a folder given by path overrides
 //! them. A fingerprint over all files is stamped on every run, so that a visit can say which rules it was given by.
 
+pub mod aftercare;
 pub mod consent;
 pub mod growth;
 pub mod limits;
@@ -12,6 +13,7 @@ pub mod rules;
 use crate::domain::chemistry::RuleTable;
 use crate::domain::chemistry::limits::LimitTable;
 use crate::domain::protocol::Protocol;
+use aftercare::AftercareTable;
 use consent::ConsentTable;
 use growth::GrowthTable;
 use include_dir::{Dir, include_dir};
@@ -37,6 +39,8 @@ pub struct Reference {
     pub rules: RuleTable,
     /// What the law lets into a bottle.
     pub limits: LimitTable,
+    /// The words a client takes home.
+    pub aftercare: AftercareTable,
     /// The words a client signs.
     pub consent: ConsentTable,
     /// Published growth.
@@ -113,6 +117,7 @@ impl Reference {
         Ok(Reference {
             rules: rules::load(files)?,
             limits: limits::load(files)?,
+            aftercare: aftercare::load(files)?,
             consent: consent::load(files)?,
             growth: growth::load(files)?,
             protocols: protocols::load(files)?,

@@ -1,6 +1,6 @@
 //! What a finished run leaves behind: exposures and trims in the strand, the aftercare sheet.
 
-use time::Date;
+use time::{Date, OffsetDateTime};
 
 use super::{Scoped, Stored};
 use crate::domain::ids::{ClientId, PersonId, RunId};
@@ -68,9 +68,9 @@ pub async fn insert_aftercare(s: &mut Scoped, run: RunId, words: &str) -> Stored
     Ok(())
 }
 
-/// The aftercare words of a run.
-pub async fn find_aftercare(s: &mut Scoped, run: RunId) -> Stored<Option<String>> {
-    Ok(sqlx::query_scalar("select words from aftercare where salon_id = $1 and run_id = $2")
+/// The aftercare words of a run, with the instant they were given.
+pub async fn find_aftercare(s: &mut Scoped, run: RunId) -> Stored<Option<(String, OffsetDateTime)>> {
+    Ok(sqlx::query_as("select words, given_at from aftercare where salon_id = $1 and run_id = $2")
         .bind(s.salon.0)
         .bind(run.0)
         .fetch_optional(&mut *s.tx)

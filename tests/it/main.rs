@@ -9,6 +9,7 @@ mod chair;
 mod clients;
 mod consults;
 mod day;
+mod demo;
 mod live;
 mod plans;
 mod readings;

@@ -8,6 +8,7 @@ use serde_json::json;
 
 use super::acts::Said;
 use super::view::{self, RunPage};
+use crate::calendar::Zone;
 use crate::domain::ids::RunId;
 use crate::flow::runs;
 use crate::store::run_codec;
@@ -78,12 +79,33 @@ pub async fn aftercare(seat: Seat, Path(id): Path<String>) -> Answered {
     let mut s = seat.begin().await?;
     seat.require(crate::domain::access::Act::FollowUp)?;
     let run = crate::store::runs::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
-    let words = crate::store::finish::find_aftercare(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let (words, given_at) =
+        crate::store::finish::find_aftercare(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let service = crate::store::protocols::find(&mut s, &run.protocol, run.revision)
+        .await?
+        .map_or(String::new(), |r| r.title);
+    let zone = Zone::find(&seat.salon_row.zone)
+        .ok_or_else(|| crate::store::StoreError::Corrupt("salon", seat.salon_row.zone.clone()))?;
     let now = s.now().await?;
     s.commit().await?;
     Ok(page::html(&view::AftercarePage {
         shell: seat.shell(now, "/aftercare", &[]),
+        salon: seat.salon_row.name.clone(),
+        service,
+        given: zone.day_words(given_at),
         name: run.client_name,
-        lines: words.lines().map(String::from).collect(),
+        run: id.0,
+        parts: sheet_parts(&words),
     }))
+}
+
+/// The kept words as headings with their lines.
+fn sheet_parts(words: &str) -> Vec<(String, Vec<String>)> {
+    words
+        .split("\n\n")
+        .filter_map(|part| {
+            let mut lines = part.lines().map(String::from);
+            Some((lines.next()?, lines.collect()))
+        })
+        .collect()
 }

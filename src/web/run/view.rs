@@ -343,6 +343,12 @@ pub(super) fn curl_words(reading: CurlReading) -> &'static str {
 #[template(path = "runs/aftercare.html")]
 pub(super) struct AftercarePage {
     pub shell: Shell,
+    pub salon: String,
     pub name: String,
-    pub lines: Vec<String>,
+    pub service: String,
+    /// The local day it was given.
+    pub given: String,
+    pub run: i64,
+    /// Headings with their lines.
+    pub parts: Vec<(String, Vec<String>)>,
 }

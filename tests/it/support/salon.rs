@@ -99,8 +99,8 @@ pub struct Salon {
 }
 
 impl Salon {
-    /// A fresh database with one salon, five people (PIN [`PIN`], manager also [`PASSPHRASE`]).
-    pub async fn open() -> Salon {
+    /// A fresh database without a salon, with the app on it.
+    async fn bare(demo: bool) -> (App, PgPool, TestDatabase, CancellationToken) {
         let cluster = cluster().await;
         let name = format!("t_{}", NEXT.fetch_add(1, Ordering::Relaxed));
         let database = cluster.create_database(&name, "practice").await.expect("a database of its own");
@@ -110,8 +110,40 @@ impl Salon {
             .await
             .expect("owner");
         let stop = CancellationToken::new();
-        let settings = Settings { secure: false, practice: true, demo: false };
+        let settings = Settings { secure: false, practice: true, demo };
         let app = App::start(database.app.clone(), Reference::embedded(), settings, stop.clone());
+        (app, owner, database, stop)
+    }
+
+    /// A fresh database with the demo salon, loaded by two processes at once.
+    pub async fn demo() -> Salon {
+        let (app, owner, database, stop) = Salon::bare(true).await;
+        let (a, b) = tokio::join!(
+            rinsebell::demo::load(&database.owner, &app),
+            rinsebell::demo::load(&database.owner, &app)
+        );
+        let loaded = [a.expect("loaded"), b.expect("loaded")];
+        assert_eq!(loaded.iter().filter(|x| **x).count(), 1, "two processes load it once");
+        let id: i64 =
+            sqlx::query_scalar("select salon_id from salon").fetch_one(&owner).await.expect("one salon");
+        let id = SalonId(id);
+        let mut s = app.begin(id).await.expect("begin");
+        let team = people::list(&mut s).await.expect("read");
+        s.commit().await.expect("committed");
+        let of = |name: &str| team.iter().find(|p| p.name == name).expect("hired").id;
+        let staff = Staff {
+            manager: of("Ferris Vane"),
+            stylist: of("Tobias Fenn"),
+            other_stylist: of("Priya Lund"),
+            assistant: of("Mara Quill"),
+            reception: of("Joss Ember"),
+        };
+        Salon { app, id, staff, owner, database, stop }
+    }
+
+    /// A fresh database with one salon, five people (PIN [`PIN`], manager also [`PASSPHRASE`]).
+    pub async fn open() -> Salon {
+        let (app, owner, database, stop) = Salon::bare(false).await;
         let id: i64 = sqlx::query_scalar(
             "insert into salon (name, zone) values ('Kestrel Row', 'Europe/Paris') returning salon_id",
         )
