@@ -86,7 +86,7 @@ async fn do_act(
     let mut loaded = runs::load(s, stage.app, run).await?.ok_or_else(missing)?;
     loaded.now = at;
     let command = command(stage, &loaded, act, at)?;
-    let context = run_context::context(s, &loaded, hand).await?;
+    let context = run_context::context(s, stage.app, &loaded, hand).await?;
     let events =
         decide(&loaded.state(), &command, &context).map_err(|why| refused(act.min, Refused::Reasons(why)))?;
     demo::record_at(s, at).await?;

@@ -270,7 +270,7 @@ async fn planned(
 }
 
 /// What is above the limit of the salon's law for this use, in words.
-fn beyond_law(app: &App, place: &str, product: &Product) -> Vec<String> {
+pub(super) fn beyond_law(app: &App, place: &str, product: &Product) -> Vec<String> {
     let purpose = match product.use_as.as_str() {
         "straightener" | "lotion" => Purpose::WavingStraightening,
         "neutraliser" => Purpose::Neutralising,

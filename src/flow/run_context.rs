@@ -2,7 +2,9 @@
 
 use time::{Duration, OffsetDateTime};
 
+use super::plans;
 use super::runs::{Hand, Loaded};
+use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{ClientId, LotId, PersonId, PlanId, ProductId, RunId, StationId};
@@ -13,6 +15,7 @@ use crate::domain::run::holds::{
 };
 use crate::domain::run::{Actor, Context, HoldContext};
 use crate::store::people::Person;
+use crate::store::products;
 use crate::store::run_frames::{self, LotRow, PatchRow, StrandTestRow};
 use crate::store::salons::{self, Salon};
 use crate::store::{Scoped, StoreError, Stored};
@@ -23,9 +26,9 @@ const VISIT: Duration = Duration::hours(12);
 const MINOR_YEARS: i32 = 18;
 
 /// Everything `decide` asks for, read under the run's locks.
-pub async fn context(s: &mut Scoped, loaded: &Loaded, hand: Hand<'_>) -> Stored<Context> {
+pub async fn context(s: &mut Scoped, app: &App, loaded: &Loaded, hand: Hand<'_>) -> Stored<Context> {
     let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
-    let holds = hold_context(s, loaded, &salon).await?;
+    let holds = hold_context(s, app, loaded, &salon).await?;
     Ok(Context {
         now: loaded.now,
         actor: hand.person.map(actor),
@@ -83,7 +86,7 @@ fn strand_test(row: StrandTestRow) -> StrandTestRecord {
     }
 }
 
-fn lot(row: &LotRow, zone: &Zone) -> LotRecord {
+fn lot(row: &LotRow, law: LawVerdict, zone: &Zone) -> LotRecord {
     let after = |day: Option<time::Date>, days: i64| {
         day.and_then(|d| d.checked_add(Duration::days(days))).map(|d| zone.midnight(d))
     };
@@ -92,7 +95,7 @@ fn lot(row: &LotRow, zone: &Zone) -> LotRecord {
         product: ProductId(row.product_id),
         expires_at: after(row.best_before, 1),
         opened_until: row.opened_life_days.and_then(|life| after(row.opened_on, i64::from(life) + 1)),
-        law: LawVerdict::NotJudged,
+        law,
         withdrawn: row.withdrawn,
     }
 }
@@ -104,7 +107,7 @@ pub fn age_years(born: time::Date, on: time::Date) -> i32 {
     years - i32::from(before)
 }
 
-async fn hold_context(s: &mut Scoped, loaded: &Loaded, salon: &Salon) -> Stored<HoldContext> {
+async fn hold_context(s: &mut Scoped, app: &App, loaded: &Loaded, salon: &Salon) -> Stored<HoldContext> {
     let (client, plan, run) =
         (ClientId(loaded.run.client_id), PlanId(loaded.run.plan_id), RunId(loaded.run.run_id));
     let zone = Zone::find(&salon.zone).ok_or_else(|| StoreError::Corrupt("salon", salon.zone.clone()))?;
@@ -120,10 +123,35 @@ async fn hold_context(s: &mut Scoped, loaded: &Loaded, salon: &Salon) -> Stored<
         strand_tests,
         consent: consent(s, client, &zone, loaded.now).await?,
         plan: None,
-        lots: run_frames::list_lots(s, plan).await?.iter().map(|l| lot(l, &zone)).collect(),
+        lots: lots(s, app, plan, salon, &zone).await?,
     };
     holds.plan = plan_record(s, loaded, plan, run, &holds).await?;
     Ok(holds)
+}
+
+/// The plan's lots, each with what the law says of its product.
+async fn lots(s: &mut Scoped, app: &App, plan: PlanId, salon: &Salon, zone: &Zone) -> Stored<Vec<LotRecord>> {
+    let mut records = Vec::new();
+    let mut judged: Vec<(i64, LawVerdict)> = Vec::new();
+    for row in run_frames::list_lots(s, plan).await? {
+        let known = judged.iter().find(|(id, _)| *id == row.product_id).map(|(_, law)| *law);
+        let law = match known {
+            Some(law) => law,
+            None => {
+                let product = products::find(s, ProductId(row.product_id)).await?;
+                let beyond = product.as_ref().map(|p| plans::beyond_law(app, &salon.place, p));
+                let law = match beyond {
+                    Some(words) if !words.is_empty() => LawVerdict::Exceeds,
+                    Some(_) => LawVerdict::Within,
+                    None => LawVerdict::NotJudged,
+                };
+                judged.push((row.product_id, law));
+                law
+            }
+        };
+        records.push(lot(&row, law, zone));
+    }
+    Ok(records)
 }
 
 async fn reactions(s: &mut Scoped, client: ClientId) -> Stored<Vec<Reaction>> {

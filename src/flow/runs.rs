@@ -192,7 +192,7 @@ pub async fn start_run(
     let found = runs::find(s, run).await?.ok_or(Refused::NotFound)?;
     let now = s.now().await?;
     let loaded = Loaded { run: found, frame, events: Vec::new(), products, now };
-    let context = run_context::context(s, &loaded, hand).await?;
+    let context = run_context::context(s, app, &loaded, hand).await?;
     let events = decide(&loaded.state(), &Command::StartRun, &context).map_err(Refused::Reasons)?;
     for (i, event) in events.iter().enumerate() {
         runs::append(s, run, i as i64 + 1, event)
@@ -299,7 +299,7 @@ pub async fn act(
     if let (true, Some(what)) = (rests_on_step(&command), what_changed(&loaded, known)) {
         return Err(Refused::Stale(what));
     }
-    let context = run_context::context(s, &loaded, hand).await?;
+    let context = run_context::context(s, app, &loaded, hand).await?;
     let events = decide(&loaded.state(), &command, &context).map_err(Refused::Reasons)?;
     append_all(s, id, &loaded, &events).await?;
     let after = load(s, app, id).await?.ok_or(Refused::NotFound)?;
@@ -337,7 +337,7 @@ pub async fn record_fact(
     if loaded.events.iter().any(|e| e.fact_id == Some(fact.fact_id)) {
         return Ok(loaded);
     }
-    let context = run_context::context(s, &loaded, hand).await?;
+    let context = run_context::context(s, app, &loaded, hand).await?;
     let events = decide(&loaded.state(), &Command::Record(fact), &context).map_err(Refused::Reasons)?;
     append_all(s, id, &loaded, &events).await?;
     tell(s, id);

@@ -93,7 +93,7 @@ impl Typed {
         let growth =
             typed::number(&mut e, "new_growth_mm", &self.new_growth_mm, (0.5, 1000.0), "millimetres");
         record.new_growth_mm = growth.map(|x| x as f32);
-        let mut curl_index =
+        let curl_index =
             typed::number(&mut e, "curl_index", &self.curl_index, (1.0, 6.0), "stretched ÷ as it lies");
         if growth.is_some() {
             record.read_natural = typed::code(
