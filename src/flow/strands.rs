@@ -46,11 +46,13 @@ pub async fn load(
     let last_seq = events.iter().map(|e| e.seq).max().unwrap_or(0);
     let mut odd = Vec::new();
     events.retain(|e| {
-        let fits = sound(&e.deed);
+        let (fits, come) = (sound(&e.deed), e.on <= today);
         if !fits {
             odd.push(format!("Entry {} of {} holds a figure that cannot be.", e.seq, day_words(e.on)));
+        } else if !come {
+            odd.push(format!("Entry {} is of a day still to come, {}.", e.seq, day_words(e.on)));
         }
-        fits
+        fits && come
     });
     events.sort_by_key(|e| (e.on, e.seq));
     let story = Story { length_mm, on, deeds: events.iter().map(|e| (e.on, e.deed)).collect() };

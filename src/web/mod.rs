@@ -35,6 +35,7 @@ pub mod shelf;
 pub mod shell;
 pub mod sign_in;
 pub mod skin_tests;
+pub mod strand_fan;
 pub mod strand_words;
 pub mod strands;
 pub mod table;

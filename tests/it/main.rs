@@ -21,5 +21,6 @@ mod sign_in;
 mod skin_tests;
 mod start;
 mod statements;
+mod strands;
 mod support;
 mod team;
