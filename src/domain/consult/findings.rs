@@ -196,9 +196,8 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
             )
         });
     }
-    let metal = told.silver_in_history && families.iter().any(|f| *f != Family::DirectDye)
-        || told.silver_in_history && families.is_empty();
-    if metal {
+    // A metallic-salt test bears on every family, direct dye on metal included.
+    if told.silver_in_history {
         all.push(plain(
             "silver-in-history",
             Weight::Advise,
