@@ -9,18 +9,22 @@ use std::time::Duration;
 pub async fn main(place: &PlaceArgs) -> Result<(), StartFault> {
     let place = place.check()?;
     let opened = cluster::open(&place.data, place.external.as_ref()).await?;
-    let found = check::run(&opened.owner).await;
+    let report = check::run(&opened.owner).await;
     opened.guard.stop(Duration::from_secs(5)).await?;
-    let found = found?;
-    for line in &found {
+    let report = report?;
+    for line in &report.findings {
         println!("{line}");
     }
-    match found.len() {
+    match report.wrong {
         0 => {
-            println!("Everything that was checked holds.");
+            println!("nothing wrong: {} runs, {} events", report.runs, report.events);
             Ok(())
         }
         1 => Err(StartFault::Other("One thing is wrong.".to_owned())),
+        many if many > report.findings.len() => Err(StartFault::Other(format!(
+            "{many} things are wrong; the first {} are listed.",
+            report.findings.len()
+        ))),
         many => Err(StartFault::Other(format!("{many} things are wrong."))),
     }
 }

@@ -16,6 +16,8 @@ pub mod protocols;
 pub mod readings;
 pub(crate) mod run_context;
 mod run_effects;
+pub mod run_context;
+pub mod run_effects;
 pub mod runs;
 pub mod sign_in;
 pub mod skin_tests;

@@ -10,13 +10,14 @@ use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{ClientId, LotId, PersonId, PlanId, ProductId, RunId, StationId};
 use crate::domain::qualification::Chemistry;
 use crate::domain::run::holds::{
-    ConsentRecord, LawVerdict, LotRecord, PatchTestRecord, PlanRecord, PlanVerdict, Reaction, SkinOutcome,
-    SkinReading, StrandTestRecord,
+    ConsentRecord, LawVerdict, LotRecord, PATCH_TEST_MOST_DAYS, PatchTestRecord, PlanRecord, PlanVerdict,
+    Reaction, SkinOutcome, SkinReading, StrandTestRecord,
 };
 use crate::domain::run::{Actor, Context, HoldContext};
 use crate::store::people::Person;
 use crate::store::products;
-use crate::store::run_frames::{self, LotRow, PatchRow, StrandTestRow};
+use crate::store::run_frames::{self, ConsentRow, LotRow, PatchRow, PlanHead, StrandTestRow, Told};
+use crate::store::run_past;
 use crate::store::salons::{self, Salon};
 use crate::store::{Scoped, StoreError, Stored};
 
@@ -118,14 +119,14 @@ async fn hold_context(s: &mut Scoped, app: &App, loaded: &Loaded, salon: &Salon)
         visit_from: loaded.run.started_at - VISIT,
         patch_test_days: u16::try_from(salon.patch_valid_days).unwrap_or(2),
         patch_tests: run_frames::list_patches(s, client).await?.into_iter().map(patch).collect(),
-        reactions: reactions(s, client).await?,
+        reactions: reactions(&run_frames::list_reactions(s, client).await?),
         strand_test_needed,
         strand_tests,
-        consent: consent(s, client, &zone, loaded.now).await?,
+        consent: consent(run_frames::find_consent(s, client).await?, &zone, loaded.now),
         plan: None,
         lots: lots(s, app, plan, salon, &zone).await?,
     };
-    holds.plan = plan_record(s, loaded, plan, run, &holds).await?;
+    holds.plan = plan_record(loaded, run_frames::find_plan(s, plan, Some(run)).await?, &holds);
     Ok(holds)
 }
 
@@ -154,9 +155,9 @@ async fn lots(s: &mut Scoped, app: &App, plan: PlanId, salon: &Salon, zone: &Zon
     Ok(records)
 }
 
-async fn reactions(s: &mut Scoped, client: ClientId) -> Stored<Vec<Reaction>> {
+fn reactions(told: &[Told]) -> Vec<Reaction> {
     let mut all = Vec::new();
-    for told in run_frames::list_reactions(s, client).await? {
+    for told in told {
         all.extend(
             told.reaction_families
                 .iter()
@@ -167,30 +168,19 @@ async fn reactions(s: &mut Scoped, client: ClientId) -> Stored<Vec<Reaction>> {
             all.extend([Family::OxidativeColour, Family::DirectDye].map(|family| Reaction { family }));
         }
     }
-    Ok(all)
+    all
 }
 
-async fn consent(
-    s: &mut Scoped,
-    client: ClientId,
-    zone: &Zone,
-    now: OffsetDateTime,
-) -> Stored<Option<ConsentRecord>> {
-    Ok(run_frames::find_consent(s, client).await?.map(|c| ConsentRecord {
+fn consent(row: Option<ConsentRow>, zone: &Zone, at: OffsetDateTime) -> Option<ConsentRecord> {
+    row.map(|c| ConsentRecord {
         signed_at: c.signed_at,
-        guardian_needed: c.born_on.is_some_and(|b| age_years(b, zone.day_of(now)) < MINOR_YEARS),
+        guardian_needed: c.born_on.is_some_and(|b| age_years(b, zone.day_of(at)) < MINOR_YEARS),
         guardian_signed: c.signer == "guardian",
-    }))
+    })
 }
 
-async fn plan_record(
-    s: &mut Scoped,
-    loaded: &Loaded,
-    plan: PlanId,
-    run: RunId,
-    holds: &HoldContext,
-) -> Stored<Option<PlanRecord>> {
-    let Some(head) = run_frames::find_plan(s, plan, Some(run)).await? else { return Ok(None) };
+fn plan_record(loaded: &Loaded, head: Option<PlanHead>, holds: &HoldContext) -> Option<PlanRecord> {
+    let head = head?;
     let tests_passed = loaded.products.iter().zip(&loaded.frame.products).all(|(asked, product)| {
         !asked.strand_test_asked || holds.strand_test_holds_at(product, loaded.now).is_ok()
     });
@@ -200,7 +190,38 @@ async fn plan_record(
         "wait" => PlanVerdict::Wait,
         _ => PlanVerdict::Refuse,
     };
-    Ok(Some(PlanRecord { verdict, checked_at: head.made_at, stale: head.stale }))
+    Some(PlanRecord { verdict, checked_at: head.made_at, stale: head.stale })
+}
+
+/// What the hold points of a run rested on at `loaded.now`, an instant gone by, as far as the tables still
+/// tell. A salon may shorten how long a patch test holds; the past is judged by the longest there is.
+pub async fn holds_then(s: &mut Scoped, loaded: &Loaded) -> Stored<HoldContext> {
+    let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
+    let zone = Zone::find(&salon.zone).ok_or_else(|| StoreError::Corrupt("salon", salon.zone.clone()))?;
+    let (client, plan, run, at) =
+        (ClientId(loaded.run.client_id), PlanId(loaded.run.plan_id), RunId(loaded.run.run_id), loaded.now);
+    let mut holds = HoldContext {
+        visit_from: loaded.run.started_at - VISIT,
+        patch_test_days: PATCH_TEST_MOST_DAYS,
+        patch_tests: run_past::list_patches(s, client, at).await?.into_iter().map(patch).collect(),
+        reactions: reactions(&run_past::list_reactions(s, client, at).await?),
+        strand_test_needed: loaded.products.iter().any(|p| p.strand_test_asked),
+        strand_tests: run_past::list_strand_tests(s, client, run, at)
+            .await?
+            .into_iter()
+            .map(strand_test)
+            .collect(),
+        consent: consent(run_past::find_consent(s, client, at).await?, &zone, at),
+        plan: None,
+        lots: run_past::list_lots(s, run, at)
+            .await?
+            .iter()
+            // What the law said then is not kept.
+            .map(|l| lot(l, LawVerdict::NotJudged, &zone))
+            .collect(),
+    };
+    holds.plan = plan_record(loaded, run_past::find_plan(s, plan, run, at).await?, &holds);
+    Ok(holds)
 }
 
 #[cfg(test)]

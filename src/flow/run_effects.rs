@@ -5,7 +5,8 @@ use super::{aftercare, dues};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::ids::{ClientId, PersonId, RunId};
-use crate::domain::run::Command;
+use crate::domain::protocol::PlannedApplication;
+use crate::domain::run::{Command, State};
 use crate::store::{Scoped, StoreError, Stored, finish, salons, sessions};
 
 /// After a permission was given.
@@ -30,6 +31,14 @@ pub(super) async fn after_command(
     }
 }
 
+/// The applications that touched the hair, in the protocol's order.
+pub fn applications_met<'s>(state: &'s State<'_>) -> impl Iterator<Item = &'s PlannedApplication> {
+    state.frame.protocol.applications.iter().filter(|application| {
+        state.exposure(application.letter).is_some()
+            || application.steps.iter().any(|c| state.step_state(c).is_some_and(|x| x.started_at.is_some()))
+    })
+}
+
 /// What touched the hair is in the strand from now on, whatever way the run ended; a trim is taken off.
 async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> Stored<()> {
     let (client, run) = (ClientId(after.run.client_id), RunId(after.run.run_id));
@@ -39,22 +48,10 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     let on = zone.day_of(after.now);
     let state = after.state();
     let mut met = Vec::new();
-    for application in &after.frame.protocol.applications {
-        let touched = state.exposure(application.letter).is_some()
-            || application.steps.iter().any(|c| state.step_state(c).is_some_and(|x| x.started_at.is_some()));
-        if touched {
-            met.push(application.family);
-            finish::append_exposure(
-                s,
-                client,
-                run,
-                by,
-                on,
-                application.family.code(),
-                application.zone.code(),
-            )
-            .await?;
-        }
+    for application in applications_met(&state) {
+        met.push(application.family);
+        let (family, zone) = (application.family.code(), application.zone.code());
+        finish::append_exposure(s, client, run, by, on, family, zone).await?;
     }
     if state.trimmed_mm > 0.0 {
         finish::append_trim(s, client, run, by, on, state.trimmed_mm).await?;

@@ -106,6 +106,18 @@ pub async fn load_found(s: &mut Scoped, app: &App, run: Run) -> Stored<Loaded> {
     let protocol = protocol(s, app, &run.protocol, run.revision)
         .await?
         .ok_or_else(|| StoreError::Corrupt("run", format!("{} without its protocol", run.run_id)))?;
+    let (frame, products) = frozen_frame(s, protocol, &run).await?;
+    let events = runs::list_events(s, RunId(run.run_id), 0).await?;
+    let now = s.now().await?;
+    Ok(Loaded { run, frame, events, products, now })
+}
+
+/// What a run is held to, as frozen at its start, with the products of its plan.
+pub async fn frozen_frame(
+    s: &mut Scoped,
+    protocol: Protocol,
+    run: &Run,
+) -> Stored<(RunFrame, Vec<PlanProduct>)> {
     let products = run_frames::list_plan_products(s, PlanId(run.plan_id)).await?;
     let mut sheet = Vec::new();
     for row in runs::list_step_sheets(s, RunId(run.run_id)).await? {
@@ -126,9 +138,7 @@ pub async fn load_found(s: &mut Scoped, app: &App, run: Run) -> Stored<Loaded> {
     }
     let frame =
         RunFrame { protocol, sheet, products: products.iter().map(frame_product).collect::<Stored<_>>()? };
-    let events = runs::list_events(s, RunId(run.run_id), 0).await?;
-    let now = s.now().await?;
-    Ok(Loaded { run, frame, events, products, now })
+    Ok((frame, products))
 }
 
 /// Reads the product sheets into the frame of a run that is about to start.

@@ -26,16 +26,19 @@ pub mod openings;
 pub mod people;
 pub mod plans;
 pub mod products;
+pub mod proof;
 pub mod protocols;
 pub mod readings;
 pub mod run_codec;
 pub mod run_frames;
+pub mod run_past;
 pub mod runs;
 pub mod salons;
 pub mod sessions;
 pub mod skin_tests;
 pub mod stations;
 pub mod strands;
+pub mod sweep;
 
 /// What can go wrong below the rules.
 #[derive(Debug)]

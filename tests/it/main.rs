@@ -8,6 +8,7 @@ mod catalogue;
 mod chair;
 mod clients;
 mod consults;
+mod check;
 mod day;
 mod demo;
 mod live;
