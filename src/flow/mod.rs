@@ -14,8 +14,6 @@ pub mod plans;
 pub mod products;
 pub mod protocols;
 pub mod readings;
-pub(crate) mod run_context;
-mod run_effects;
 pub mod run_context;
 pub mod run_effects;
 pub mod runs;
