@@ -143,6 +143,7 @@ pub struct Founding<'a> {
     pub place: &'a str,
     pub manager_name: &'a str,
     pub passphrase: &'a str,
+    pub manager_pin: &'a str,
     pub station_name: &'a str,
     pub station_kind: &'a str,
     pub first_name: &'a str,
@@ -155,7 +156,8 @@ pub async fn found(app: &App, f: Founding<'_>) -> Result<(SalonId, String), Sign
     let manager_hash = app.hasher.hash(f.passphrase).await.map_err(SignInFault::Hash)?;
     let pin_hash = app.hasher.hash(f.first_pin).await.map_err(SignInFault::Hash)?;
     let (token, hash) = secret::new_token();
-    let (salon, _, _, first) = salons::found(
+    let manager_pin_hash = app.hasher.hash(f.manager_pin).await.map_err(SignInFault::Hash)?;
+    let (salon, manager, _, first) = salons::found(
         &app.pool,
         store::salons::Founding {
             salon_name: f.salon_name,
@@ -173,6 +175,9 @@ pub async fn found(app: &App, f: Founding<'_>) -> Result<(SalonId, String), Sign
     )
     .await?;
     let mut s = app.begin(salon).await?;
+    people::reset_secret(&mut s, manager, false, &manager_pin_hash).await?;
+    // A start publishes to the salons it finds; this one came after.
+    super::protocols::publish_shipped(&mut s).await?;
     if matches!(f.first_role, Role::Stylist) {
         people::set_qualifications(&mut s, first, &["thio".to_string()]).await?;
     }

@@ -51,6 +51,7 @@ pub struct FirstRun {
     place: String,
     manager_name: String,
     passphrase: String,
+    manager_pin: String,
     station_name: String,
     station_kind: String,
     first_name: String,
@@ -142,6 +143,9 @@ fn first_run_errors(f: &FirstRun) -> Errors {
     if let Some(words) = secret::passphrase_fault(&f.passphrase) {
         e.note("passphrase", words);
     }
+    if let Some(words) = secret::pin_fault(&f.manager_pin) {
+        e.note("manager_pin", words);
+    }
     if let Some(words) = secret::pin_fault(&f.first_pin) {
         e.note("first_pin", words);
     }
@@ -163,6 +167,7 @@ pub async fn first_run(State(app): State<App>, jar: CookieJar, Form(f): Form<Fir
         place: &f.place,
         manager_name: f.manager_name.trim(),
         passphrase: &f.passphrase,
+        manager_pin: &f.manager_pin,
         station_name: f.station_name.trim(),
         station_kind: &f.station_kind,
         first_name: f.first_name.trim(),
