@@ -112,7 +112,7 @@ pub struct PatchDates {
 /// Dates a patch test, with what was read.
 pub async fn date_skin_test(s: &mut Scoped, test: i64, d: &PatchDates) -> Stored<()> {
     sqlx::query(
-        "update skin_test set placed_at = $3, taken_off_at = $4, taken_off_by = case when $4 is not null then $5::bigint end,
+        "update skin_test set placed_at = $3, taken_off_at = $4, taken_off_by = case when $4::timestamptz is not null then $5::bigint end,
            read_at = $6, read_by = $7, outcome = $8 where salon_id = $1 and skin_test_id = $2",
     )
     .bind(s.salon.0)

@@ -42,6 +42,8 @@ fn literals(file: &str, source: &str) -> Vec<Statement> {
                 file: file.into(),
                 sql: raw.split("\"#").next().unwrap_or_default().into(),
             });
+        } else if file == "demo.rs" && argument.contains("delete from {table} where salon") {
+            // The owner's hand alone: takes a demo salon away table by table, names from a constant.
         } else {
             panic!("{file}: SQL that is no literal: query({}", &argument[..argument.len().min(60)]);
         }
@@ -116,6 +118,7 @@ async fn every_statement_names_its_salon() {
         "set_config(",
         "pg_notify(",
         "select rinsebell_now()",
+        "select exists (select 1 from salon)",
     ];
     let mut wrong = Vec::new();
     for s in store().iter().filter(|s| !apart.iter().any(|a| s.sql.contains(a))) {
