@@ -230,6 +230,8 @@ struct RecordPage {
     people: Vec<Choice>,
     contact: Vec<Choice>,
     health: bool,
+    /// The address of its openings, empty for who does not book.
+    openings: String,
 }
 
 fn record_page(
@@ -264,6 +266,9 @@ fn record_page(
         ),
         contact: Choice::list([("yes", "Does not want to be reached by us")], &[typed.no_contact.as_str()]),
         health: seat.may(Act::SeeHealth),
+        openings: client
+            .filter(|_| seat.may(Act::Book))
+            .map_or_else(String::new, |c| format!("/openings?client={}", c.client_id)),
         errors,
         typed,
     }
