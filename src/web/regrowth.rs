@@ -192,10 +192,10 @@ impl Eye<'_> {
 
     fn who_and_when(&self, row: &DueRow) -> String {
         let mut words = row.said_by.clone().unwrap_or_default();
-        if let (Some(note), false) = (row.note.as_deref(), words.is_empty()) {
-            if !note.is_empty() {
-                words = format!("{words}: {note}");
-            }
+        if let Some(note) = row.note.as_deref().filter(|note| !note.is_empty())
+            && !words.is_empty()
+        {
+            words = format!("{words}: {note}");
         }
         words
     }
