@@ -146,13 +146,11 @@ begin
         and p.role in ('stylist', 'manager') and q.chemistry = s.chemistry) then
     return 'person:not-qualified';
   end if;
-  -- A scalp read red or broken is not read well again in the same visit; a reaction since the patch test stands.
-  foreach need in array array['scalp', 'patch-test'] loop
-    if exists (select 1 from public.run_event e where e.salon_id = r.salon_id and e.run_id = r.run_id
-        and e.hold_point = need and e.outcome = 'fails') then
-      return need || ':failed';
-    end if;
-  end loop;
+  -- A scalp that was read red or broken is not read well again in the same visit.
+  if exists (select 1 from public.run_event e where e.salon_id = r.salon_id and e.run_id = r.run_id
+      and e.hold_point = 'scalp' and e.outcome = 'fails') then
+    return 'scalp:failed';
+  end if;
   foreach need in array s.needs loop
     select * into signed from public.run_event e
       where e.salon_id = r.salon_id and e.run_id = r.run_id and e.hold_point = need
