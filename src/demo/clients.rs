@@ -1,16 +1,15 @@
 //! The demo's clients: record, strand, consult, consent, readings, tests, follow-ups, plan, run.
 
-use time::Date;
 use time::macros::format_description;
+use time::{Date, OffsetDateTime};
 
-use super::files::{Client, Consent, Consult, Deed, PatchTest, Reading, StrandTest};
+use super::files::{Client, Consent, Deed, PatchTest, Reading, StrandTest};
 use super::{DemoFault, Laid, Stage, named, service};
 use crate::domain::chemistry::family::Family;
 use crate::domain::consult::{HomeColour, Scalp, Told};
 use crate::domain::followup::Outcome;
 use crate::domain::ids::ClientId;
 use crate::domain::strand::{self, Exposure, Known, Zone};
-use crate::flow::dues;
 use crate::reference::consent::ConsentValues;
 use crate::secret;
 use crate::store::hair_tests::StrandSeen;
@@ -39,8 +38,9 @@ pub async fn lay(s: &mut Scoped, stage: &mut Stage<'_>, c: &'static Client) -> L
     for deed in &c.hair {
         grow(s, stage, id, deed, &c.strand.by).await?;
     }
+    consult(s, stage, id, (&c.strand.by, ""), stage.on(c.strand.day)).await?;
     if let Some(told) = &c.consult {
-        consult(s, stage, id, told).await?;
+        consult(s, stage, id, (&told.by, &told.words), stage.min(told.min)).await?;
     }
     if let Some(signed) = &c.consent {
         consent(s, stage, id, &c.name, signed).await?;
@@ -62,7 +62,6 @@ pub async fn lay(s: &mut Scoped, stage: &mut Stage<'_>, c: &'static Client) -> L
         let kept = followups::insert(s, id, by, outcome, next, &f.note, None).await?;
         demo::date_followup(s, kept.0, stage.on(f.day)).await?;
     }
-    dues::refresh_due(s, &stage.app.reference, id).await?;
     service::plan_and_run(s, stage, id, c).await
 }
 
@@ -92,7 +91,13 @@ async fn grow(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, d: &Deed, by: &st
     Ok(demo::date_strand_event(s, id, seq, at).await?)
 }
 
-async fn consult(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, c: &Consult) -> Laid<()> {
+async fn consult(
+    s: &mut Scoped,
+    stage: &Stage<'_>,
+    id: ClientId,
+    (by, words): (&str, &str),
+    at: OffsetDateTime,
+) -> Laid<()> {
     let told = Told {
         reactions: Vec::new(),
         black_henna: false,
@@ -106,12 +111,12 @@ async fn consult(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, c: &Consult) -
         home_colour: HomeColour::Never,
         silver_in_history: false,
     };
-    let words = match c.words.as_str() {
+    let words = match words {
         "" => None,
         words => Some(answers::insert(s, id, &secret::random::<16>(), words).await?),
     };
-    consults::insert(s, id, named(&stage.people, &c.by)?, &told, (None, words, None)).await?;
-    Ok(demo::date_consult(s, id, stage.min(c.min)).await?)
+    consults::insert(s, id, named(&stage.people, by)?, &told, (None, words, None)).await?;
+    Ok(demo::date_consult(s, id, at).await?)
 }
 
 async fn consent(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, name: &str, c: &Consent) -> Laid<()> {

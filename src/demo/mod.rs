@@ -18,6 +18,7 @@ use time::{Duration, OffsetDateTime};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::ids::{ClientId, LotId, PersonId, ProductId, SalonId, StationId};
+use crate::flow::dues;
 use crate::store::{Scoped, StoreError, demo};
 use files::Files;
 
@@ -168,6 +169,10 @@ async fn lay(s: &mut Scoped, app: &App) -> Laid<()> {
     house::fill_shelf(s, &mut stage, &files.shelf).await?;
     for client in &files.clients {
         clients::lay(s, &mut stage, client).await?;
+    }
+    // When all is measured: the salon's own growth is learned from every head.
+    for client in stage.clients.values() {
+        dues::refresh_due(s, &app.reference, *client).await?;
     }
     bookings::lay(s, &stage, &files.bookings).await
 }

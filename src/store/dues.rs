@@ -209,7 +209,10 @@ pub async fn list(
          left join lateral (select * from plan p where p.salon_id = d.salon_id and p.client_id = d.client_id
             and p.made_at > coalesce((select max(r.started_at) from run r where r.salon_id = d.salon_id and r.client_id = d.client_id), '-infinity')
             order by p.made_at desc limit 1) pl on true
-         where d.salon_id = $1 and d.early_on <= $3 and (d.latest_on, d.client_id) > (coalesce($4, '-infinity'::date), $5)
+         where d.salon_id = $1 and d.early_on <= $3
+           -- Who sits in the chair now is not rung.
+           and not exists (select 1 from run o where o.salon_id = d.salon_id and o.client_id = d.client_id and o.ended_at is null)
+           and (d.latest_on, d.client_id) > (coalesce($4, '-infinity'::date), $5)
          order by d.latest_on, d.client_id limit 201",
     )
     .bind(s.salon.0)
