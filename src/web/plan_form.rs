@@ -51,7 +51,7 @@ fn application_fields(a: &PlannedApplication, shelf: &[Product], typed: &Typed) 
     let fitting: Vec<(String, String)> = shelf
         .iter()
         .filter(|p| fits(a, p))
-        .map(|p| (p.product_id.to_string(), format!("{}, {}", p.name, p.strength)))
+        .map(|p| (p.product_id.to_string(), product_words(&p.name, &p.strength)))
         .collect();
     let (product, zone) = (value(typed, &name("product")), value(typed, &name("zone")));
     let zone = if zone.is_empty() { a.zone.code() } else { zone };
@@ -174,4 +174,9 @@ pub fn of(plan: &Plan) -> Typed {
     };
     typed.insert("trim_agreed".into(), said.into());
     typed
+}
+
+/// A product with its strength, said once where the name says it already.
+fn product_words(name: &str, strength: &str) -> String {
+    if name.to_lowercase().contains(strength) { name.to_owned() } else { format!("{name}, {strength}") }
 }

@@ -68,11 +68,16 @@ impl PlaceLane {
             }
         }
         marks.append(&mut past);
-        for clash in self.clashes.iter().filter(|clash| clash.to_min > -NOW_PC && clash.from_min < 75.0) {
+        let shown = self.clashes.iter().filter(|clash| clash.to_min > -NOW_PC && clash.from_min < 75.0);
+        for (nth, clash) in shown.enumerate() {
             let (from, to) = (pc(clash.from_min).clamp(0.0, 100.0), pc(clash.to_min).clamp(0.0, 100.0));
             marks.push(Mark::level("ln beam", from, to, 17.0));
             marks.push(Mark::stem("ln beam", from, 10.0, 24.0));
             marks.push(Mark::stem("ln beam", to, 10.0, 24.0));
+            // Words of a later one would lie over these; all are said in the Floor's "Ahead".
+            if nth > 0 {
+                continue;
+            }
             let need = words_px(&clash.words, true) + 12.0;
             if let Some(class) = fit(need, 100.0 - to) {
                 marks.push(Mark::text(&format!("b{class}"), to, 10.0, 21.0, clash.words.clone()));
