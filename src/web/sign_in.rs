@@ -128,7 +128,7 @@ fn first_run_errors(f: &FirstRun) -> Errors {
             "Give the first person another name than the manager: each sign-in has its own.",
         );
     }
-    if !crate::calendar::Zone::find(f.zone.trim()).is_some() {
+    if crate::calendar::Zone::find(f.zone.trim()).is_none() {
         e.note("zone", "Write a time zone of the IANA list, such as Europe/Paris or America/New_York.");
     }
     if !["eu", "uk", "us"].contains(&f.place.as_str()) {

@@ -119,7 +119,7 @@ async fn an_opening_is_booked_with_its_patch_test_48_hours_or_more_before() {
     let words: (String, i64) =
         sqlx::query_as("select outcome, booking_id from followup").fetch_one(&salon.owner).await.unwrap();
     assert_eq!(words, ("booked".into(), done.location_id()));
-    let again = desk.get(&format!("/day?on=2026-05-19")).await.body;
+    let again = desk.get("/day?on=2026-05-19").await.body;
     assert!(again.contains("Amabel Thorne") && again.contains("1 patch test to place"), "{again}");
 }
 

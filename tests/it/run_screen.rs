@@ -216,3 +216,69 @@ async fn the_floor_stands_on_a_locked_station() {
     assert!(floor.body.contains("Nerys A.") && floor.body.contains("data-mode=\"wall\""));
     assert!(!floor.body.contains("Amblin"));
 }
+
+#[tokio::test]
+async fn on_to_the_basin_opens_that_run_there_without_a_pin_and_nothing_else() {
+    let salon = Salon::open().await;
+    let stage = salon.stage().await;
+    let run = salon.start_run(stage.plan, salon.staff.stylist).await.unwrap();
+    let mut chair = salon.seat("Chair 2", "chair", salon.staff.stylist).await;
+    let mut basin = salon.station("Basin", "basin").await;
+    let path = format!("/runs/{run}");
+    let known = form_field(&chair.get(&path).await.body, "Start: Consult and drape", "known");
+    let once = rinsebell::web::once::key();
+    let station = basin.station.to_string();
+    let armed = chair
+        .post(&format!("{path}/armings"), &[("once", &once), ("known", &known), ("station", &station)])
+        .await;
+    assert_eq!(armed.status, 303, "{}", armed.body);
+    let once = rinsebell::web::once::key();
+    let signed = basin
+        .post(
+            &format!("{path}/sign-offs"),
+            &[("once", &once), ("known", "99"), ("step", "cleanse"), ("sign", "draping:towel-and-cape-dry")],
+        )
+        .await;
+    assert_eq!((signed.status, signed.location.as_str()), (303, path.as_str()), "{}", signed.body);
+    let by: i64 = sqlx::query_scalar("select by from run_event where run_id = $1 and hold_point = 'draping'")
+        .bind(run.0)
+        .fetch_one(&salon.owner)
+        .await
+        .unwrap();
+    assert_eq!(by, salon.staff.stylist.0, "signed in the name of who moved with the client");
+    let elsewhere = basin.get("/clients").await;
+    assert!(elsewhere.location.starts_with("/sign-in"), "{} {}", elsewhere.status, elsewhere.location);
+    salon.advance(std::time::Duration::from_secs(660)).await;
+    let late = basin
+        .post(
+            &format!("{path}/sign-offs"),
+            &[
+                ("once", &rinsebell::web::once::key()),
+                ("known", "99"),
+                ("step", "cleanse"),
+                ("sign", "draping:wet"),
+            ],
+        )
+        .await;
+    assert!(
+        late.location.starts_with("/sign-in"),
+        "ten minutes, then the PIN: {} {}",
+        late.status,
+        late.location
+    );
+}
+
+#[tokio::test]
+async fn every_page_forbids_what_it_does_not_need() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 2", "chair", salon.staff.stylist).await;
+    for path in ["/floor", "/clients", "/nowhere"] {
+        let answer = chair.get(path).await;
+        let csp = answer.headers["content-security-policy"].to_str().unwrap();
+        // Content Security Policy Level 3 (W3C): starting from nothing, no inline, no eval.
+        assert!(csp.starts_with("default-src 'none'") && !csp.contains("unsafe"), "{csp}");
+        assert!(csp.contains("frame-ancestors 'none'") && csp.contains("form-action 'self'"));
+        assert_eq!(answer.headers["x-content-type-options"], "nosniff");
+        assert!(!answer.body.contains("style=\"") && !answer.body.contains("onclick"), "{path}");
+    }
+}

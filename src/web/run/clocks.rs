@@ -174,14 +174,13 @@ impl Maker<'_> {
             ("Shortest on", read(shortest), String::new()),
             ("First to last", read(longest - shortest), String::new()),
         ];
-        if let Some(f) = self.state.exposure_figures(e.letter) {
-            if let Some(most) = f.most_min {
-                let from = match f.most_source {
-                    crate::domain::protocol::Source::Sheet => "product sheet",
-                    crate::domain::protocol::Source::Default { mark } => mark.words(),
-                };
-                all.push(("Longest allowed, first touch to rinse", format!("{most}:00"), from.to_string()));
-            }
+        let figures = self.state.exposure_figures(e.letter);
+        if let Some((most, source)) = figures.and_then(|f| Some((f.most_min?, f.most_source))) {
+            let from = match source {
+                crate::domain::protocol::Source::Sheet => "product sheet",
+                crate::domain::protocol::Source::Default { mark } => mark.words(),
+            };
+            all.push(("Longest allowed, first touch to rinse", format!("{most}:00"), from.to_string()));
         }
         all
     }

@@ -8,5 +8,5 @@ mod salon;
 mod stage;
 
 pub use browser::{Answer, Browser};
-pub use salon::{PASSPHRASE, PIN, Salon, Staff};
+pub use salon::{PASSPHRASE, PIN, Salon};
 pub use stage::Stage;

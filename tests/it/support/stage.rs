@@ -15,7 +15,6 @@ pub struct Stage {
     pub neutraliser: ProductId,
     pub straightener_lot: LotId,
     pub lotion_lot: LotId,
-    pub neutraliser_lot: LotId,
 }
 
 impl Salon {
@@ -93,7 +92,7 @@ impl Salon {
         .fetch_all(&self.owner)
         .await
         .expect("lots");
-        let neutraliser_lot = self.lot(neutraliser).await;
+        self.lot(neutraliser).await;
         self.told_and_signed(client).await;
         let plan = self.clear_plan(client, [straightener, lotion, neutraliser]).await;
         Stage {
@@ -104,7 +103,6 @@ impl Salon {
             neutraliser,
             straightener_lot: LotId(lots[0]),
             lotion_lot: LotId(lots[1]),
-            neutraliser_lot,
         }
     }
 
