@@ -12,6 +12,7 @@ mod service;
 use std::collections::BTreeMap;
 use std::fmt;
 
+use sqlx::ConnectOptions as _;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use time::{Duration, OffsetDateTime};
 
@@ -153,7 +154,9 @@ pub async fn refresh(owner: &PgConnectOptions, app: &App) -> Laid<bool> {
 
 /// One transaction of the owner. It has ended when its pool is closed: closing waits for its connection.
 async fn with_owner(owner: &PgConnectOptions, work: impl AsyncFnOnce(Scoped) -> Laid<bool>) -> Laid<bool> {
-    let pool = PgPoolOptions::new().max_connections(1).connect_with(owner.clone()).await?;
+    // Waiting for another start is no slow statement to tell of.
+    let quiet = owner.clone().disable_statement_logging();
+    let pool = PgPoolOptions::new().max_connections(1).connect_with(quiet).await?;
     let done = match Scoped::begin(&pool, SalonId(0)).await {
         Ok(s) => work(s).await,
         Err(e) => Err(e.into()),
