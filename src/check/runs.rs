@@ -3,7 +3,8 @@
 use super::{Checker, holds};
 use crate::domain::ids::{ClientId, RunId, SalonId};
 use crate::domain::run::{Event, EventKind, Granted, State};
-use crate::flow::run_effects::applications_met;
+use crate::flow::plans::zone_columns;
+use crate::flow::run_effects::exposures_met;
 use crate::flow::runs::{Loaded, frozen_frame};
 use crate::store::proof::{self, Chain, Line};
 use crate::store::runs::Run;
@@ -192,8 +193,8 @@ async fn strand(s: &mut Scoped, loaded: &Loaded) -> Stored<Vec<Wrong>> {
     let (client, run) = (ClientId(loaded.run.client_id), RunId(loaded.run.run_id));
     let mut left = sweep::list_left(s, client, run).await?;
     let mut wrong = Vec::new();
-    for application in applications_met(&state) {
-        let (family, zone) = (application.family.code(), application.zone.code());
+    for (letter, family, zone) in exposures_met(s, loaded, &state).await? {
+        let (family, zone) = (family.code(), zone_columns(zone).0);
         let there = left.iter().position(|l| {
             l.did == "apply" && l.family.as_deref() == Some(family) && l.zone.as_deref() == Some(zone)
         });
@@ -203,7 +204,7 @@ async fn strand(s: &mut Scoped, loaded: &Loaded) -> Stored<Vec<Wrong>> {
             }
             None => wrong.push((
                 None,
-                format!("product {} ({family}, {zone}) is not in the client's strand.", application.letter),
+                format!("product {} ({family}, {zone}) is not in the client's strand.", letter),
             )),
         }
     }

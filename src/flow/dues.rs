@@ -75,12 +75,13 @@ pub(super) async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&s
         .chunk_by(|a, b| a.client_id == b.client_id)
         .map(|head| visits::observations(&head.iter().map(|e| e.visit).collect::<Vec<_>>()))
         .collect();
-    let published = || {
-        let growth = &reference.growth;
-        let start = curl.and_then(|c| growth.find_start(c)).or_else(|| growth.find_start(CURL_UNTIL_NAMED));
-        start.expect("the shipped table has a start for each curl: a test holds it").rate
-    };
-    Ok(learn_prior(&heads).unwrap_or_else(published))
+    let growth = &reference.growth;
+    let start = curl.and_then(|c| growth.find_start(c)).or_else(|| growth.find_start(CURL_UNTIL_NAMED));
+    let published = start.expect("the shipped table has a start for each curl: a test holds it").rate;
+    // With few heads the likeliest spread can be next to nothing; people are not that alike, and the strand's
+    // edges would lose their doubt: never less than half the published spread (a bound of ours, no source).
+    let least_sd = published.sd / 2.0;
+    Ok(learn_prior(&heads).map_or(published, |learned| Rate { sd: learned.sd.max(least_sd), ..learned }))
 }
 
 fn due_of(protocol: &Protocol, rate: Rate, last_on: Date) -> Option<Due> {

@@ -4,10 +4,12 @@ use super::runs::{self, Hand, Loaded};
 use super::{aftercare, dues};
 use crate::app::App;
 use crate::calendar::Zone;
-use crate::domain::ids::{ClientId, PersonId, RunId};
-use crate::domain::protocol::PlannedApplication;
+use crate::domain::chemistry::family::Family;
+use crate::domain::ids::{ClientId, PersonId, PlanId, RunId};
+use crate::domain::protocol::{PlannedApplication, PlannedZone};
 use crate::domain::run::{Command, State};
-use crate::store::{Scoped, StoreError, Stored, finish, salons, sessions};
+use crate::domain::strand::{Deed, Exposure, Known, Zone as StrandZone};
+use crate::store::{Scoped, StoreError, Stored, finish, plans, salons, sessions, strands};
 
 /// After a permission was given.
 pub(super) async fn after_command(
@@ -31,8 +33,29 @@ pub(super) async fn after_command(
     }
 }
 
+/// What touched the hair, by letter: the family of the product that went on, where the plan put it. A protocol
+/// only proposes both.
+pub async fn exposures_met(
+    s: &mut Scoped,
+    run: &Loaded,
+    state: &State<'_>,
+) -> Stored<Vec<(char, Family, StrandZone)>> {
+    let plan = plans::find(s, PlanId(run.run.plan_id)).await?;
+    let kept = plan.map(|p| p.applications.0).unwrap_or_default();
+    let met = applications_met(state).map(|application| {
+        let planned = kept.iter().find(|k| k.letter.starts_with(application.letter));
+        let zone = planned.and_then(super::plans::kept_zone).unwrap_or(match application.zone {
+            PlannedZone::NewGrowth => StrandZone::NewGrowth,
+            PlannedZone::RootToEnd => StrandZone::RootToEnd,
+        });
+        let product = run.frame.product(application.letter);
+        (application.letter, product.map_or(application.family, |p| p.family), zone)
+    });
+    Ok(met.collect())
+}
+
 /// The applications that touched the hair, in the protocol's order.
-pub fn applications_met<'s>(state: &'s State<'_>) -> impl Iterator<Item = &'s PlannedApplication> {
+fn applications_met<'s>(state: &'s State<'_>) -> impl Iterator<Item = &'s PlannedApplication> {
     state.frame.protocol.applications.iter().filter(|application| {
         state.exposure(application.letter).is_some()
             || application.steps.iter().any(|c| state.step_state(c).is_some_and(|x| x.started_at.is_some()))
@@ -48,10 +71,10 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     let on = zone.day_of(after.now);
     let state = after.state();
     let mut met = Vec::new();
-    for application in applications_met(&state) {
-        met.push(application.family);
-        let (family, zone) = (application.family.code(), application.zone.code());
-        finish::append_exposure(s, client, run, by, on, family, zone).await?;
+    for (_, family, zone) in exposures_met(s, after, &state).await? {
+        met.push(family);
+        let exposure = Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0 };
+        strands::append(s, client, (on, &Deed::Apply(zone, exposure)), Some(run), Some(by)).await?;
     }
     if state.trimmed_mm > 0.0 {
         finish::append_trim(s, client, run, by, on, state.trimmed_mm).await?;

@@ -5,33 +5,6 @@ use time::{Date, OffsetDateTime};
 use super::{Scoped, Stored};
 use crate::domain::ids::{ClientId, PersonId, RunId};
 
-/// Writes an exposure into the strand, as recorded here by a run.
-pub async fn append_exposure(
-    s: &mut Scoped,
-    client: ClientId,
-    run: RunId,
-    by: PersonId,
-    on: Date,
-    family: &str,
-    zone: &str,
-) -> Stored<()> {
-    sqlx::query(
-        "insert into strand_event (salon_id, client_id, seq, on_day, did, family, zone, known, run_id, recorded_by)
-         select $1, $2, coalesce(max(seq), 0) + 1, $3, 'apply', $4, $5, 'recorded', $6, $7
-         from strand_event where salon_id = $1 and client_id = $2",
-    )
-    .bind(s.salon.0)
-    .bind(client.0)
-    .bind(on)
-    .bind(family)
-    .bind(zone)
-    .bind(run.0)
-    .bind(by.0)
-    .execute(&mut *s.tx)
-    .await?;
-    Ok(())
-}
-
 /// Writes a trim into the strand.
 pub async fn append_trim(
     s: &mut Scoped,

@@ -161,7 +161,10 @@ fn answer(plan: &Plan, tests_open: bool) -> String {
     }
 }
 
-fn lead(plan: &Plan) -> String {
+fn lead(plan: &Plan, tests_open: bool) -> String {
+    if plan.verdict == "test-first" && !tests_open {
+        return "Everything that was asked for first is passed.".into();
+    }
     let Some(first) = plan.findings.first() else {
         return "Nothing on this head stands against it.".into();
     };
@@ -327,13 +330,12 @@ pub fn page(x: Shown<'_>) -> Result<PlanPage, Problem> {
         ruler
     });
     let after_words = left.as_ref().map_or(String::new(), |left| {
-        let stays = format!("{:.0} mm stay.", left.length_mm());
         let asked = match plan.trim_agreed {
             Some(true) => "The client said yes. Cut, look, and check again.",
             Some(false) => "The client said no: the plan stands without it.",
             None => "Ask the client; the answer goes into the plan.",
         };
-        format!("{stays} {}. {asked}", strand_words::answer(left))
+        format!("What stays: {}. {asked}", strand_words::answer(left))
     });
     let typed = plan_form::of(plan);
     let base = format!("/clients/{}", plan.client_id);
@@ -346,7 +348,7 @@ pub fn page(x: Shown<'_>) -> Result<PlanPage, Problem> {
         errors: x.errors,
         refused: judged(&plan.verdict) == Judged::Refuse,
         answer: answer(plan, !x.waiting.is_empty()),
-        lead: lead(plan),
+        lead: lead(plan, !x.waiting.is_empty()),
         title: x.protocol.title.clone(),
         when: format!("{} {}", zone.day_words(plan.made_at), zone.clock(plan.made_at)),
         by: plan.made_by_name.clone(),

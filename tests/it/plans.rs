@@ -337,3 +337,50 @@ async fn what_was_typed_stays_and_nobody_sees_another_salons_plan() {
     assert_eq!(desk.get(&format!("/clients/{}/strand", stage.client)).await.status, 403);
     assert_eq!(desk.get(&format!("/plans/{}", stage.plan)).await.status, 403);
 }
+
+/// What went on is written where it was planned, as the product it was: a protocol only proposes both.
+#[tokio::test]
+async fn a_run_writes_the_planned_zone_and_the_products_family() {
+    let salon = Salon::open().await;
+    let stage = salon.stage().await;
+    sqlx::query("update product set family = 'sulfite' where product_id = $1")
+        .bind(stage.straightener.0)
+        .execute(&salon.owner)
+        .await
+        .unwrap();
+    strand_tests(&salon, stage.client, &[stage.straightener, stage.lotion], true).await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let mut fields = retouch(&stage);
+    fields[2].1 = "between".into();
+    fields.extend([("from_A", "0".to_string()), ("to_A", "6,5".to_string())]);
+    let (plan, page) = planned(&mut chair, stage.client, &fields).await;
+    let started = start(&mut chair, plan, &page).await;
+    assert_eq!(started.status, 303, "{}", started.body);
+    let run = rinsebell::domain::ids::RunId(started.location_id());
+    let who = salon.staff.stylist;
+    for step in ["receive", "inspect", "cleanse", "dry", "section", "base", "dispense", "apply-1"] {
+        let lot = (step == "apply-1").then_some(('A', stage.straightener_lot));
+        salon.sign_all(run, who, step, lot).await;
+        if step == "apply-1" {
+            let passed = rinsebell::domain::run::Signed {
+                hold_point: rinsebell::domain::protocol::HoldPoint::StrandTest,
+                value: "passed".into(),
+                place: None,
+            };
+            let sign = rinsebell::domain::run::Command::SignHoldPoint { step: step.into(), signed: passed };
+            salon.act(run, who, sign).await.unwrap();
+        }
+        let command = rinsebell::domain::run::Command::StartStep { step: step.into() };
+        salon.act(run, who, command).await.unwrap_or_else(|e| panic!("{step}: {e:?}"));
+    }
+    let leave =
+        rinsebell::domain::run::Command::LeaveRun { rinsed: true, reason: "The client has to go.".into() };
+    salon.act(run, who, leave).await.unwrap();
+    let written: Vec<(String, String, Option<f64>)> =
+        sqlx::query_as("select family, zone, to_mm from strand_event where run_id = $1 and did = 'apply'")
+            .bind(run.0)
+            .fetch_all(&salon.owner)
+            .await
+            .unwrap();
+    assert_eq!(written, [("sulfite".to_string(), "between".to_string(), Some(6.5))]);
+}

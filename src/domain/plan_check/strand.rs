@@ -114,18 +114,19 @@ fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> V
     both
 }
 
-/// Why the rule stands, and when what it is about was put on.
+/// Why the rule stands, and what it is about: which product, of when.
 fn said(finding: &Finding<'_>, strand: &Strand) -> String {
-    let mut days: Vec<String> = Vec::new();
+    let mut met: Vec<String> = Vec::new();
     for exposure in finding.met_in(strand) {
         let about = if exposure.on_sd_days > 0.0 { "about " } else { "" };
-        let day = format!("{about}{} {} {}", exposure.on.day(), exposure.on.month(), exposure.on.year());
-        if !days.contains(&day) && days.len() < 4 {
-            days.push(day);
+        let (day, family) = (exposure.on, exposure.family.words());
+        let words = format!("{family} of {about}{} {} {}", day.day(), day.month(), day.year());
+        if !met.contains(&words) && met.len() < 4 {
+            met.push(words);
         }
     }
-    let when = if days.is_empty() { String::new() } else { format!(" Put on {}.", days.join(" and ")) };
-    format!("{}{when}", finding.rule.why)
+    let met = if met.is_empty() { String::new() } else { format!(" It has met: {}.", met.join("; ")) };
+    format!("{}{met}", finding.rule.why)
 }
 
 /// A product stronger than the hair takes.
