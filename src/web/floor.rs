@@ -23,6 +23,7 @@ use crate::web::problem::Answered;
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::{Seat, first_name, short_name};
 use crate::web::shell::Shell;
+use crate::web::strand_words::pattern;
 
 /// The routes of the Floor.
 pub const LINES: &[Line] = lines![get "/floor" Open::Station => show];
@@ -308,24 +309,9 @@ fn basin_lane(
     }
 }
 
-/// The pattern a family is drawn with.
-pub fn pattern_of(family: Family, straightens: bool) -> Pattern {
-    match family {
-        Family::Thio if straightens => Pattern::ThioStraightening,
-        Family::Thio => Pattern::ThioCurl,
-        Family::ThioEster => Pattern::Ester,
-        Family::Sulfite | Family::Cysteine => Pattern::Sulfite,
-        Family::SodiumHydroxide | Family::PotassiumHydroxide | Family::LithiumHydroxide => Pattern::Hydroxide,
-        Family::GuanidineHydroxide => Pattern::Guanidine,
-        Family::OxidativeColour => Pattern::Colour,
-        Family::DirectDye => Pattern::Direct,
-        Family::Lightener => Pattern::Lightener,
-        Family::MetallicSalt => Pattern::Metallic,
-        Family::PlantColour => Pattern::Henna,
-        Family::AldehydeSmoothing => Pattern::Aldehyde,
-        Family::PeroxideNeutraliser | Family::BromateNeutraliser => Pattern::Neutral,
-        Family::Unknown => Pattern::Blank,
-    }
+/// The pattern a family is drawn with; a thio straightener has its own.
+fn pattern_of(family: Family, straightens: bool) -> Pattern {
+    if family == Family::Thio && straightens { Pattern::ThioStraightening } else { pattern(family) }
 }
 
 fn track_of(
