@@ -5,7 +5,7 @@ use time::OffsetDateTime;
 
 use super::acts::Said;
 use crate::calendar::Zone;
-use crate::domain::access::Act;
+use crate::domain::access::{Act, may};
 use crate::domain::ids::{PlanId, StationId};
 use crate::domain::protocol::{SectionWork, Step};
 use crate::domain::run::headline::{Headline, NextAct};
@@ -28,6 +28,8 @@ pub(super) fn ms(at: OffsetDateTime) -> i64 {
 /// What the page shows beside the run itself.
 pub(super) struct Around {
     pub(super) names: Vec<(i64, String)>,
+    /// Who may answer for a service.
+    pub(super) may_answer: Vec<i64>,
     pub(super) stations: Vec<(i64, String)>,
     pub(super) lots: Vec<run_frames::LotRow>,
     pub(super) aftercare: bool,
@@ -35,8 +37,9 @@ pub(super) struct Around {
 
 impl Around {
     pub(super) async fn load(s: &mut Scoped, seat: &Seat, loaded: &Loaded) -> Stored<Around> {
-        let names =
-            people::list(s).await?.into_iter().filter(|p| !p.left).map(|p| (p.id.0, p.name)).collect();
+        let team: Vec<_> = people::list(s).await?.into_iter().filter(|p| !p.left).collect();
+        let may_answer = team.iter().filter(|p| may(p.role, Act::HandOver)).map(|p| p.id.0).collect();
+        let names = team.into_iter().map(|p| (p.id.0, p.name)).collect();
         let own = seat.station_id();
         let stations = stations::list(s)
             .await?
@@ -48,7 +51,7 @@ impl Around {
         let aftercare = crate::store::finish::find_aftercare(s, crate::domain::ids::RunId(loaded.run.run_id))
             .await?
             .is_some();
-        Ok(Around { names, stations, lots, aftercare })
+        Ok(Around { names, may_answer, stations, lots, aftercare })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -223,8 +226,9 @@ impl Maker<'_> {
         let step = state.step_in_hand();
         let locked = self.seat.person().is_none();
         let name = short_name(&run.client_name);
-        let index = state.in_hand.map_or(0, |i| i + 1);
         let total = self.loaded.frame.protocol.steps.len();
+        let turn =
+            state.in_hand.map_or_else(|| "no step begun".into(), |i| format!("step {} of {total}", i + 1));
         let topic = format!("run:{}", run.run_id);
         let (heading, reasons) = said.map_or(("", Vec::new()), |s| (s.heading, s.reasons));
         RunPage {
@@ -232,10 +236,7 @@ impl Maker<'_> {
             id: run.run_id,
             known: state.seq,
             once_key: once::key(),
-            about: format!(
-                "{name}, {}, {}, step {index} of {total}",
-                self.loaded.frame.protocol.title, run.chair
-            ),
+            about: format!("{name}, {}, {}, {}", self.loaded.frame.protocol.title, run.chair, turn),
             locked,
             not_you: self.seat.person().map(|p| first_name(&p.name).to_string()).unwrap_or_default(),
             next_line: headline.next.as_ref().map_or_else(String::new, |n| {
@@ -272,7 +273,9 @@ impl Maker<'_> {
                 .around
                 .names
                 .iter()
-                .filter(|(id, _)| state.stylist.is_none_or(|s| s.0 != *id))
+                .filter(|(id, _)| {
+                    self.around.may_answer.contains(id) && state.stylist.is_none_or(|s| s.0 != *id)
+                })
                 .cloned()
                 .collect(),
             stations: self.around.stations.clone(),
