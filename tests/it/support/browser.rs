@@ -58,6 +58,11 @@ impl Browser {
         Browser { app: app.clone(), cookies: Vec::new(), station: StationId(0) }
     }
 
+    /// The same browser, served by another app over the same database.
+    pub fn through(&self, app: &App) -> Browser {
+        Browser { app: app.clone(), ..self.clone() }
+    }
+
     /// The cookies as sent.
     pub fn cookie_line(&self) -> String {
         self.cookies.join("; ")

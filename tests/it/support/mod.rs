@@ -3,6 +3,7 @@
 mod browser;
 mod desk;
 mod hands;
+pub mod plain_http;
 pub mod program;
 mod salon;
 mod stage;
