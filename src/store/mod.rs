@@ -39,6 +39,7 @@ pub mod skin_tests;
 pub mod stations;
 pub mod strands;
 pub mod sweep;
+pub mod visits;
 
 /// What can go wrong below the rules.
 #[derive(Debug)]

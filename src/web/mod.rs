@@ -26,6 +26,7 @@ pub mod plans;
 pub mod problem;
 pub mod product_form;
 pub mod products;
+pub mod proof;
 pub mod readings;
 pub mod regrowth;
 pub mod routes;

@@ -18,6 +18,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::lots::LINES,
     crate::web::openings::LINES,
     crate::web::products::LINES,
+    crate::web::proof::LINES,
     crate::web::plans::LINES,
     crate::web::readings::LINES,
     crate::web::regrowth::LINES,

@@ -62,8 +62,8 @@ fn forgeries(run: RunId) -> Vec<Forgery> {
         ),
         forge(
             "a deleted event",
-            "create table kept as select * from run_event where seq = 5; delete from run_event where seq = 5",
-            "alter table run_event disable trigger user; insert into run_event select * from kept;
+            "create table kept as select to_jsonb(t) as row from run_event t where seq = 5; delete from run_event where seq = 5",
+            "alter table run_event disable trigger user; insert into run_event select (jsonb_populate_record(null::run_event, row)).* from kept;
              alter table run_event enable trigger user; drop table kept",
             &[format!("{}the line before it is 4, lines are missing.", at("6"))],
         ),
@@ -98,15 +98,15 @@ fn forgeries(run: RunId) -> Vec<Forgery> {
         ),
         forge(
             "a run taken out of the ledger",
-            "create table kept as select * from ledger; delete from ledger",
-            "alter table ledger disable trigger user; insert into ledger select * from kept;
+            "create table kept as select to_jsonb(t) as row from ledger t; delete from ledger",
+            "alter table ledger disable trigger user; insert into ledger select (jsonb_populate_record(null::ledger, row)).* from kept;
              alter table ledger enable trigger user; drop table kept",
             &["it ended and does not stand in the ledger.".into()],
         ),
         forge(
             "an exposure missing from the strand",
-            "create table kept as select * from strand_event where seq = 3; delete from strand_event where seq = 3",
-            "alter table strand_event disable trigger user; insert into strand_event select * from kept;
+            "create table kept as select to_jsonb(t) as row from strand_event t where seq = 3; delete from strand_event where seq = 3",
+            "alter table strand_event disable trigger user; insert into strand_event select (jsonb_populate_record(null::strand_event, row)).* from kept;
              alter table strand_event enable trigger user; drop table kept",
             &[
                 format!("run {run}: product B (thio, root-to-end) is not in the client's strand."),

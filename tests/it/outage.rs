@@ -76,7 +76,7 @@ impl House {
         let real: String = sqlx::query_scalar(
             "select split_part(current_setting('unix_socket_directories'), ',', 1) || '/.s.PGSQL.' || current_setting('port')",
         )
-        .fetch_one(&salon.owner)
+        .fetch_one(&superuser(&salon).await)
         .await
         .unwrap();
         let cut = Cut::open(real.into());
@@ -125,6 +125,12 @@ impl Drop for House {
     fn drop(&mut self) {
         self.stop.cancel();
     }
+}
+
+/// The superuser's hand, for what the owner may not see.
+async fn superuser(salon: &Salon) -> sqlx::PgPool {
+    let options = salon.database.superuser.clone();
+    sqlx::postgres::PgPoolOptions::new().max_connections(1).connect_with(options).await.unwrap()
 }
 
 fn is_away(answer: &Answer) {
@@ -224,10 +230,7 @@ async fn sessions_ended_by_the_server_are_not_noticed_by_anybody() {
         "select count(pg_terminate_backend(pid)) from pg_stat_activity
          where datname = current_database() and usename = 'rinsebell_app'",
     )
-    .fetch_one(&{
-        let superuser = house.salon.database.superuser.clone();
-        sqlx::postgres::PgPoolOptions::new().max_connections(1).connect_with(superuser).await.unwrap()
-    })
+    .fetch_one(&superuser(&house.salon).await)
     .await
     .unwrap();
     assert!(ended > 0);

@@ -1,0 +1,322 @@
+//! What a visit's sheet shows, worked out from its record.
+
+use askama::Template;
+use time::{Duration, OffsetDateTime};
+
+use super::book::how_words;
+use super::words::{Names, curl, rod, signed};
+use crate::calendar::Zone;
+use crate::domain::protocol::Source;
+use crate::domain::run::exposure::{Exposure, SectionExposure};
+use crate::domain::run::{Event, EventKind, Granted, Happened, State};
+use crate::flow::runs::Loaded;
+use crate::store::plans::{KeptFinding, Plan};
+use crate::store::visits::Incident;
+use crate::web::plan_view::verdict_word;
+use crate::web::shell::Shell;
+
+/// A fact recorded later than this after it happened is marked.
+const LATE: Duration = Duration::seconds(5);
+
+/// The chain as followed.
+pub(super) struct Proven {
+    pub head: String,
+    pub events: i32,
+    /// Everything that does not hold.
+    pub broken: Vec<String>,
+    /// Where it stands in the ledger; none while the service is under way.
+    pub ledger: Option<i64>,
+}
+
+/// A visit with what names its numbers.
+pub(super) struct Sheet<'a> {
+    pub loaded: &'a Loaded,
+    pub state: State<'a>,
+    pub names: Names<'a>,
+    pub zone: &'a Zone,
+}
+
+struct Signature {
+    at: String,
+    words: String,
+    holds: bool,
+    step: String,
+    by: String,
+    station: String,
+}
+
+struct Quadrant {
+    name: &'static str,
+    from: String,
+    to: String,
+    minutes: String,
+    mark: &'static str,
+}
+
+struct Contact {
+    title: String,
+    summary: String,
+    quadrants: Vec<Quadrant>,
+}
+
+struct Told {
+    seq: i64,
+    at: String,
+    words: String,
+    by: String,
+    station: String,
+    marks: String,
+}
+
+#[derive(Template)]
+#[template(path = "proof/visit.html")]
+pub(super) struct VisitPage {
+    shell: Shell,
+    name: String,
+    day: String,
+    summary: String,
+    client_href: String,
+    run_href: String,
+    under_way: bool,
+    proven: Proven,
+    plan_href: String,
+    plan_said: String,
+    findings: Vec<KeptFinding>,
+    products: Vec<(String, String)>,
+    trim: String,
+    signatures: Vec<Signature>,
+    contacts: Vec<Contact>,
+    curls: Vec<(String, String, String)>,
+    rods: String,
+    lots: Vec<(String, String, String)>,
+    breaches: Vec<String>,
+    incidents: Vec<(String, String, String)>,
+    handovers: Vec<(String, String, String)>,
+    told: Vec<Told>,
+}
+
+fn minutes(d: Duration) -> String {
+    let seconds = d.whole_seconds().max(0);
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+fn incident_words(kind: &str) -> &'static str {
+    match kind {
+        "stop-and-rinse" => "Stop and rinse",
+        "sting" => "It stings",
+        "over-processed" => "Over-processed",
+        "most-time-passed" => "Longest allowed passed",
+        "late-breach" => "Against the rules, known late",
+        _ => "Something else",
+    }
+}
+
+impl Sheet<'_> {
+    /// The wall clock to the second.
+    fn at(&self, at: OffsetDateTime) -> String {
+        let local = self.zone.local(at);
+        format!("{:02}:{:02}:{:02}", local.hour(), local.minute(), local.second())
+    }
+
+    fn by(&self, event: &Event) -> String {
+        event.by.map_or_else(|| "this station".to_owned(), |p| self.names.person(p))
+    }
+
+    fn station(&self, event: &Event) -> String {
+        self.names.stations.get(&event.station.0).cloned().unwrap_or_default()
+    }
+
+    fn signatures(&self) -> Vec<Signature> {
+        let row = |event: &Event| match &event.kind {
+            EventKind::Granted(Granted::HoldPointSigned { step, signed: s }) => Some(Signature {
+                at: self.at(event.recorded_at),
+                words: signed(s),
+                holds: s.holds(),
+                step: self.names.step(step),
+                by: self.by(event),
+                station: self.station(event),
+            }),
+            _ => None,
+        };
+        self.loaded.events.iter().filter_map(row).collect()
+    }
+
+    fn contact(&self, exposure: &Exposure) -> Contact {
+        let until = self.state.ended.map_or(self.loaded.now, |(_, at)| at);
+        let figures = self.state.exposure_figures(exposure.letter);
+        let allowed = figures.map_or_else(String::new, |f| {
+            let source = match f.most_source {
+                Source::Sheet => "product sheet",
+                Source::Default { mark } => mark.words(),
+            };
+            f.most_min.map_or_else(String::new, |most| format!(" Longest allowed {most} min ({source})."))
+        });
+        let product = self.loaded.products.iter().find(|p| p.application.starts_with(exposure.letter));
+        let name = product.map_or_else(String::new, |p| format!(" {}", p.name));
+        Contact {
+            title: format!("{}{name}", exposure.letter),
+            summary: format!(
+                "First touch {}. Longest {}, shortest {}, first to last {}.{allowed}",
+                self.at(exposure.first_touch),
+                minutes(exposure.longest(until)),
+                minutes(exposure.shortest(until)),
+                minutes(exposure.spread(until)),
+            ),
+            quadrants: exposure.sections.iter().map(|s| self.quadrant(s, until)).collect(),
+        }
+    }
+
+    fn quadrant(&self, section: &SectionExposure, until: OffsetDateTime) -> Quadrant {
+        let end = section.spells.last().and_then(|s| s.end);
+        Quadrant {
+            name: section.section.words(),
+            from: section.spells.first().map_or_else(String::new, |s| self.at(s.start)),
+            to: end.map_or_else(|| "still on".to_owned(), |e| self.at(e)),
+            minutes: minutes(section.total(until)),
+            mark: if section.assumed { "not tapped: counted from first touch" } else { "" },
+        }
+    }
+
+    fn told(&self, event: &Event) -> Told {
+        let mut marks = Vec::new();
+        if event.recorded_at - event.happened_at > LATE {
+            marks.push(format!("recorded later, at {}", self.at(event.recorded_at)));
+        }
+        if matches!(&event.kind, EventKind::Happened(Happened::ClosingStarted { .. })) {
+            marks.push("not confirmed".to_owned());
+        }
+        if event.fact_id.is_some_and(|f| self.state.withdrawn.contains_key(&f)) {
+            marks.push("taken back".to_owned());
+        }
+        Told {
+            seq: event.seq,
+            at: self.at(event.happened_at),
+            words: self.names.event(&event.kind),
+            by: self.by(event),
+            station: self.station(event),
+            marks: marks.join("; "),
+        }
+    }
+
+    /// Events of some kinds: when, what, by whom.
+    fn of_kind(&self, which: impl Fn(&EventKind) -> bool) -> Vec<(String, String, String)> {
+        let events = self.loaded.events.iter().filter(|e| which(&e.kind));
+        events.map(|e| (self.at(e.happened_at), self.names.event(&e.kind), self.by(e))).collect()
+    }
+
+    fn summary(&self) -> String {
+        let run = &self.loaded.run;
+        let ended = run.ended_at.map_or_else(String::new, |at| format!(" to {}", self.zone.clock(at)));
+        let stylists: Vec<String> = self.state.stylists.iter().map(|p| self.names.person(*p)).collect();
+        format!(
+            "{}, {}, {}{ended}, {}. {}.",
+            self.loaded.frame.protocol.title,
+            run.chair,
+            self.zone.clock(run.started_at),
+            how_words(run.ended_how.as_deref()),
+            stylists.join(", then ")
+        )
+    }
+}
+
+impl VisitPage {
+    pub(super) fn new(
+        sheet: &Sheet<'_>,
+        shell: Shell,
+        proven: Proven,
+        plan: Option<Plan>,
+        incidents: &[Incident],
+    ) -> Self {
+        let (run, state) = (&sheet.loaded.run, &sheet.state);
+        let at = |instant| sheet.at(instant);
+        let opened_by = |i: &Incident| {
+            let person = i.opened_by.map(crate::domain::ids::PersonId);
+            person.map_or_else(|| "this station".to_owned(), |p| sheet.names.person(p))
+        };
+        let trim =
+            plan.as_ref().and_then(|p| p.trim_mm).map_or_else(String::new, |mm| format!("{mm} mm planned"));
+        VisitPage {
+            shell,
+            name: run.client_name.clone(),
+            day: format!(
+                "{} {}",
+                sheet.zone.day_words(run.started_at),
+                sheet.zone.local(run.started_at).year()
+            ),
+            summary: sheet.summary(),
+            client_href: format!("/clients/{}/visits", run.client_id),
+            run_href: format!("/runs/{}", run.run_id),
+            under_way: run.ended_at.is_none(),
+            proven,
+            plan_href: format!("/plans/{}", run.plan_id),
+            plan_said: plan.as_ref().map_or_else(String::new, |p| {
+                format!(
+                    "{}, checked {} by {}",
+                    verdict_word(&p.verdict),
+                    sheet.zone.clock(p.made_at),
+                    p.made_by_name
+                )
+            }),
+            findings: plan.map(|p| p.findings.0).unwrap_or_default(),
+            products: sheet
+                .loaded
+                .products
+                .iter()
+                .map(|p| (p.application.clone(), format!("{} ({} {})", p.name, p.strength, p.family)))
+                .collect(),
+            trim: match (trim.is_empty(), state.trimmed_mm > 0.0) {
+                (_, true) => format!("{:.0} mm cut off the ends", state.trimmed_mm),
+                (false, false) => trim,
+                (true, false) => String::new(),
+            },
+            signatures: sheet.signatures(),
+            contacts: state.exposures.iter().map(|e| sheet.contact(e)).collect(),
+            curls: state
+                .test_curls
+                .iter()
+                .map(|c| (at(c.at), rod(c.rod).to_owned(), curl(c.reading).to_owned()))
+                .collect(),
+            rods: state.rods.map_or_else(String::new, |r| {
+                format!(
+                    "{} rods; first {}, last {}, noted {}",
+                    r.count,
+                    r.first_at.words(),
+                    r.last_at.words(),
+                    at(r.at)
+                )
+            }),
+            lots: state
+                .dispensed
+                .iter()
+                .map(|d| {
+                    (
+                        at(d.at),
+                        format!("{} {}", d.application, sheet.names.lot(d.lot.0)),
+                        format!("{} g", d.grams),
+                    )
+                })
+                .collect(),
+            breaches: state.breaches(sheet.loaded.now).iter().map(|b| b.words(&at)).collect(),
+            incidents: incidents
+                .iter()
+                .map(|i| {
+                    let place = i.place.as_ref().map_or_else(String::new, |p| format!(", {p}"));
+                    (at(i.opened_at), format!("{}{place}", incident_words(&i.kind)), opened_by(i))
+                })
+                .collect(),
+            handovers: sheet.of_kind(|k| {
+                matches!(
+                    k,
+                    EventKind::Granted(
+                        Granted::HandoverOffered { .. }
+                            | Granted::HandoverAccepted
+                            | Granted::HandsNamed { .. }
+                            | Granted::StopRead { .. }
+                            | Granted::StopClosed { .. }
+                    )
+                )
+            }),
+            told: sheet.loaded.events.iter().map(|e| sheet.told(e)).collect(),
+        }
+    }
+}

@@ -1,0 +1,142 @@
+//! Each event of a record as a sentence.
+
+use std::collections::BTreeMap;
+
+use crate::domain::ids::PersonId;
+use crate::domain::protocol::{Clock, Section, StepCode};
+use crate::domain::run::{
+    Comfort, CurlReading, EventKind, Granted, Happened, HeadPlace, Rod, RunFrame, Signed,
+};
+
+/// Names for the numbers of a record.
+pub(super) struct Names<'a> {
+    pub frame: &'a RunFrame,
+    pub people: BTreeMap<i64, String>,
+    pub stations: BTreeMap<i64, String>,
+    /// Lots: code and product.
+    pub lots: BTreeMap<i64, (String, String)>,
+}
+
+fn comfort(c: Comfort) -> &'static str {
+    match c {
+        Comfort::No => "no heat, no sting",
+        Comfort::Warm => "warm",
+        Comfort::Stings => "stings",
+    }
+}
+
+/// What a test curl shows.
+pub(super) fn curl(reading: CurlReading) -> &'static str {
+    match reading {
+        CurlReading::None => "straight",
+        CurlReading::C => "C",
+        CurlReading::S => "firm S",
+        CurlReading::Over => "over",
+    }
+}
+
+/// Which rod.
+pub(super) fn rod(rod: Rod) -> &'static str {
+    match rod {
+        Rod::First => "first rod",
+        Rod::Last => "last rod",
+        Rod::Weakest => "weakest place",
+    }
+}
+
+fn at(place: Option<HeadPlace>) -> String {
+    place.map_or_else(String::new, |p| format!(", {}", p.words()))
+}
+
+/// A signed answer: the value's own words.
+pub(super) fn signed(s: &Signed) -> String {
+    let words = s.answer().map_or(s.value.as_str(), |a| a.words);
+    format!("{}: {words}{}", s.hold_point.title(), at(s.place))
+}
+
+impl Names<'_> {
+    pub(super) fn person(&self, id: PersonId) -> String {
+        self.people.get(&id.0).cloned().unwrap_or_else(|| format!("person {id}"))
+    }
+
+    pub(super) fn step(&self, code: &StepCode) -> String {
+        self.frame.protocol.step(code).map_or_else(|| code.to_string(), |s| s.title.clone())
+    }
+
+    pub(super) fn lot(&self, id: i64) -> String {
+        self.lots.get(&id).map_or_else(|| format!("lot {id}"), |(code, name)| format!("{name}, lot {code}"))
+    }
+
+    /// What an event says.
+    pub(super) fn event(&self, kind: &EventKind) -> String {
+        match kind {
+            EventKind::Granted(g) => self.granted(g),
+            EventKind::Happened(h) => self.happened(h),
+        }
+    }
+
+    fn granted(&self, granted: &Granted) -> String {
+        match granted {
+            Granted::RunStarted { stylist } => {
+                format!("Service started; {} answers for it", self.person(*stylist))
+            }
+            Granted::HoldPointSigned { step, signed: s } => format!("{} ({})", signed(s), self.step(step)),
+            Granted::StepStarted { step } => format!("Started: {}", self.step(step)),
+            Granted::StepFinished { step } => format!("Finished: {}", self.step(step)),
+            Granted::LotDispensed { application, lot, grams } => {
+                format!("{grams} g for {application} from {}", self.lot(lot.0))
+            }
+            Granted::HandoverOffered { to } => format!("Handover offered to {}", self.person(*to)),
+            Granted::HandoverAccepted => "Handover accepted".to_owned(),
+            Granted::StopRead { whole } => {
+                let answer = if *whole { "yes" } else { "no" };
+                format!("Skin whole, eyes clear, no swelling? {answer}")
+            }
+            Granted::StopClosed { reason } => format!("Stop ended: {reason}"),
+            Granted::RunFinished { stopped: true } => "Service ended after a stop".to_owned(),
+            Granted::RunFinished { stopped: false } => "Service finished".to_owned(),
+            Granted::RunLeft { rinsed, reason } => {
+                let rinsed = if *rinsed { "rinsed" } else { "not rinsed" };
+                format!("Client left, {rinsed}: {reason}")
+            }
+            Granted::StationArmed { station } => {
+                let name = self.stations.get(&station.0).cloned().unwrap_or_else(|| station.to_string());
+                format!("On to {name}")
+            }
+            Granted::HandsNamed { person } => format!("Hands named: {}", self.person(*person)),
+        }
+    }
+
+    fn happened(&self, happened: &Happened) -> String {
+        match happened {
+            Happened::SectionStarted { step, section, pass } => {
+                format!("Product on {}, pass {pass} ({})", section.words(), self.step(step))
+            }
+            Happened::SectionRinsed { section, clear, .. } => {
+                let what = if *clear { "runs clear" } else { "water on" };
+                format!("{}: {what}", section.map_or("Whole head", Section::words))
+            }
+            Happened::BellAnswered { step, clock, comfort: c, place } => {
+                let clock = if *clock == Clock::Phase { "phase" } else { "exposure" };
+                format!("Bell answered ({clock}, {}): {}{}", self.step(step), comfort(*c), at(*place))
+            }
+            Happened::TestCurlRead { rod: r, reading } => {
+                format!("Test curl, {}: {}", rod(*r), curl(*reading))
+            }
+            Happened::RodsNoted { count, first_at, last_at } => {
+                format!("{count} rods, first {}, last {}", first_at.words(), last_at.words())
+            }
+            Happened::StingReported { place } => format!("It stings: {}", place.words()),
+            Happened::StopRecorded => "Stop and rinse".to_owned(),
+            Happened::ClosingStarted { step, answers } => {
+                let answers: Vec<String> = answers.iter().map(signed).collect();
+                format!("Begun without contact, not confirmed: {} ({})", self.step(step), answers.join("; "))
+            }
+            Happened::FactWithdrawn { reason, .. } => format!("Taken back: {reason}"),
+            Happened::Trimmed { mm } => format!("{mm} mm cut off the ends"),
+            Happened::ComfortNoted { comfort: c, place } => {
+                format!("Client says: {}{}", comfort(*c), at(*place))
+            }
+        }
+    }
+}
