@@ -16,7 +16,13 @@ pub fn block_on(command: impl Future<Output = Result<(), StartFault>>) -> ExitCo
     let filter = tracing_subscriber::EnvFilter::try_from_env("RINSEBELL_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn,sqlx_core::pool::connection=error"));
     let colours = std::io::IsTerminal::is_terminal(&std::io::stderr());
-    tracing_subscriber::fmt().with_env_filter(filter).with_ansi(colours).with_writer(std::io::stderr).init();
+    // A log that nobody reads any more must not end what it tells of: by default the complaint would panic.
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_ansi(colours)
+        .with_writer(std::io::stderr)
+        .log_internal_errors(false)
+        .init();
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => {

@@ -15,6 +15,7 @@ mod demo;
 mod live;
 mod outage;
 mod plans;
+mod proof;
 mod readings;
 mod regrowth;
 mod run_screen;

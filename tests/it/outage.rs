@@ -73,13 +73,9 @@ impl House {
         let salon = Salon::open().await;
         let stage = salon.stage().await;
         let run = salon.start_run(stage.plan, salon.staff.stylist).await.unwrap();
-        let real: String = sqlx::query_scalar(
-            "select split_part(current_setting('unix_socket_directories'), ',', 1) || '/.s.PGSQL.' || current_setting('port')",
-        )
-        .fetch_one(&superuser(&salon).await)
-        .await
-        .unwrap();
-        let cut = Cut::open(real.into());
+        let (at, port) = (salon.database.app.get_socket(), salon.database.app.get_port());
+        let real = at.expect("the test cluster has a socket").join(format!(".s.PGSQL.{port}"));
+        let cut = Cut::open(real);
         let stop = CancellationToken::new();
         let settings = Settings { secure: false, practice: true, demo: false };
         let through = salon.database.app.clone().socket(&cut.folder).port(5432);
@@ -175,8 +171,8 @@ async fn an_act_cut_off_in_its_midst_is_done_once_or_not_at_all() {
         waiting.post(&path, &[("kind", "comfort_noted"), ("comfort", "warm"), ("fact_id", &name_sent)]).await
     });
     let waits = "select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'";
-    let until = Instant::now() + Duration::from_secs(10);
-    while sqlx::query_scalar::<_, i64>(waits).fetch_one(&mut *hand).await.unwrap() == 0 {
+    let (until, eyes) = (Instant::now() + Duration::from_secs(10), superuser(&house.salon).await);
+    while sqlx::query_scalar::<_, i64>(waits).fetch_one(&eyes).await.unwrap() == 0 {
         assert!(Instant::now() < until, "the tap waits for the lock");
         tokio::time::sleep(Duration::from_millis(10)).await;
     }

@@ -6,7 +6,7 @@ use axum_extra::extract::Query;
 use serde::Deserialize;
 use time::OffsetDateTime;
 
-use crate::calendar::{Zone, instant_of_ms, iso_day};
+use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
 use crate::store::runs;
 use crate::store::visits::{self, Visit, Which};
@@ -23,7 +23,7 @@ use crate::web::{page, typed};
 pub struct Asked {
     name: String,
     on: String,
-    /// The last visit of the page before: milliseconds since 1970, and its number.
+    /// The last visit of the page before: microseconds since 1970, and its number.
     before: String,
     before_id: String,
 }
@@ -82,8 +82,13 @@ fn row(v: Visit, zone: &Zone) -> Row {
     }
 }
 
-fn ms(at: OffsetDateTime) -> i64 {
-    (at.unix_timestamp_nanos() / 1_000_000) as i64
+/// Microseconds since 1970: as exact as the database keeps an instant, so that no visit is passed over.
+fn micros(at: OffsetDateTime) -> i128 {
+    at.unix_timestamp_nanos() / 1000
+}
+
+fn of_micros(text: &str) -> Option<OffsetDateTime> {
+    OffsetDateTime::from_unix_timestamp_nanos(i128::from(text.parse::<i64>().ok()?) * 1000).ok()
 }
 
 /// The book, newest first, fifty visits a page.
@@ -96,7 +101,7 @@ pub async fn list(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let now = s.now().await?;
     let day = typed::past_day(&mut errors, "on", &q.on, zone.day_of(now));
     let span = day.and_then(|d| Some((zone.midnight(d), zone.midnight(d.next_day()?))));
-    let before = q.before.parse().ok().and_then(instant_of_ms).zip(q.before_id.parse().ok());
+    let before = of_micros(&q.before).zip(q.before_id.parse().ok());
     let which = Which { name: &name, from: span.map(|x| x.0), until: span.map(|x| x.1), before };
     let mut found = if errors.is_empty() { visits::list(&mut s, which).await? } else { Vec::new() };
     s.commit().await?;
@@ -104,8 +109,7 @@ pub async fn list(seat: Seat, Query(q): Query<Asked>) -> Answered {
     if found.len() as i64 > visits::PAGE {
         found.truncate(visits::PAGE as usize);
         if let Some(last) = found.last() {
-            // The next whole millisecond: of visits begun within one, none is passed over.
-            let (at, id) = (ms(last.started_at) + 1, last.run_id);
+            let (at, id) = (micros(last.started_at), last.run_id);
             let (name, on) = (page::query_value(&name), day.map(iso_day).unwrap_or_default());
             more = format!("/proof?name={name}&on={on}&before={at}&before_id={id}");
         }
