@@ -38,25 +38,16 @@ pub fn start(options: PgConnectOptions, pool: PgPool, hub: Hub, stop: Cancellati
     tokio::spawn(async move {
         let mut away = true;
         loop {
-            let asked = tokio::time::timeout(
-                Duration::from_secs(3),
-                sqlx::query_scalar::<_, OffsetDateTime>("select rinsebell_now()").fetch_one(&pool),
-            );
-            let pause = match asked.await {
-                Ok(Ok(now)) => {
-                    hub.set_beat(Beat::Now {
-                        server_now_ms: (now.unix_timestamp_nanos() / 1_000_000) as i64,
-                    });
-                    if std::mem::take(&mut away) {
-                        hub.tell(News::Gap);
-                    }
-                    BEAT_EVERY
+            let beat = ask(&pool).await;
+            hub.set_beat(beat);
+            let pause = if beat == Beat::Away {
+                away = true;
+                Duration::from_millis(500)
+            } else {
+                if std::mem::take(&mut away) {
+                    hub.tell(News::Gap);
                 }
-                _ => {
-                    away = true;
-                    hub.set_beat(Beat::Away);
-                    Duration::from_millis(500)
-                }
+                BEAT_EVERY
             };
             tokio::select! {
                 () = tokio::time::sleep(pause) => {}
@@ -65,6 +56,15 @@ pub fn start(options: PgConnectOptions, pool: PgPool, hub: Hub, stop: Cancellati
         }
         listening.abort();
     });
+}
+
+/// Asks the database for its clock; away when it does not answer within 3 s.
+pub async fn ask(pool: &PgPool) -> Beat {
+    let asked = sqlx::query_scalar::<_, OffsetDateTime>("select rinsebell_now()").fetch_one(pool);
+    match tokio::time::timeout(Duration::from_secs(3), asked).await {
+        Ok(Ok(now)) => Beat::Now { server_now_ms: (now.unix_timestamp_nanos() / 1_000_000) as i64 },
+        _ => Beat::Away,
+    }
 }
 
 /// Listens until the connection is lost for good.

@@ -9,6 +9,7 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio_stream::wrappers::ReceiverStream;
 
 use crate::live::hub::{Beat, News};
+use crate::live::listener;
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 
@@ -23,7 +24,7 @@ pub async fn stream(seat: Option<Seat>) -> Response {
     };
     let (out, rx) = tokio::sync::mpsc::channel::<Result<Event, Infallible>>(64);
     let (mut news, mut beats) = (seat.app.hub.listen(), seat.app.hub.beats());
-    let (salon, stop) = (seat.salon, seat.app.stop.clone());
+    let (salon, stop, pool) = (seat.salon, seat.app.stop.clone(), seat.app.pool.clone());
     tokio::spawn(async move {
         let mut first = true;
         loop {
@@ -32,8 +33,14 @@ pub async fn stream(seat: Option<Seat>) -> Response {
                 () = out.closed() => break,
                 changed = async { if first { Ok(()) } else { beats.changed().await } } => {
                     if changed.is_err() { break; }
-                    first = false;
-                    match *beats.borrow_and_update() {
+                    // The last beat may be seconds old: a page that has just opened would set its clock back.
+                    let beat = if std::mem::take(&mut first) {
+                        beats.borrow_and_update();
+                        listener::ask(&pool).await
+                    } else {
+                        *beats.borrow_and_update()
+                    };
+                    match beat {
                         Beat::Now { server_now_ms } => Event::default().event("beat").data(server_now_ms.to_string()),
                         Beat::Away => Event::default().event("away").data("database"),
                     }

@@ -162,7 +162,7 @@ export async function refetch(url) {
   try {
     const answer = await fetch(url, { headers: { "X-Rinsebell-Part": "1" }, cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(PART_WAIT_MS) });
     if (answer.status === 401 || answer.type === "opaqueredirect") signedOut();
-    else if (answer.ok) swap(url, await answer.text());
+    else if (answer.ok) await swap(url, await answer.text());
   } catch {
     // The stream says when contact is back, and then everything is fetched again.
     soonLostUnlessHeard();
@@ -177,7 +177,22 @@ function soonLostUnlessHeard() {
   if (!navigator.onLine) soonLost();
 }
 
-function swap(url, html) {
+// A part is not swapped away under a finger: the browser would lose the tap.
+let fingerUp = Promise.resolve();
+function watchFinger() {
+  let lift = () => {};
+  document.addEventListener("pointerdown", () => {
+    lift();
+    fingerUp = new Promise((resolve) => { lift = resolve; });
+    // The click follows the lift; a lift that is never told ends after two seconds.
+    const lifted = lift;
+    setTimeout(lifted, 2_000);
+  }, true);
+  for (const kind of ["click", "pointercancel"]) document.addEventListener(kind, () => setTimeout(lift), true);
+}
+
+async function swap(url, html) {
+  await fingerUp;
   const old = [...document.querySelectorAll("[data-part]")].find((part) => part.dataset.part === url);
   if (!old) return;
   if ([...old.querySelectorAll("form")].some((form) => typedInto.has(form))) return;
@@ -205,6 +220,7 @@ function again(focus, fresh) {
 }
 
 export function start() {
+  watchFinger();
   for (const kind of ["input", "change"]) {
     document.addEventListener(kind, (event) => { if (event.target.form) typedInto.add(event.target.form); });
   }
