@@ -116,6 +116,8 @@ async function deliver(fact, button, kept) {
 
 /** After a fact the page shows what is now: its parts, or the page the server led to. */
 function show(answer) {
+  // The answer to the act before has been overtaken.
+  for (const old of document.querySelectorAll("[data-answer]")) old.remove();
   if (document.querySelector("[data-part]")) document.dispatchEvent(new CustomEvent("rinsebell:refetch"));
   else if (answer.redirected) location.assign(answer.url);
   else location.reload();
