@@ -39,6 +39,18 @@ function factId() {
 }
 
 const lastTap = new WeakMap();
+const idOf = new Map(); // what was sent from one showing of a form → its fact's identity
+const taken = new Set(); // identities of a form that some tap has used
+
+/** A form shows one identity; a second, different tap on it before it is swapped is another fact. */
+function identify(body) {
+  const shown = body.get("fact_id") ?? "";
+  const what = body.toString();
+  if (!idOf.has(what)) idOf.set(what, shown && !taken.has(shown) ? shown : factId());
+  taken.add(shown);
+  body.set("fact_id", idOf.get(what));
+}
+
 const onItsWay = new Set(); // bodies this page is sending just now
 const own = new Set(); // bodies this page made
 
@@ -56,7 +68,7 @@ function onSubmit(event) {
   if (now() - (lastTap.get(tap) ?? -Infinity) < SAME_TAP_MS) return;
   lastTap.set(tap, now());
   const body = new URLSearchParams(new FormData(form, button));
-  if (!body.get("fact_id")) body.set("fact_id", factId());
+  identify(body);
   body.set("happened_at", new Date(now()).toISOString());
   const words = (button?.dataset.words ?? button?.textContent ?? form.dataset.fact).replace(/\s+/g, " ").trim();
   // Seen at once, before anything is sent.
