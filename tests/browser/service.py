@@ -64,6 +64,7 @@ def answers_what_is_asked(station, only=None, besides=()):
 
 def starts(station, title):
     station.presses(f"Start: {title}", ".bar")
+    assert station.path.startswith("/runs/"), station.path
     refused = station.run_js("return document.querySelector('.refusal')?.innerText ?? ''")
     assert not refused, refused
 
@@ -92,7 +93,8 @@ def time_passes(house, run, stations, **by):
     house.later(**by)
     for station, name in stations:
         station.goes_to(run)
-        if name and "Sign in" in station.run_js("return document.querySelector('.station .where')?.innerText ?? ''"):
+        where = station.run_js("return document.querySelector('.station .where').innerText")
+        if name and ("locked" in where or "nobody" in where):  # idle in between: the PIN again
             station.signs_in(name, PIN[name], run)
 
 
@@ -103,3 +105,13 @@ def step_in_hand(station):
 def main_act(station):
     return wait_for("an act", lambda: station.run_js(
         "const b = document.querySelector('#act')?.cloneNode(true); b?.querySelector('kbd')?.remove(); return b?.textContent.trim()"))
+
+
+def rinses_clear(station):
+    """Quadrant after quadrant, or the whole head, as the screen asks."""
+    for _ in range(6):
+        act = main_act(station)
+        if not act.endswith("clear"):
+            return
+        station.taps(act, ".bar")
+        wait_for("the next act", lambda act=act: main_act(station) != act, 15)

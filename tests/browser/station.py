@@ -25,7 +25,8 @@ const plain = (e) => { const c = e.cloneNode(true); c.querySelectorAll('kbd, .un
   return c.textContent.replace(/\\s+/g, ' ').trim(); };
 const seen = (e) => e.checkVisibility({ visibilityProperty: true });
 const places = among ? [...document.querySelectorAll(among)] : [document];
-const pick = (list) => list.find((e) => plain(e) === words) ?? list.find((e) => plain(e).startsWith(words));
+const low = (t) => t.toLowerCase();
+const pick = (list) => list.find((e) => low(plain(e)) === low(words)) ?? list.find((e) => low(plain(e)).startsWith(low(words)));
 for (const place of places) {
   let found = null;
   if (kind === 'act') found = pick([...place.querySelectorAll('button, a[href], summary')].filter(seen));
@@ -141,18 +142,19 @@ class Station:
         return self
 
     def presses(self, words, among=None):
-        """A tap that leads to another page (or the same one anew)."""
+        """A tap that leads to another page (or the same one anew); a tap the glass lost is tapped again."""
         self.run_js("window.before = true")
         self.taps(words, among)
-        self.arrives()
+        until = time.monotonic() + LIMIT_S
+        again = time.monotonic() + 4
+        while self.run_js("return window.before || document.readyState !== 'complete'"):
+            assert time.monotonic() < until, f"{words}: no new page within {LIMIT_S} s\n{self.text[:2000]}"
+            if time.monotonic() > again and self.run_js("return window.before && document.readyState === 'complete'"):
+                again = time.monotonic() + 15
+                if self.has(words, among):
+                    self.taps(words, among)
+            time.sleep(0.03)
         return self
-
-    def arrives(self):
-        wait_for("a new page", lambda: self.run_js("return !window.before && document.readyState === 'complete'"), LIMIT_S)
-
-    def opens(self, words):
-        """A `details` is opened unless it is open."""
-        return self.taps(words)
 
     def writes(self, label, text, among=None):
         field = self.find("field", label, among)

@@ -1,6 +1,7 @@
 """What people do in the salon, named as they would say it."""
 
 import datetime
+import re
 
 PIN = {"Ondine Marsh": "402917", "Tobias Fenn": "518306", "Mara Quill": "730924", "Joss Ember": "264819"}
 PASSPHRASE = "three calm herons wade"
@@ -125,4 +126,86 @@ def have_the_consent_signed(station, client, name):
 def plan_a_retouch(station, client):
     station.goes_to(f"{client}/plan").presses("Curl retouch", "main")
     station.presses("Check the plan", "main")
+    return station.path
+
+
+def make_the_salon_ready(house, chair, basin):
+    """From an empty folder to two stations, people with hours, products with sheets and lots."""
+    house.take_the_clock()
+    found_the_salon(chair)
+    chair.signs_in("Ondine Marsh", PIN["Ondine Marsh"])
+    pair_a_station(chair, basin, "Basin", "at a basin")
+    add_a_person(chair, "Mara Quill", "assistant")
+    add_a_person(chair, "Joss Ember", "reception")
+    for name in ("Tobias Fenn", "Mara Quill"):
+        give_hours(chair, name)
+    chair.goes_to("/team/salon").writes("Chairs", "2").writes("Basins", "1").writes("Hoods", "0")
+    chair.writes("Where the eye wash is", "left of the basin").presses("Keep", "main")
+    fill_the_shelf(chair, today(house))
+
+
+def today(house):
+    """The day in the salon, by its own clock."""
+    return datetime.date.fromisoformat(house.sql("select (rinsebell_now() at time zone 'Europe/Paris')::date"))
+
+
+def tomorrow_at(house, hour, days=1):
+    """The clock goes to that hour of a later day (never Sunday)."""
+    day = today(house) + datetime.timedelta(days=days)
+    while day.weekday() == 6:
+        day += datetime.timedelta(days=1)
+    house.sql("update practice_clock set ahead = ahead + "
+              f"((timestamp '{day} {hour:02}:00' at time zone 'Europe/Paris') - rinsebell_now())")
+
+
+def pair_a_station(manager, new, name, where):
+    """The manager makes a station and reads its code out; it is typed at the new browser."""
+    manager.goes_to("/team/stations/new").writes("What it is called", name).writes("Where it stands", where)
+    manager.presses("Keep", "main").presses("Show a pairing code", "main")
+    code = re.search(r"\d[\d ]{6,}\d", manager.headline)[0]
+    new.goes_to("/").writes("Pairing code", code).presses("Pair this browser", "main")
+    new.sees(f"{name} · nobody signed in")
+
+
+def fill_the_shelf(station, day):
+    """What a curl retouch needs, each with its sheet and a lot."""
+    for name, chemistry, use, sheet in (
+        (CREAM, "thio", "straightener", (35, None, 42)),
+        (LOTION, "thio", "curl or waving lotion", (45, None, 65)),
+        (NEUTRALISER, "peroxide neutraliser", "neutraliser", None),
+    ):
+        enter_a_product(station, name, chemistry, use, base="base on scalp")
+        if sheet:
+            enter_the_sheet(station, *sheet)
+        book_a_lot_in(station, f"7K-{name[:3].upper()}", day)
+
+
+def meet_a_client(house, station, name):
+    """Record, consult, both patch tests placed."""
+    client = enter_a_client(station, name)
+    read_the_consult(station, client, today(house))
+    station.sees("brings nothing against it")
+    place_a_patch_test(station, client, CREAM, "behind the left ear")
+    place_a_patch_test(station, client, LOTION, "inside the left elbow")
+    station.sees("To read from")
+    return client
+
+
+def make_ready(house, station, client, name):
+    """On the day: tests read, consult read again, hair felt and measured, consent signed, a plan that is clear."""
+    read_the_patch_tests(station, client)
+    station.sees("Every patch test is read")
+    for product in (CREAM, LOTION):
+        read_a_strand_test(station, client, product)
+    read_the_consult(station, client, today(house))
+    feel_and_measure(station, client, 26)
+    have_the_consent_signed(station, client, name)
+    station.sees("Signed today")
+    plan_a_retouch(station, client)
+    station.sees("Clear")
+
+
+def start_the_service(station, chair="Chair 1"):
+    station.writes("Chair", chair).presses("Start the service", "main")
+    assert station.path.startswith("/runs/"), station.text[:1500]
     return station.path
