@@ -161,6 +161,8 @@ pub(super) struct RunPage {
     taps: Vec<Tap>,
     signed: Vec<Row>,
     steps: Vec<StepRow>,
+    /// The step after the one in hand, where the bar's act is another: going on is never hidden.
+    next_start: Option<(String, String)>,
     done: usize,
     to_come: usize,
     breaches: Vec<String>,
@@ -265,6 +267,11 @@ impl Maker<'_> {
             taps: self.taps(),
             signed: if locked { Vec::new() } else { self.signed() },
             steps: self.steps(),
+            next_start: match headline.act {
+                NextAct::StartStep(_) | NextAct::Nothing | NextAct::StartRun => None,
+                _ if state.stop.is_some() => None,
+                _ => state.next_step().map(|s| (s.code.to_string(), s.title.clone())),
+            },
             done: state.steps.iter().filter(|s| s.finished_at.is_some()).count(),
             to_come: state.steps.iter().filter(|s| s.started_at.is_none()).count(),
             breaches: state.breaches(self.now).iter().map(|b| b.words(&|i| self.clock(i))).collect(),
