@@ -115,3 +115,9 @@ def rinses_clear(station):
             return
         station.taps(act, ".bar")
         wait_for("the next act", lambda act=act: main_act(station) != act, 15)
+
+
+def reads_a_curl(station, reading):
+    """On the first rod; on record when the screen shows it among the readings."""
+    station.taps(reading, "form[data-fact=test_curl_read] fieldset")
+    station.sees(f"test curl, first rod: {reading}")

@@ -3,6 +3,7 @@
 The tests go on where the one before ended: run the file as a whole. Times, names and people are invented.
 """
 
+import datetime
 import types
 
 import pytest
@@ -140,9 +141,11 @@ def test_winding_with_rods_noted_and_test_curls_until_s(house, chair, basin, tal
         touches(chair, f"{number} {quadrant}")
         chair.sees(f"{quadrant} touched")
     time_passes(house, tale.run, team, minutes=20)
+    chair.sees("Test curl: first rod, last rod, weakest place")  # from the least time on, also while winding
+    service.reads_a_curl(chair, "straight")
     answers_and_starts(chair, "Cover, then test curls")
     time_passes(house, tale.run, team, minutes=11)
-    chair.taps("C", "form[data-fact=test_curl_read]")
+    service.reads_a_curl(chair, "C")
     time_passes(house, tale.run, team, minutes=3)
     chair.taps("firm S", "form[data-fact=test_curl_read]")
     for station in (chair, basin):
@@ -181,5 +184,82 @@ def test_rinse_neutralise_behind_eye_protection_and_finish(house, chair, basin, 
 def test_the_strand_holds_what_was_done(house, chair, tale):
     chair.presses("Aftercare sheet").sees("Aftercare", "48 hours")
     chair.goes_to(f"{tale.client}/strand")
-    chair.sees("thio", "neutraliser", "198 mm")  # 180 + 26 measured - 8 cut (2-domain.md, Strand): see strand words
-    chair.goes_to("/floor")
+    chair.sees("thio", "neutraliser")
+    tip = house.sql("select kind || mm from (select 'trim' kind, mm from strand_event where did = 'trim' order by seq desc limit 1) x")
+    assert tip.startswith("trim8"), tip
+
+
+def test_a_second_service_is_stopped_from_a_locked_station(house, chair, basin, tale):
+    team = [(chair, "Tobias Fenn"), (basin, None)]
+    story.make_ready(house, chair, tale.other, "Una Rask")
+    tale.second = story.start_the_service(chair)
+    for title in ("Consult and drape", "Inspect scalp and hair", "Wash the hair, leave the scalp alone", "Dry with the cool dryer",
+                  "Four quadrants", "Base over scalp and hairline", "Gloves on, dispense", "First pass"):
+        answers_and_starts(chair, title)
+    basin.locks()
+    run_page(tale.second, basin)
+    touches(chair, "1 back right")
+    basin.sees("back right touched")
+    assert "Rask" not in basin.text, "names shrink at a locked station"
+    basin.taps("Stop and rinse", ".bar")
+    for station in (basin, chair):
+        station.sees("Stopped", "20 minutes at least", "Stop and rinse: water on now")
+    time_passes(house, tale.second, team, minutes=2)
+    nothing_opens(chair)
+    service.rinses_clear(basin)
+    chair.sees("Skin whole, eyes clear, no swelling?")
+    chair.presses("Yes, all three")
+    nothing_opens(chair)
+
+
+def nothing_opens(station):
+    """No act of the screen puts anything more on this head."""
+    for title in ("Second pass", "Wind with curl lotion"):
+        assert not station.has(f"Start: {title}"), station.text[:1500]
+
+
+def test_after_the_stop_the_hair_is_closed(house, chair, tale):
+    if main_act(chair).startswith("Start: Neutralise"):
+        answers_and_starts(chair, "Neutralise every rod")
+        chair.sees("Neutralise")
+        nothing_opens(chair)
+    opened = house.sql("select count(*) from run_event where run_id = " + tale.second.rsplit("/", 1)[1] +
+                       " and kind = 'step_started' and step in ('apply-2', 'wind') and seq > (select max(seq) from run_event where kind = 'stop_recorded')")
+    assert opened == "0"
+
+
+def test_the_client_stands_in_the_due_list_with_a_real_date(house, chair, tale):
+    story.tomorrow_at(house, 10, days=45)
+    chair.signs_in("Ondine Marsh", PIN["Ondine Marsh"])
+    chair.goes_to("/team/salon").writes("A patch test holds", "28").presses("Keep", "main")
+    chair.goes_to("/regrowth").sees("Nerys Amblin", "Curl retouch", "patch test")
+    row = chair.run_js("return [...document.querySelectorAll('tr')].find((r) => r.innerText.includes('Nerys Amblin')).innerText")
+    assert any(month in row for month in ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")), row
+
+
+def test_reception_follows_up_and_books_with_the_patch_test_visit(house, chair, tale):
+    chair.signs_in("Joss Ember", PIN["Joss Ember"])
+    chair.goes_to(f"{tale.client}/followups").chooses("Outcome", "spoke").writes("Note", "Mornings suit").presses("Note it", "main")
+    chair.goes_to(f"{tale.client}/followups").sees("Mornings suit", "Joss Ember")
+    chair.presses("Find an opening", "main")
+    if not chair.has("Book", "ol.openings"):
+        chair.writes("Days to either side", "14").presses("Look for openings", "main")
+    words = chair.run_js("return document.querySelector('ol.openings li').innerText")
+    assert "patch test" in words.lower(), words
+    chair.presses("Book", "ol.openings li")
+    chair.goes_to("/regrowth").sees("Booked")
+    day = house.sql("select (lower(span) at time zone 'Europe/Paris')::date from booking where purpose = 'service' order by booking_id desc limit 1")
+    visit = house.sql("select (lower(span) at time zone 'Europe/Paris')::date from booking where purpose <> 'service' order by booking_id desc limit 1")
+    assert (datetime.date.fromisoformat(day) - datetime.date.fromisoformat(visit)).days >= 2
+    for on in (day, visit):
+        chair.goes_to(f"/day?on={on}").sees("Nerys")
+
+
+def test_the_sign_off_book_shows_both_services(chair, tale):
+    chair.signs_in("Ondine Marsh", PIN["Ondine Marsh"])
+    chair.taps("Screens") if chair.has("Screens") else None
+    chair.presses("Sign-off book").sees("Nerys", "Una")
+
+
+def test_no_page_of_the_story_complained(chair, basin):
+    assert not chair.complaints() + basin.complaints()
