@@ -157,6 +157,15 @@ class Station:
         return self
 
     def writes(self, label, text, among=None):
+        """Text in a field; a field swapped by news before the first key is looked for again."""
+        for last in (False, False, True):
+            try:
+                return self._writes(label, text, among)
+            except (StaleElementReferenceException, JavascriptException):
+                if last:
+                    raise
+
+    def _writes(self, label, text, among):
         field = self.find("field", label, among)
         if field.tag_name == "select":
             self.run_js(
