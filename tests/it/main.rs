@@ -4,6 +4,7 @@ mod access;
 mod attack;
 mod bookings;
 mod calc;
+mod calc_pointers;
 mod catalogue;
 mod chair;
 mod check;
