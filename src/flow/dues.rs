@@ -64,7 +64,9 @@ fn service_due<'r>(
 fn retouch_after(reference: &Reference, family: Family) -> Option<&Protocol> {
     reference.protocols.iter().find(|p| {
         let first = p.applications.iter().find(|a| a.chemical == Chemical::Opening);
-        p.family.group() == family.group() && first.is_some_and(|a| a.zone == PlannedZone::NewGrowth)
+        p.retouch.is_some()
+            && p.family.group() == family.group()
+            && first.is_some_and(|a| a.zone == PlannedZone::NewGrowth)
     })
 }
 
@@ -85,10 +87,11 @@ pub(super) async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&s
 }
 
 fn due_of(protocol: &Protocol, rate: Rate, last_on: Date) -> Option<Due> {
+    let again = protocol.retouch?;
     let asked = Retouch {
-        target_mm: protocol.retouch.target_mm,
-        least_weeks: protocol.retouch.least_weeks,
-        latest_weeks: protocol.retouch.latest_weeks,
+        target_mm: again.target_mm,
+        least_weeks: again.least_weeks,
+        latest_weeks: again.latest_weeks,
     };
     let window = asked.window(rate, last_on);
     let rate = Rate { sd: rate.sd.max(LEAST_SD), ..rate };

@@ -5,14 +5,16 @@
 
 pub mod aftercare;
 pub mod consent;
+pub mod floor;
 pub mod growth;
 pub mod limits;
 pub mod protocols;
 pub mod rules;
+mod spanned;
 
 use crate::domain::chemistry::RuleTable;
 use crate::domain::chemistry::limits::LimitTable;
-use crate::domain::protocol::Protocol;
+use crate::domain::protocol::{Floor, Protocol};
 use aftercare::AftercareTable;
 use consent::ConsentTable;
 use growth::GrowthTable;
@@ -45,6 +47,8 @@ pub struct Reference {
     pub consent: ConsentTable,
     /// Published growth.
     pub growth: GrowthTable,
+    /// What no protocol goes without.
+    pub floor: Floor,
     /// Services as data, by code.
     pub protocols: Vec<Protocol>,
     /// SHA-256 over every file's path and bytes, in hex.
@@ -114,13 +118,16 @@ impl Reference {
     /// # Errors
     /// The first file that is missing or does not hold.
     pub fn load(files: &Files) -> Result<Reference, ReferenceFault> {
+        let rules = rules::load(files)?;
+        let floor = floor::load(files)?;
         Ok(Reference {
-            rules: rules::load(files)?,
+            rules,
             limits: limits::load(files)?,
             aftercare: aftercare::load(files)?,
             consent: consent::load(files)?,
             growth: growth::load(files)?,
-            protocols: protocols::load(files)?,
+            protocols: protocols::load(files, &floor)?,
+            floor,
             fingerprint: files.fingerprint(),
         })
     }
@@ -145,9 +152,16 @@ impl Files {
     /// # Errors
     /// Missing, not UTF-8, or not what `T` asks for.
     pub fn toml<T: DeserializeOwned>(&self, file: &str) -> Result<T, ReferenceFault> {
+        toml::from_str(self.text(file)?).map_err(|e| fault(file, e))
+    }
+
+    /// One file as text.
+    ///
+    /// # Errors
+    /// Missing, or not UTF-8.
+    pub fn text(&self, file: &str) -> Result<&str, ReferenceFault> {
         let bytes = self.0.get(file).ok_or_else(|| fault(file, "is missing"))?;
-        let text = std::str::from_utf8(bytes).map_err(|e| fault(file, e))?;
-        toml::from_str(text).map_err(|e| fault(file, e))
+        std::str::from_utf8(bytes).map_err(|e| fault(file, e))
     }
 
     fn fingerprint(&self) -> String {

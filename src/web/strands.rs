@@ -86,7 +86,7 @@ fn retouch<'r>(reference: &'r Reference, told: &Told) -> Option<&'r Protocol> {
         });
         Some(p.family.group()) == group || day_met
     };
-    all.find(|p| opens_new_growth(p) && met(p))
+    all.find(|p| p.retouch.is_some() && opens_new_growth(p) && met(p))
 }
 
 /// What a length is as it lies, when the curl index is known: "as it lies about 21".
@@ -105,10 +105,10 @@ fn growth(told: &Told, client: &Client, today: Date, reference: &Reference) -> O
     }
     let days = days as f64;
     let protocol = retouch(reference, told);
-    let asked = protocol.map(|p| Retouch {
-        target_mm: p.retouch.target_mm,
-        least_weeks: p.retouch.least_weeks,
-        latest_weeks: p.retouch.latest_weeks,
+    let asked = protocol.and_then(|p| p.retouch).map(|r| Retouch {
+        target_mm: r.target_mm,
+        least_weeks: r.least_weeks,
+        latest_weeks: r.latest_weeks,
     });
     let window = asked.map(|r| r.window(told.rate, last));
     let chance = asked.map(|r| r.chance(told.rate, days));

@@ -248,7 +248,7 @@ async fn give_the_rest(salon: &Salon, run: RunId, who: PersonId, after: &str) {
         let mut facts = Vec::new();
         if let Some(SectionWork::Apply { pass }) = step.sections {
             let tap = |section| Happened::SectionStarted { step: step.code.clone(), section, pass };
-            facts.extend(Section::ALL.map(tap));
+            facts.extend(Section::QUADRANTS.map(tap));
         }
         if step.rods {
             facts.push(Happened::RodsNoted {
@@ -267,7 +267,7 @@ async fn give_the_rest(salon: &Salon, run: RunId, who: PersonId, after: &str) {
             fact += 1;
         }
         salon.advance(Duration::from_secs(u64::from(least.unwrap_or(1)) * 60)).await;
-        if step.test_curl {
+        if step.reads_curls() {
             salon
                 .fact(run, fact, Happened::TestCurlRead { rod: Rod::First, reading: CurlReading::S })
                 .await
@@ -285,7 +285,7 @@ async fn give_the_rest(salon: &Salon, run: RunId, who: PersonId, after: &str) {
 async fn the_service_under_way_goes_on_to_its_end_and_the_sheet_is_given() {
     let salon = Salon::demo().await;
     let (run, who) = (salon.run_of("Ilka Dorn").await, salon.staff.stylist);
-    for (n, section) in Section::ALL[1..].iter().enumerate() {
+    for (n, section) in Section::QUADRANTS[1..].iter().enumerate() {
         let tap = Happened::SectionStarted { step: "apply-2".into(), section: *section, pass: 2 };
         salon.fact(run, 500 + n as u128, tap).await.unwrap();
     }

@@ -29,7 +29,7 @@ pub async fn steps_until(salon: &Salon, stage: &Stage, run: RunId, who: PersonId
         let taps = step.sections.is_some() || step.is_opening();
         if let (true, Some(rinsebell::domain::protocol::SectionWork::Apply { pass })) = (taps, step.sections)
         {
-            for section in Section::ALL {
+            for section in Section::QUADRANTS {
                 salon
                     .fact(run, fact, Happened::SectionStarted { step: step.code.clone(), section, pass })
                     .await
@@ -58,7 +58,7 @@ pub async fn steps_until(salon: &Salon, stage: &Stage, run: RunId, who: PersonId
         let least =
             [step.phase, step.exposure].iter().flatten().filter_map(|t| t.least_min.or(t.target_min)).max();
         salon.advance(Duration::from_secs(u64::from(least.unwrap_or(2)) * 60)).await;
-        if step.test_curl {
+        if step.reads_curls() {
             let curl = Happened::TestCurlRead { rod: Rod::First, reading: CurlReading::S };
             salon.fact(run, fact, curl).await.unwrap();
             fact += 1;

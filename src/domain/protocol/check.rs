@@ -1,173 +1,216 @@
-//! The floor of safety: no protocol is run that lacks what protects a person.
+//! The check of a protocol: that it is whole and says one thing, then every row of the floor of safety.
 
-use super::{Chemical, Hands, HoldPoint, PlannedApplication, Protocol, SectionWork, Source, Step, Times};
+use super::check_floor;
+use super::floor::Floor;
+use super::{
+    Chemical, Hands, Heat, Kind, PlannedApplication, Protocol, Retouch, SectionSet, SectionWork, Source,
+    Step, TestKind, Times,
+};
 use crate::domain::chemistry::family::Family;
 use std::collections::BTreeSet;
 
-/// Longest title, characters.
-pub const TITLE_MOST_CHARS: usize = 60;
-/// Longest instruction, characters: read at arm's length.
-pub const WORDS_MOST_CHARS: usize = 400;
-/// Longest caution, characters.
-pub const CAUTION_MOST_CHARS: usize = 240;
-/// Most steps.
-pub const STEPS_MOST: usize = 60;
-/// Longest a step or a clock may be, minutes.
-pub const MINUTES_MOST: u16 = 240;
+/// What a fault speaks of, by its place in the protocol.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Spot {
+    /// The whole.
+    Protocol,
+    /// When it is due again.
+    Retouch,
+    /// An application, by its place in the list.
+    Application(usize),
+    /// A step, by its place in the order.
+    Step(usize),
+}
 
-/// What an opening step never starts without.
-pub const OPENING_FLOOR: [HoldPoint; 6] = [
-    HoldPoint::PatchTest,
-    HoldPoint::Scalp,
-    HoldPoint::Plan,
-    HoldPoint::Consent,
-    HoldPoint::Lot,
-    HoldPoint::Gloves,
-];
-/// What a closing step asks for.
-pub const CLOSING_FLOOR: [HoldPoint; 2] = [HoldPoint::Gloves, HoldPoint::EyeProtection];
+impl Spot {
+    /// "step apply-1".
+    pub fn words(self, protocol: &Protocol) -> String {
+        match self {
+            Spot::Protocol => "protocol".to_owned(),
+            Spot::Retouch => "retouch".to_owned(),
+            Spot::Application(i) => {
+                let letter = protocol.applications.get(i).map_or('?', |a| a.letter);
+                format!("application {letter}")
+            }
+            Spot::Step(i) => {
+                let code = protocol.steps.get(i).map_or("?", |s| s.code.as_str());
+                format!("step {code}")
+            }
+        }
+    }
+}
 
 /// Something wrong with a protocol, said with its place and reason.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Fault {
-    /// Where: "step apply-1", "application A", "protocol".
-    pub at: String,
+    /// Where.
+    pub spot: Spot,
+    /// The field it is about; empty for the whole of it.
+    pub field: &'static str,
     /// Why, in a sentence.
     pub reason: String,
 }
 
 /// Every fault at once; empty means that the protocol may be used.
-pub fn check(protocol: &Protocol) -> Vec<Fault> {
-    let mut check = Check { protocol, faults: Vec::new() };
+///
+/// The order of steps is the order of the list: there is no other, so nothing can be unreachable or go in a
+/// circle; what would (a rinse before its product, a second pass before the first) is its own fault.
+pub fn check(protocol: &Protocol, floor: &Floor) -> Vec<Fault> {
+    let mut check = Check { protocol, floor, faults: Vec::new() };
     check.whole();
-    check.retouch();
-    for application in &protocol.applications {
-        check.application(application);
+    check.section_list();
+    if let Some(retouch) = &protocol.retouch {
+        check.retouch(retouch);
     }
-    for (index, step) in protocol.steps.iter().enumerate() {
-        check.step(index, step);
+    for (i, application) in protocol.applications.iter().enumerate() {
+        check.application(i, application);
+    }
+    for (i, step) in protocol.steps.iter().enumerate() {
+        check.step(i, step);
+        check.step_work(i, step);
+        check.step_times(i, step);
         match step.chemical {
-            Chemical::Opening => check.opening(index, step),
-            Chemical::Closing => check.closing(step),
-            Chemical::None => {}
+            Chemical::Opening => check.opening(i, step),
+            Chemical::Closing => check.closing(i, step),
+            Chemical::None => check.plain(i, step),
         }
-        check.sections(index, step);
     }
+    check_floor::check(&mut check);
     check.faults
 }
 
-/// Hair opened by these falls apart unless it is closed: neutraliser, normalising shampoo.
-fn asks_closing(family: Family) -> bool {
-    matches!(
-        family,
-        Family::Thio
-            | Family::ThioEster
-            | Family::Sulfite
-            | Family::Cysteine
-            | Family::SodiumHydroxide
-            | Family::PotassiumHydroxide
-            | Family::LithiumHydroxide
-            | Family::GuanidineHydroxide
-    )
-}
-
-fn is_hydroxide(family: Family) -> bool {
-    matches!(
-        family,
-        Family::SodiumHydroxide
-            | Family::PotassiumHydroxide
-            | Family::LithiumHydroxide
-            | Family::GuanidineHydroxide
-    )
-}
-
-struct Check<'a> {
-    protocol: &'a Protocol,
+pub(super) struct Check<'a> {
+    pub(super) protocol: &'a Protocol,
+    pub(super) floor: &'a Floor,
     faults: Vec<Fault>,
 }
 
 impl Check<'_> {
-    fn fault(&mut self, at: &str, reason: impl Into<String>) {
-        self.faults.push(Fault { at: at.to_owned(), reason: reason.into() });
+    pub(super) fn fault(&mut self, spot: Spot, field: &'static str, reason: impl Into<String>) {
+        self.faults.push(Fault { spot, field, reason: reason.into() });
     }
 
-    fn unless(&mut self, holds: bool, at: &str, reason: &str) {
+    pub(super) fn unless(&mut self, holds: bool, spot: Spot, field: &'static str, reason: &str) {
         if !holds {
-            self.fault(at, reason);
+            self.fault(spot, field, reason);
         }
     }
 
-    fn text(&mut self, at: &str, what: &str, text: &str, most: usize) {
+    fn text(&mut self, spot: Spot, field: &'static str, text: &str, most: u16) {
         let length = text.chars().count();
         if text.trim().is_empty() {
-            self.fault(at, format!("{what} is empty"));
-        } else if length > most {
-            self.fault(
-                at,
-                format!("{what} has {length} characters, at most {most} are read at arm's length"),
-            );
+            self.fault(spot, field, format!("{field}: a text is empty"));
+        } else if length > usize::from(most) {
+            let reason = format!("{field}: {length} characters, at most {most} are read at arm's length");
+            self.fault(spot, field, reason);
+        }
+        if text.chars().any(char::is_control) {
+            self.fault(spot, field, format!("{field}: a text is one line, without control characters"));
         }
         let says_safe = text
             .split(|c: char| !c.is_alphanumeric())
             .any(|w| w.eq_ignore_ascii_case("safe") || w.eq_ignore_ascii_case("safely"));
         if says_safe {
-            self.fault(
-                at,
-                format!("{what} says that something is without danger; say what to look at instead"),
-            );
+            let reason =
+                format!("{field} says that something is without danger; say what to look at instead");
+            self.fault(spot, field, reason);
         }
     }
 
-    fn code(&mut self, at: &str, code: &str) {
+    fn code(&mut self, spot: Spot, code: &str) {
         let plain = code.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
         if code.is_empty() || code.len() > 40 || !plain {
-            self.fault(at, format!("code {code:?}: 1 to 40 of a to z, 0 to 9 and hyphen"));
+            self.fault(spot, "code", format!("code {code:?}: 1 to 40 of a to z, 0 to 9 and hyphen"));
         }
     }
 
     fn whole(&mut self) {
         let p = self.protocol;
-        self.code("protocol", &p.code);
-        self.text("protocol", "title", &p.title, TITLE_MOST_CHARS);
-        self.unless(p.family != Family::Unknown, "protocol", "family unknown");
-        self.unless(p.revision > 0, "protocol", "revisions count from 1");
-        self.unless(!p.steps.is_empty(), "protocol", "it has no steps");
-        self.unless(p.steps.len() <= STEPS_MOST, "protocol", "it has more than 60 steps");
-        self.unless(
-            !p.stop_words.is_empty(),
-            "protocol",
-            "stop words are missing: what is said when anybody stops",
-        );
+        let (at, bounds) = (Spot::Protocol, self.floor.bounds);
+        self.code(at, &p.code);
+        self.text(at, "title", &p.title, bounds.title_chars);
+        self.unless(p.family != Family::Unknown, at, "family", "family unknown");
+        self.unless(p.revision > 0, at, "revision", "revisions count from 1");
+        self.unless(!p.steps.is_empty(), at, "steps", "it has no steps");
+        if p.steps.len() > usize::from(bounds.steps) {
+            self.fault(at, "steps", format!("it has more than {} steps", bounds.steps));
+        }
+        let missing = "stop words are missing: what is said when anybody stops";
+        self.unless(!p.stop_words.is_empty(), at, "stop_words", missing);
         for words in &p.stop_words {
-            self.text("stop words", "a sentence", words, WORDS_MOST_CHARS);
+            self.text(at, "stop_words", words, bounds.words_chars);
         }
         let mut codes = BTreeSet::new();
-        for step in p.steps.iter().filter(|s| !codes.insert(s.code.clone())) {
-            self.fault(&format!("step {}", step.code), "two steps carry this code");
+        for (i, step) in p.steps.iter().enumerate() {
+            self.unless(codes.insert(&step.code), Spot::Step(i), "code", "two steps carry this code");
         }
         let mut letters = BTreeSet::new();
-        for a in p.applications.iter().filter(|a| !letters.insert(a.letter)) {
-            self.fault(&format!("application {}", a.letter), "two applications carry this letter");
+        for (i, a) in p.applications.iter().enumerate() {
+            let first = letters.insert(a.letter);
+            self.unless(first, Spot::Application(i), "letter", "two applications carry this letter");
         }
+        let opens = p.applications.iter().any(|a| a.chemical == Chemical::Opening);
+        let records = p.steps.iter().any(|s| s.records.is_some());
+        match p.kind {
+            Kind::Service => {
+                self.unless(opens, at, "applications", "a service puts something on; a test visit says so");
+            }
+            Kind::TestVisit => {
+                self.unless(p.applications.is_empty(), at, "kind", "a test visit puts nothing on the head");
+                self.unless(p.retouch.is_none(), at, "kind", "a test visit does not come again by growth");
+                self.unless(records, at, "kind", "a test visit records a test");
+            }
+        }
+    }
+
+    fn section_list(&mut self) {
+        let p = self.protocol;
+        let at = Spot::Protocol;
         let distinct: BTreeSet<_> = p.sections.iter().collect();
-        self.unless(!p.sections.is_empty(), "sections", "no quadrant is worked");
-        self.unless(distinct.len() == p.sections.len(), "sections", "a quadrant stands twice in the order");
+        let some = p.kind == Kind::TestVisit || !p.sections.is_empty();
+        self.unless(some, at, "sections", "no section is worked");
+        self.unless(
+            distinct.len() == p.sections.len(),
+            at,
+            "sections",
+            "a section stands twice in the order",
+        );
+        let of = |set| p.sections.iter().any(|s| s.set() == set);
+        let both = of(SectionSet::Quadrants) && of(SectionSet::Blocks);
+        self.unless(!both, at, "sections", "quadrants and blocks part the same hair twice: one set");
+        let alone = of(SectionSet::Edge) && p.sections.len() == 1;
+        self.unless(!alone, at, "sections", "the hairline stands beside quadrants or blocks");
     }
 
-    fn retouch(&mut self) {
-        let r = self.protocol.retouch;
+    fn retouch(&mut self, r: &Retouch) {
+        let at = Spot::Retouch;
         let target_fits = r.target_mm > 0.0 && r.target_mm <= 300.0;
-        self.unless(target_fits, "retouch", "target_mm: more than 0, at most 300 mm of stretched hair");
+        self.unless(target_fits, at, "target_mm", "target_mm: more than 0, at most 300 mm of stretched hair");
         let ordered = r.least_weeks <= r.middle_weeks && r.middle_weeks <= r.latest_weeks;
-        self.unless(ordered && r.least_weeks > 0, "retouch", "weeks go least, middle, latest, from 1");
+        let fits = ordered && r.least_weeks > 0 && r.latest_weeks <= 104;
+        self.unless(fits, at, "least_weeks", "weeks go least, middle, latest, from 1 to 104");
     }
 
-    fn application(&mut self, a: &PlannedApplication) {
-        let at = format!("application {}", a.letter);
-        self.unless(a.letter.is_ascii_uppercase(), &at, "the letter is one of A to Z");
-        self.text(&at, "title", &a.title, TITLE_MOST_CHARS);
-        self.unless(a.family != Family::Unknown, &at, "family unknown");
-        self.unless(a.chemical != Chemical::None, &at, "an application opens or closes");
+    fn application(&mut self, i: usize, a: &PlannedApplication) {
+        let at = Spot::Application(i);
+        self.unless(a.letter.is_ascii_uppercase(), at, "letter", "the letter is one of A to Z");
+        self.text(at, "title", &a.title, self.floor.bounds.title_chars);
+        self.unless(a.family != Family::Unknown, at, "family", "family unknown");
+        let given = a.family.planned_as(false).is_some();
+        self.unless(given, at, "family", "this chemistry is not given here");
+        self.unless(a.chemical != Chemical::None, at, "chemical", "an application opens or closes");
+        let waves = a.family.planned_as(true) == a.family.planned_as(false);
+        let fits = !(a.straightens && waves) || super::floor::is_hydroxide(a.family);
+        self.unless(fits, at, "straightens", "only thio, sulfite, cysteine and hydroxide straighten");
+        let opens = a.chemical == Chemical::Opening;
+        self.unless(
+            opens != super::floor::neutralises(a.family),
+            at,
+            "family",
+            "a neutraliser closes, what opens is none",
+        );
+        let bound = a.strength_most.is_none() || opens;
+        self.unless(bound, at, "strength_most", "strength is bounded for what opens");
         let steps: Vec<_> = self
             .protocol
             .steps
@@ -175,159 +218,228 @@ impl Check<'_> {
             .filter(|s| s.application == Some(a.letter) && s.is_chemical())
             .map(|s| &s.code)
             .collect();
-        self.unless(!steps.is_empty(), &at, "no step puts it on");
-        self.unless(
-            steps.iter().copied().eq(&a.steps),
-            &at,
-            "its steps are not those that put it on, in order",
-        );
-        if a.chemical != Chemical::Opening {
-            return;
+        self.unless(!steps.is_empty(), at, "steps", "no step puts it on");
+        let listed = steps.iter().copied().eq(&a.steps);
+        self.unless(listed, at, "steps", "its steps are not those that put it on, in order");
+        let clocks = self.protocol.steps.iter().filter(|s| s.application == Some(a.letter));
+        let clocks = clocks.filter(|s| s.exposure.is_some()).count();
+        if opens {
+            self.unless(clocks > 0, at, "", "no exposure clock runs: from first touch to rinse");
         }
-        let exposure = self.protocol.exposure_step(a.letter).and_then(|s| s.exposure);
-        let Some(times) = exposure else {
-            self.fault(&at, "no exposure clock runs: from first touch to rinse");
-            return;
-        };
-        // trade-rules.md, times: straightening and hydroxide have no starting value; no figure, no start.
-        if (a.straightens || is_hydroxide(a.family)) && times.source != Source::Sheet {
-            self.fault(&at, "its longest time must come from the product sheet");
-        }
-        if times.source != Source::Sheet && times.most_min.is_none() {
-            self.fault(&at, "its exposure clock has no longest time");
-        }
+        self.unless(clocks <= 1, at, "", "two exposure clocks run for it");
     }
 
-    fn step(&mut self, index: usize, step: &Step) {
-        let at = format!("step {}", step.code);
-        self.code(&at, step.code.as_str());
-        self.text(&at, "title", &step.title, TITLE_MOST_CHARS);
-        self.text(&at, "words", &step.words, WORDS_MOST_CHARS);
+    fn step(&mut self, i: usize, step: &Step) {
+        let (at, bounds) = (Spot::Step(i), self.floor.bounds);
+        self.code(at, step.code.as_str());
+        self.text(at, "title", &step.title, bounds.title_chars);
+        self.text(at, "words", &step.words, bounds.words_chars);
         for caution in &step.cautions {
-            self.text(&at, "a caution", &caution.words, CAUTION_MOST_CHARS);
+            self.text(at, "cautions", &caution.words, bounds.caution_chars);
         }
         let distinct: BTreeSet<_> = step.hold_points.iter().collect();
-        self.unless(distinct.len() == step.hold_points.len(), &at, "a hold point stands twice");
-        self.unless(step.minutes_least <= step.minutes_typical, &at, "least minutes above typical ones");
-        let fits = (1..=MINUTES_MOST).contains(&step.minutes_typical);
-        self.unless(fits, &at, "typical minutes: 1 to 240");
-        let nobody = step.hands == Hands::Nobody;
-        self.unless(nobody == (step.hands_count == 0), &at, "hands and their count do not agree");
-        self.unless(!step.places.is_empty(), &at, "no place");
-        self.unless(!(nobody && step.is_chemical()), &at, "nobody's hands put product on");
-        for (name, times) in [("phase", step.phase), ("exposure", step.exposure)] {
-            if let Some(times) = times {
-                self.times(&at, name, &times);
-            }
+        let once = distinct.len() == step.hold_points.len();
+        self.unless(once, at, "hold_points", "a hold point stands twice");
+        let ordered = step.minutes_least <= step.minutes_typical;
+        self.unless(ordered, at, "minutes", "least minutes above typical ones");
+        let fits = (1..=bounds.minutes).contains(&step.minutes_typical);
+        if !fits {
+            self.fault(at, "minutes", format!("typical minutes: 1 to {}", bounds.minutes));
         }
+        let nobody = step.hands == Hands::Nobody;
+        let agree = nobody == (step.hands_count == 0) && step.hands_count <= 6;
+        self.unless(agree, at, "hands", "hands and their count do not agree");
+        self.unless(!step.places.is_empty(), at, "places", "no place");
+        let held = !(nobody && step.is_chemical());
+        self.unless(held, at, "hands", "nobody's hands put product on");
         if let Some(letter) = step.application {
             let known = self.protocol.application(letter).is_some();
-            self.unless(known, &at, "its application is not listed");
+            self.unless(known, at, "application", "its application is not listed");
         }
-        self.unless(
-            step.exposure.is_none() || step.is_opening(),
-            &at,
-            "an exposure clock begins with an opening step",
-        );
-        self.unless(step.window_min.is_none() || step.is_opening(), &at, "a window is kept by opening steps");
-        self.rinses(&at, index, step);
     }
 
-    fn rinses(&mut self, at: &str, index: usize, step: &Step) {
+    fn step_work(&mut self, i: usize, step: &Step) {
+        let at = Spot::Step(i);
+        if let Some(order) = &step.order {
+            let distinct: BTreeSet<_> = order.iter().collect();
+            let fits = step.sections.is_some()
+                && !order.is_empty()
+                && distinct.len() == order.len()
+                && order.iter().all(|s| self.protocol.sections.contains(s));
+            self.unless(
+                fits,
+                at,
+                "sections",
+                "its own order names sections of the protocol, each once, and it works them",
+            );
+        }
         let rinse = step.sections == Some(SectionWork::Rinse);
-        self.unless(rinse || step.rinses.is_empty(), at, "it rinses an application, but is no rinse");
+        self.unless(
+            rinse || step.rinses.is_empty(),
+            at,
+            "rinses",
+            "it rinses an application, but is no rinse",
+        );
         if rinse {
-            self.unless(step.hold_points.is_empty(), at, "rinsing never waits for a hold point");
-            self.unless(!step.is_chemical(), at, "a rinse puts nothing on");
+            let waits = step.hold_points.is_empty();
+            self.unless(waits, at, "hold_points", "rinsing never waits for a hold point");
+            self.unless(!step.is_chemical(), at, "chemical", "a rinse puts nothing on");
+            self.unless(
+                step.application.is_none(),
+                at,
+                "application",
+                "a rinse names what it rinses in rinses",
+            );
+            self.unless(step.hands != Hands::Nobody, at, "hands", "nobody's hands rinse");
         }
+        let before = self.protocol.steps.iter().take(i).collect::<Vec<_>>();
         for letter in &step.rinses {
-            let before = self.protocol.steps.iter().take(index).any(|s| s.application == Some(*letter));
-            self.unless(before, at, "it rinses what no earlier step put on");
+            let put_on = before.iter().any(|s| s.application == Some(*letter) && s.is_chemical());
+            self.unless(put_on, at, "rinses", "it rinses what no earlier step put on");
+        }
+        if let Some(mix) = &step.mix {
+            let distinct: BTreeSet<_> = mix.parts.iter().collect();
+            let whole = distinct.len() == mix.parts.len() && mix.parts.len() >= 2;
+            self.unless(whole, at, "mix", "a mixture has two parts or more, each once");
+            let known = self.protocol.application(mix.application).is_some();
+            self.unless(known, at, "mix", "its application is not listed");
+            let late = before.iter().any(|s| s.application == Some(mix.application));
+            self.unless(!late, at, "mix", "it is mixed after it was put on");
+            self.unless(
+                step.sections.is_none() && !step.is_chemical(),
+                at,
+                "mix",
+                "mixing is a step of its own",
+            );
+        }
+        if step.heat != Heat::None {
+            let by_sheet = step.phase.is_some_and(|t| t.source == Source::Sheet);
+            let on = step.application.is_some();
+            self.unless(
+                by_sheet && on,
+                at,
+                "heat",
+                "heat lasts as the product sheet says: an application, its phase by the sheet",
+            );
+        }
+        if let Some(look) = step.look {
+            let on = step.application.is_some() && step.rinses.is_empty();
+            self.unless(on, at, "look", "a look watches an application at work");
+            let fits = (1..=30).contains(&look.every_min) && look.from_min.is_none_or(|m| m <= 120);
+            self.unless(fits, at, "look", "looked at every 1 to 30 minutes, from 120 on at the latest");
+        }
+        let curls = self.protocol.steps.iter().any(|s| s.rods);
+        let reads = !step.reads_curls() || curls;
+        self.unless(reads, at, "look", "a test curl unwinds a rod: no step notes rods");
+        if let Some(test) = step.records {
+            let named = if test == TestKind::MetallicSaltTest { "metal" } else { "skin or strand" };
+            let plain = !step.is_chemical() && step.application.is_none() && step.sections.is_none();
+            self.unless(plain, at, "records", &format!("a test of {named} is a step of its own"));
+        }
+        if let Some(SectionWork::Apply { pass }) = step.sections {
+            self.unless(step.is_chemical(), at, "work", "product is applied by a step that is not chemical");
+            self.unless(pass > 0 && pass <= 9, at, "pass", "passes count from 1");
+            let earlier = SectionWork::Apply { pass: pass.saturating_sub(1) };
+            let follows = pass <= 1
+                || before.iter().any(|s| s.application == step.application && s.sections == Some(earlier));
+            self.unless(follows, at, "pass", "the pass before it is missing");
+        }
+        if step.sections == Some(SectionWork::Smooth) {
+            self.unless(!step.is_chemical(), at, "work", "smoothing puts nothing on");
         }
     }
 
-    fn times(&mut self, at: &str, name: &str, times: &Times) {
+    fn step_times(&mut self, i: usize, step: &Step) {
+        let at = Spot::Step(i);
+        if let Some(times) = step.phase {
+            self.times(at, "phase", &times);
+        }
+        if let Some(times) = step.exposure {
+            self.times(at, "exposure", &times);
+            self.unless(step.is_opening(), at, "exposure", "an exposure clock begins with an opening step");
+            let first =
+                self.protocol.steps.iter().find(|s| s.application == step.application && s.is_opening());
+            let begins = first.is_none_or(|f| f.code == step.code);
+            self.unless(begins, at, "exposure", "an exposure clock stands on the step that touches first");
+            let bounded = times.source == Source::Sheet || times.most_min.is_some();
+            self.unless(bounded, at, "exposure", "its exposure clock has no longest time");
+        }
+        if let Some(min) = step.window_min {
+            self.unless(step.is_opening(), at, "window", "a window is kept by opening steps");
+            self.unless((1..=120).contains(&min), at, "window", "a window has 1 to 120 minutes");
+        }
+        let alone = step.hands == Hands::Nobody && step.application.is_some();
+        let ends = step.phase.is_some_and(|t| t.source == Source::Sheet || t.most_min.is_some());
+        self.unless(!alone || ends, at, "phase", "product works alone here: a phase clock with its longest");
+    }
+
+    fn times(&mut self, at: Spot, field: &'static str, times: &Times) {
         let (target, least, most) = (times.target_min, times.least_min, times.most_min);
         let above = |a: Option<u16>, b: Option<u16>| a.zip(b).is_some_and(|(a, b)| a > b);
         if above(target, most) {
-            self.fault(at, format!("{name}: the target lies beyond the longest allowed"));
+            self.fault(at, field, format!("{field}: the target lies beyond the longest allowed"));
         }
         if above(least, target) || above(least, most) {
-            self.fault(at, format!("{name}: the shortest lies beyond the target or the longest allowed"));
+            self.fault(
+                at,
+                field,
+                format!("{field}: the shortest lies beyond the target or the longest allowed"),
+            );
         }
         let all = [target, least, most];
-        if all.iter().flatten().any(|m| *m == 0 || *m > MINUTES_MOST) {
-            self.fault(at, format!("{name}: minutes are 1 to 240"));
+        let longest = self.floor.bounds.minutes;
+        if all.iter().flatten().any(|m| *m == 0 || *m > longest) {
+            self.fault(at, field, format!("{field}: minutes are 1 to {longest}"));
         }
         let any = all.iter().any(Option::is_some);
         if times.source == Source::Sheet && any {
-            self.fault(at, format!("{name}: \"sheet\" is never printed beside a starting value"));
+            self.fault(at, field, format!("{field}: \"sheet\" is never printed beside a starting value"));
         }
         if times.source != Source::Sheet && !any {
-            self.fault(at, format!("{name}: a clock without a figure"));
+            self.fault(at, field, format!("{field}: a clock without a figure"));
         }
     }
 
-    fn lacks(&mut self, at: &str, step: &Step, floor: &[HoldPoint]) {
-        for point in floor.iter().filter(|p| !step.hold_points.contains(p)) {
-            self.fault(at, format!("it may not start without the hold point {}", point.code()));
-        }
-    }
-
-    fn opening(&mut self, index: usize, step: &Step) {
-        let at = format!("step {}", step.code);
-        self.lacks(&at, step, &OPENING_FLOOR);
-        self.unless(step.hands == Hands::Stylist, &at, "a stylist's hands put an opening product on");
-        self.unless(step.qualification.is_some(), &at, "it asks for no qualification");
-        self.unless(!step.optional, &at, "an opening step is not optional");
+    fn opening(&mut self, i: usize, step: &Step) {
+        let at = Spot::Step(i);
+        self.unless(!step.normalises, at, "normalises", "a normalising shampoo closes");
         let Some((family, letter)) = step.family.zip(step.application) else {
-            self.fault(&at, "an opening step names its family and its application");
+            self.fault(at, "family", "an opening step names its family and its application");
             return;
         };
         if let Some(a) = self.protocol.application(letter) {
             let agrees = a.family == family && a.chemical == Chemical::Opening;
-            self.unless(agrees, &at, "family or kind differ from its application's");
-            if a.straightens || is_hydroxide(family) {
-                self.lacks(&at, step, &[HoldPoint::Base]);
-            }
+            self.unless(agrees, at, "family", "family or kind differ from its application's");
         }
-        let later = self.protocol.steps.get(index + 1..).unwrap_or_default();
-        let rinsed = later.iter().position(|s| s.rinses.contains(&letter));
-        let closed = later.iter().rposition(Step::is_closing);
-        self.unless(rinsed.is_some(), &at, "no later step rinses it off");
-        if asks_closing(family) {
-            let in_order = rinsed.zip(closed).is_some_and(|(r, c)| r < c);
-            self.unless(
-                in_order,
-                &at,
-                "no closing step follows its rinse: neutraliser or normalising shampoo",
-            );
-        }
+        let rinsed = self.protocol.steps.iter().take(i).any(|s| s.rinses.contains(&letter));
+        self.unless(!rinsed, at, "application", "it goes on again after its rinse: a new application");
     }
 
-    fn closing(&mut self, step: &Step) {
-        let at = format!("step {}", step.code);
-        self.lacks(&at, step, &CLOSING_FLOOR);
-        self.unless(step.family.is_some(), &at, "a closing step names its family");
-        self.unless(!step.optional, &at, "a closing step is not optional");
-        let of_closing = |l| self.protocol.application(l).is_some_and(|a| a.chemical == Chemical::Closing);
-        let agrees = step.application.is_none_or(of_closing);
-        self.unless(agrees, &at, "its application does not close");
+    fn closing(&mut self, i: usize, step: &Step) {
+        let at = Spot::Step(i);
+        let one = step.family.is_some() != step.normalises;
+        self.unless(one, at, "family", "a closing step names its neutraliser, or says that it normalises");
+        let of_closing =
+            |a: &PlannedApplication| a.chemical == Chemical::Closing && Some(a.family) == step.family;
+        let agrees = match step.application {
+            Some(l) => self.protocol.application(l).is_some_and(of_closing),
+            None => step.normalises,
+        };
+        self.unless(agrees, at, "application", "its application does not close, or is another family's");
+        let first = self.protocol.steps.iter().position(Step::is_opening);
+        self.unless(first.is_some_and(|f| f < i), at, "chemical", "it closes what nothing opened");
     }
 
-    fn sections(&mut self, index: usize, step: &Step) {
-        let at = format!("step {}", step.code);
-        let Some(SectionWork::Apply { pass }) = step.sections else { return };
-        self.unless(step.is_chemical(), &at, "product is applied by a step that is not chemical");
-        self.unless(pass > 0, &at, "passes count from 1");
-        let before = SectionWork::Apply { pass: pass.saturating_sub(1) };
-        let follows = pass <= 1
-            || self
-                .protocol
-                .steps
-                .iter()
-                .take(index)
-                .any(|s| s.application == step.application && s.sections == Some(before));
-        self.unless(follows, &at, "the pass before it is missing");
+    fn plain(&mut self, i: usize, step: &Step) {
+        let at = Spot::Step(i);
+        let named = step.family.is_none() && !step.normalises && step.qualification.is_none();
+        self.unless(named, at, "chemical", "it names a chemistry, but is neither opening nor closing");
+        self.unless(step.window_min.is_none(), at, "window", "a window is kept by opening steps");
+        let protects = !step.hold_points.is_empty()
+            || step.application.is_some()
+            || step.sections.is_some()
+            || step.mix.is_some()
+            || step.records.is_some();
+        self.unless(!(step.optional && protects), at, "optional", "a step that protects is not left out");
     }
 }

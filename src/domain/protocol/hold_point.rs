@@ -32,6 +32,8 @@ pub enum HoldPoint {
     Plan,
     /// A lot dispensed that is in date, within its opened life and within the law.
     Lot,
+    /// The mixture: made for this head, within the life its sheet gives it.
+    Mixed,
 }
 
 /// How long an answer holds.
@@ -46,6 +48,8 @@ pub enum Validity {
         /// Minutes from the answer; at the last instant it still holds.
         within_min: u16,
     },
+    /// As long as the product's sheet gives the mixture; where it gives none, the step it was given for.
+    Mixture,
     /// Judged from records kept outside the run, each by its own rule (`run::holds`); what is
     /// signed of them in the run holds for this visit.
     Records,
@@ -92,13 +96,14 @@ pub const SCALP_HOLDS_MIN: u16 = 90;
 
 impl HoldPoint {
     /// Every hold point, the critical ones first.
-    pub const ALL: [HoldPoint; 13] = [
+    pub const ALL: [HoldPoint; 14] = [
         HoldPoint::PatchTest,
         HoldPoint::Scalp,
         HoldPoint::StrandTest,
         HoldPoint::Plan,
         HoldPoint::Consent,
         HoldPoint::Lot,
+        HoldPoint::Mixed,
         HoldPoint::Gloves,
         HoldPoint::Base,
         HoldPoint::Barrier,
@@ -124,6 +129,7 @@ impl HoldPoint {
             HoldPoint::Consent => "consent",
             HoldPoint::Plan => "plan",
             HoldPoint::Lot => "lot",
+            HoldPoint::Mixed => "mixed",
         }
     }
 
@@ -148,6 +154,7 @@ impl HoldPoint {
             HoldPoint::Consent => "Consent",
             HoldPoint::Plan => "Plan",
             HoldPoint::Lot => "Lot",
+            HoldPoint::Mixed => "Mixture",
         }
     }
 
@@ -166,6 +173,7 @@ impl HoldPoint {
             HoldPoint::Consent => "Consent: signed by the client on the words shown.",
             HoldPoint::Plan => "Plan: what the plan check found.",
             HoldPoint::Lot => "Lot: dispense it, with its grams.",
+            HoldPoint::Mixed => "When was this bowl mixed, and for whom?",
         }
     }
 
@@ -179,6 +187,7 @@ impl HoldPoint {
             | HoldPoint::HairDamp
             | HoldPoint::EyeProtection => Validity::Step,
             HoldPoint::Draping | HoldPoint::Base => Validity::Visit,
+            HoldPoint::Mixed => Validity::Mixture,
             HoldPoint::PatchTest
             | HoldPoint::StrandTest
             | HoldPoint::Consent
@@ -204,6 +213,7 @@ impl HoldPoint {
             HoldPoint::Consent => &CONSENT,
             HoldPoint::Plan => &PLAN,
             HoldPoint::Lot => &LOT,
+            HoldPoint::Mixed => &MIXED,
         }
     }
 
@@ -226,6 +236,12 @@ static CONSENT: [Answer; 1] = [holds("signed-on-words-shown", "signed by the cli
 static PLAN: [Answer; 1] = [holds("clear-or-tests-passed", "clear, or the named tests passed")];
 
 static LOT: [Answer; 1] = [holds("in-date-within-law", "dispensed, in date, within the law's limit")];
+
+static MIXED: [Answer; 3] = [
+    holds("now-for-this-head", "mixed now, for this head"),
+    fails("older-than-sheet", "older than the sheet allows: throw it away"),
+    fails("left-over", "left from another head: throw it away"),
+];
 
 static SCALP: [Answer; 3] = [
     holds("intact", "intact"),

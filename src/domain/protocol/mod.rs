@@ -3,14 +3,21 @@
 //! A revision is frozen into a run when the run starts; editing a protocol makes a new revision.
 
 pub mod check;
+mod check_floor;
+pub mod floor;
 pub mod hold_point;
+pub mod section;
 pub mod step;
+mod texts;
+pub mod work;
 
+pub use floor::Floor;
 pub use hold_point::{Answer, HoldPoint, Meaning, Validity};
-pub use step::{
-    Caution, Chemical, Clock, Hands, Mark, Place, Section, SectionWork, Source, Step, StepCode, Times,
-};
+pub use section::{Section, SectionSet};
+pub use step::{Caution, Chemical, Clock, Hands, Mark, Place, SectionWork, Source, Step, StepCode, Times};
+pub use work::{Head, Heat, Kind, Look, LookFor, Mix, MixPart, TestKind};
 
+use crate::domain::chemistry::Strength;
 use crate::domain::chemistry::family::Family;
 
 /// When a retouch is due: millimetres of stretched new growth, whole weeks since the last service.
@@ -24,6 +31,8 @@ pub struct Retouch {
     pub middle_weeks: u16,
     /// The deadline: later, the line of demarcation breaks.
     pub latest_weeks: u16,
+    /// How far these figures can be trusted.
+    pub mark: Mark,
 }
 
 /// Where a planned application goes.
@@ -58,6 +67,8 @@ pub struct PlannedApplication {
     pub zone: PlannedZone,
     /// It straightens (a thio application waves unless it does).
     pub straightens: bool,
+    /// The strongest that may be planned and started; none: what the hair takes.
+    pub strength_most: Option<Strength>,
     /// It opens the hair: skin-tested, dispensed, rinsed and closed.
     pub chemical: Chemical,
     /// The steps that put it on, first touch first.
@@ -75,11 +86,15 @@ pub struct Protocol {
     pub revision: u32,
     /// The family of the service, for due estimates and qualifications.
     pub family: Family,
-    /// When it is due again.
-    pub retouch: Retouch,
+    /// A service, or a test visit that puts nothing opening on the head.
+    pub kind: Kind,
+    /// The head it is written for.
+    pub head: Head,
+    /// When it is due again by growth; none where growth does not decide.
+    pub retouch: Option<Retouch>,
     /// What is put on, in order.
     pub applications: Vec<PlannedApplication>,
-    /// Quadrants in the order they are worked.
+    /// Sections in the order they are worked; a step may have its own.
     pub sections: Vec<Section>,
     /// Steps in the order they are done.
     pub steps: Vec<Step>,
@@ -101,6 +116,27 @@ impl Protocol {
     /// An application by letter.
     pub fn application(&self, letter: char) -> Option<&PlannedApplication> {
         self.applications.iter().find(|a| a.letter == letter)
+    }
+
+    /// The sections a step works, in its order.
+    pub fn sections_of<'p>(&'p self, step: &'p Step) -> &'p [Section] {
+        step.order.as_deref().unwrap_or(&self.sections)
+    }
+
+    /// The sections an application touches, in the protocol's order: what its exposure clocks run for.
+    /// All of them where its steps tap none.
+    pub fn sections_touched(&self, letter: char) -> Vec<Section> {
+        let applies = |s: &&Step| {
+            s.application == Some(letter) && matches!(s.sections, Some(SectionWork::Apply { .. }))
+        };
+        let touched: Vec<Section> =
+            self.steps.iter().filter(applies).flat_map(|s| self.sections_of(s)).copied().collect();
+        self.sections.iter().copied().filter(|s| touched.is_empty() || touched.contains(s)).collect()
+    }
+
+    /// What is watched while an application works, if anything.
+    pub fn look(&self, letter: char) -> Option<Look> {
+        self.steps.iter().filter(|s| s.application == Some(letter)).find_map(|s| s.look)
     }
 
     /// The step is part of closing: it puts the closing product on, or lets it work.

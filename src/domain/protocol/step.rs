@@ -2,6 +2,8 @@
 //! with whose hands and where.
 
 use super::hold_point::HoldPoint;
+use super::section::Section;
+use super::work::{Heat, Look, LookFor, Mix, TestKind};
 use crate::domain::chemistry::family::Family;
 
 /// A step's code, unique in its protocol ("apply-1").
@@ -49,51 +51,7 @@ impl Chemical {
     }
 }
 
-/// A quadrant of the head; sides are the client's.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Section {
-    /// Back, the client's right.
-    BackRight,
-    /// Back, the client's left.
-    BackLeft,
-    /// Front, the client's left.
-    FrontLeft,
-    /// Front, the client's right.
-    FrontRight,
-}
-
-impl Section {
-    /// All four, in the shipped protocols' order: clockwise from above, from the back right.
-    pub const ALL: [Section; 4] =
-        [Section::BackRight, Section::BackLeft, Section::FrontLeft, Section::FrontRight];
-
-    /// The code used in files, the database and forms.
-    pub const fn code(self) -> &'static str {
-        match self {
-            Section::BackRight => "back-right",
-            Section::BackLeft => "back-left",
-            Section::FrontLeft => "front-left",
-            Section::FrontRight => "front-right",
-        }
-    }
-
-    /// Reads a code.
-    pub fn from_code(code: &str) -> Option<Section> {
-        Section::ALL.into_iter().find(|s| s.code() == code)
-    }
-
-    /// "back right".
-    pub const fn words(self) -> &'static str {
-        match self {
-            Section::BackRight => "back right",
-            Section::BackLeft => "back left",
-            Section::FrontLeft => "front left",
-            Section::FrontRight => "front right",
-        }
-    }
-}
-
-/// What is done quadrant by quadrant in a step.
+/// What is done section by section in a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SectionWork {
     /// Product goes on; the first pass is 1.
@@ -275,16 +233,26 @@ pub struct Step {
     pub cautions: Vec<Caution>,
     /// What it does to the hair.
     pub chemical: Chemical,
-    /// The family that goes on, on an opening or closing step.
+    /// The family that goes on, on an opening step or a neutraliser.
     pub family: Option<Family>,
+    /// A closing step that is a normalising shampoo: it is no family and writes nothing on the strand.
+    pub normalises: bool,
     /// The letter of the planned application this step belongs to (A, B …).
     pub application: Option<char>,
-    /// Done quadrant by quadrant.
+    /// Done section by section.
     pub sections: Option<SectionWork>,
+    /// This step's own sections and order; the protocol's when absent.
+    pub order: Option<Vec<Section>>,
     /// The letters of the applications that this step rinses off.
     pub rinses: Vec<char>,
-    /// Test curls are read in this step.
-    pub test_curl: bool,
+    /// What is mixed in this step.
+    pub mix: Option<Mix>,
+    /// Warmth.
+    pub heat: Heat,
+    /// What is watched in this step.
+    pub look: Option<Look>,
+    /// The test that this step puts on record, outside the run.
+    pub records: Option<TestKind>,
     /// Rods are counted in this step.
     pub rods: bool,
     /// May be left out.
@@ -297,6 +265,8 @@ pub struct Step {
     pub exposure: Option<Times>,
     /// Minutes from first touch within which this step and its fellow passes are done.
     pub window_min: Option<u16>,
+    /// How far the window can be trusted.
+    pub window_mark: Option<Mark>,
     /// Hands-on or hands-off minutes as usually needed.
     pub minutes_typical: u16,
     /// The fewest it takes.
@@ -325,6 +295,11 @@ impl Step {
     /// Opening or closing.
     pub fn is_chemical(&self) -> bool {
         self.chemical != Chemical::None
+    }
+
+    /// Test curls are read in this step.
+    pub fn reads_curls(&self) -> bool {
+        self.look.is_some_and(|l| l.what == LookFor::TestCurl)
     }
 
     /// The clock as the protocol has it, before the product sheet.

@@ -109,14 +109,14 @@ impl State<'_> {
             target_at: after(figures.target_min),
             least_at: after(figures.least_min),
             most_at: after(figures.most_min),
-            test_curl: step.test_curl,
+            test_curl: step.reads_curls(),
             rinsing,
             on_hair,
         })
     }
 
     fn reads_curls(&self, letter: char) -> bool {
-        let of = |s: &&Step| s.application == Some(letter) && s.test_curl;
+        let of = |s: &&Step| s.application == Some(letter) && s.reads_curls();
         self.frame.protocol.steps.iter().find(of).is_some()
     }
 

@@ -240,7 +240,7 @@ mod tests {
     }
 
     fn folded(touches: &[Touch]) -> Exposure {
-        fold('A', &Section::ALL, Some(TEN), touches).expect("the step has started")
+        fold('A', &Section::QUADRANTS, Some(TEN), touches).expect("the step has started")
     }
 
     #[test]
@@ -255,7 +255,7 @@ mod tests {
     #[test]
     fn without_a_tap_the_step_start_is_the_earliest_moment() {
         assert_eq!(folded(&[]).longest(at(7)), Duration::minutes(7));
-        assert_eq!(fold('A', &Section::ALL, None, &[]), None);
+        assert_eq!(fold('A', &Section::QUADRANTS, None, &[]), None);
     }
 
     #[test]

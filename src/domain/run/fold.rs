@@ -268,7 +268,12 @@ impl<'f> State<'f> {
                 .map(|t| t.touch)
                 .collect();
             touches.extend(&rinses);
-            self.exposures.extend(exposure::fold(letter, &protocol.sections, started, &touches));
+            self.exposures.extend(exposure::fold(
+                letter,
+                &protocol.sections_touched(letter),
+                started,
+                &touches,
+            ));
         }
     }
 }

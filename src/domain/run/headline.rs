@@ -286,7 +286,7 @@ impl State<'_> {
 
     /// Quadrants still to be worked in a step, in order.
     pub fn untapped(&self, step: &Step) -> Vec<Section> {
-        let sections = self.frame.sections().iter().copied();
+        let sections = self.frame.protocol.sections_of(step).iter().copied();
         match step.sections {
             None => Vec::new(),
             Some(SectionWork::Rinse) => {
@@ -321,7 +321,7 @@ impl State<'_> {
         let shuts_at = self.window_shuts_at()?;
         let protocol = &self.frame.protocol;
         let passes: Vec<_> = protocol.steps.iter().filter(|s| s.window_min.is_some()).collect();
-        let total = passes.len() * protocol.sections.len();
+        let total: usize = passes.iter().map(|s| protocol.sections_of(s).len()).sum();
         let mut taps: Vec<Instant> = self
             .taps
             .iter()

@@ -14,9 +14,10 @@ use super::value::{FactId, HeadPlace, Instant};
 use crate::domain::access::Role;
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{LotId, PersonId, ProductId, StationId};
+use crate::domain::protocol::floor::{Ask, Bounds, Closer, Floor, Row, Subject};
 use crate::domain::protocol::{
-    Chemical, Clock, Hands, HoldPoint, Mark, Place, PlannedApplication, PlannedZone, Protocol, Retouch,
-    Section, SectionWork, Source, Step, StepCode, Times,
+    Chemical, Clock, Hands, Head, Heat, HoldPoint, Kind, Look, LookFor, Mark, Place, PlannedApplication,
+    PlannedZone, Protocol, Retouch, Section, SectionWork, Source, Step, StepCode, Times,
 };
 use time::Duration;
 use time::macros::datetime;
@@ -34,6 +35,9 @@ pub(super) fn at(min: i64) -> Instant {
     START + Duration::minutes(min)
 }
 
+const CURLS: Option<Look> =
+    Some(Look { what: LookFor::TestCurl, every_min: 2, from_min: None, mark: Mark::CommonPractice });
+
 fn step(code: &str) -> Step {
     Step {
         code: code.into(),
@@ -45,13 +49,19 @@ fn step(code: &str) -> Step {
         application: None,
         sections: None,
         rinses: Vec::new(),
-        test_curl: false,
+        order: None,
+        normalises: false,
+        mix: None,
+        heat: Heat::None,
+        look: None,
+        records: None,
         rods: false,
         optional: false,
         hold_points: Vec::new(),
         phase: None,
         exposure: None,
         window_min: None,
+        window_mark: None,
         minutes_typical: 5,
         minutes_least: 5,
         hands: Hands::Any,
@@ -108,8 +118,31 @@ fn application(letter: char, family: Family, chemical: Chemical, steps: &[&str])
         family,
         zone: PlannedZone::RootToEnd,
         straightens: letter == 'A',
+        strength_most: None,
         chemical,
         steps: steps.iter().map(|s| StepCode::from(*s)).collect(),
+    }
+}
+
+/// The hold points of the shipped floor, as far as a small service has them.
+pub(super) fn floor() -> Floor {
+    let row = |asks: Ask, subject| Row {
+        id: format!("{asks:?}"),
+        subjects: vec![subject],
+        asks,
+        why: "as shipped".into(),
+        mark: Mark::Handbook,
+    };
+    let opening = RECORDS.map(|p| row(Ask::HoldPoint(p), Subject::Opening));
+    let more = [
+        row(Ask::HoldPoint(HoldPoint::EyeProtection), Subject::Closing),
+        row(Ask::Rinsed, Subject::Opening),
+        row(Ask::ClosedBy(Closer::Neutraliser), Subject::CurlLotion),
+        row(Ask::ExposureFromSheet, Subject::ThioStraightening),
+    ];
+    Floor {
+        bounds: Bounds { title_chars: 60, words_chars: 400, caution_chars: 240, steps: 60, minutes: 240 },
+        rows: opening.into_iter().chain(more).collect(),
     }
 }
 
@@ -121,13 +154,21 @@ pub(super) fn protocol() -> Protocol {
         title: "Sample".into(),
         revision: 1,
         family: Family::Thio,
-        retouch: Retouch { target_mm: 25.0, least_weeks: 10, middle_weeks: 12, latest_weeks: 20 },
+        kind: Kind::Service,
+        head: Head::Virgin,
+        retouch: Some(Retouch {
+            target_mm: 25.0,
+            least_weeks: 10,
+            middle_weeks: 12,
+            latest_weeks: 20,
+            mark: Mark::CommonPractice,
+        }),
         applications: vec![
             application('A', Family::Thio, Chemical::Opening, &["apply-1", "apply-2"]),
             application('B', Family::Thio, Chemical::Opening, &["wind"]),
             application('C', Family::PeroxideNeutraliser, Chemical::Closing, &["neutralise"]),
         ],
-        sections: Section::ALL.to_vec(),
+        sections: Section::QUADRANTS.to_vec(),
         steps: vec![
             step("section"),
             Step {
@@ -151,14 +192,14 @@ pub(super) fn protocol() -> Protocol {
             rinse("rinse-a", 'A'),
             Step {
                 exposure: cp(None, Some(10), Some(65)),
-                test_curl: true,
+                look: CURLS,
                 rods: true,
                 minutes_typical: 35,
                 minutes_least: 30,
                 hands_count: 2,
                 ..opening("wind", 'B', 1, &[])
             },
-            Step { test_curl: true, ..nobody("process", 'B', cp(Some(15), Some(10), Some(20))) },
+            Step { look: CURLS, ..nobody("process", 'B', cp(Some(15), Some(10), Some(20))) },
             rinse("rinse-b", 'B'),
             Step {
                 chemical: Chemical::Closing,
@@ -341,11 +382,11 @@ impl Book {
     pub(super) fn applied() -> Book {
         let mut book = Book::ready();
         book.must(0, TOBIAS, start("apply-1"));
-        for (min, section) in (0..).zip(Section::ALL) {
+        for (min, section) in (0..).zip(Section::QUADRANTS) {
             book.fact(min, min, touched("apply-1", section, 1));
         }
         book.must(6, TOBIAS, start("apply-2"));
-        for (min, section) in (6..).zip(Section::ALL) {
+        for (min, section) in (6..).zip(Section::QUADRANTS) {
             book.fact(min, min, touched("apply-2", section, 2));
         }
         book

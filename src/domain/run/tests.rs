@@ -31,7 +31,7 @@ fn missing(point: HoldPoint, lapsed: bool) -> Refusal {
 
 #[test]
 fn the_sample_is_above_the_floor() {
-    assert_eq!(check::check(&protocol()), []);
+    assert_eq!(check::check(&protocol(), &floor()), []);
 }
 
 #[test]

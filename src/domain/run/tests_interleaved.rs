@@ -34,7 +34,7 @@ fn steps() -> impl Strategy<Value = String> {
 }
 
 fn section() -> impl Strategy<Value = Section> {
-    prop::sample::select(Section::ALL.to_vec())
+    prop::sample::select(Section::QUADRANTS.to_vec())
 }
 
 fn signature() -> impl Strategy<Value = Command> {

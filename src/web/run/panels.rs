@@ -74,7 +74,7 @@ impl Maker<'_> {
 
     pub(super) fn curls(&self) -> Option<CurlPanel> {
         let reads = self.state.running().iter().any(|c| c.test_curl)
-            || self.state.step_in_hand().is_some_and(|s| s.test_curl);
+            || self.state.step_in_hand().is_some_and(|s| s.reads_curls());
         if !reads || self.state.ended.is_some() {
             return None;
         }

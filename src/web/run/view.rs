@@ -4,6 +4,7 @@ use askama::Template;
 use time::OffsetDateTime;
 
 use super::acts::Said;
+use super::head::SectionList;
 use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
 use crate::domain::ids::{PlanId, StationId};
@@ -147,6 +148,7 @@ pub(super) struct RunPage {
     state_class: &'static str,
     window: Option<Drawing>,
     head: Option<HeadMap>,
+    sections: Option<SectionList>,
     readings: Vec<(&'static str, String, String)>,
     words: String,
     cautions: Vec<String>,
@@ -250,6 +252,7 @@ impl Maker<'_> {
             state_class: self.state_class(),
             window: self.window_picture(),
             head: self.head(),
+            sections: self.section_list(),
             readings: self.readings(),
             words: match state.stop {
                 Some(_) => String::new(),
