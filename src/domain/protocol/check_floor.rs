@@ -157,7 +157,7 @@ impl<'p> Held<'_, 'p> {
         }
         let rinse = self.rinse();
         let closed = closings.iter().rfind(|(_, s)| is(s)).map(|(i, _)| *i);
-        if !rinse.zip(closed).is_some_and(|(r, c)| r < c) {
+        if rinse.zip(closed).is_none_or(|(r, c)| r >= c) {
             let reason = format!("no closing step follows its rinse: {}", closer.words());
             self.say(Spot::Step(last), "application", &reason);
         }
