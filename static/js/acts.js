@@ -3,30 +3,15 @@
 //     contact it is kept at this station with its instant and sent when the server is back.
 //     data-reveal="ID" shows that element at once (rinse and first-aid words on a stop).
 //   <form data-permission>: exists only once the server has said yes; waits while there is no contact.
-import { clockTime, now, say } from "./now.js";
+import { awaited, fingersUp } from "./hands.js";
+import * as kept from "./kept.js";
+import { now, say } from "./now.js";
 
-const KEPT = "rinsebell_kept"; // facts waiting for the server
-const NOT_TAKEN = "rinsebell_not_taken"; // facts the server answered with a refusal: shown until noted
 const WAIT_MS = 8_000;
 const SAME_TAP_MS = 700;
-
-function read(key) {
-  try {
-    const list = JSON.parse(localStorage.getItem(key) ?? "[]");
-    return Array.isArray(list) ? list : [];
-  } catch {
-    return [];
-  }
-}
-
-function write(key, list) {
-  try {
-    localStorage.setItem(key, JSON.stringify(list));
-    return true;
-  } catch {
-    return false;
-  }
-}
+const OVERTAKE_MS = 4_000; // a tap waits this long for the answer to the one before it
+const AGAIN_MS = 2_000; // so soon a tap nobody answered is sent again
+const OTHERS_MS = 2_500; // so long a tap of another page is left to that page
 
 /** A random identity (version 4, RFC 9562); pages without a secure context lack randomUUID. */
 function factId() {
@@ -53,6 +38,9 @@ function identify(body) {
 
 const onItsWay = new Set(); // bodies this page is sending just now
 const own = new Set(); // bodies this page made
+let before = Promise.resolve(); // the tap before, answered or not
+
+const pause = (ms) => new Promise((go) => { setTimeout(go, ms); });
 
 function onSubmit(event) {
   const form = event.target;
@@ -78,117 +66,109 @@ function onSubmit(event) {
   const fact = { url: form.action, body: body.toString(), happened: now(), words };
   // Kept first: a page that dies between the tap and the answer loses nothing.
   own.add(fact.body);
-  const kept = write(KEPT, [...read(KEPT), fact]);
-  deliver(fact, button, kept);
-}
-
-function drop(fact) {
-  write(KEPT, read(KEPT).filter((other) => other.body !== fact.body));
+  onItsWay.add(fact.body);
+  const isKept = kept.keep(fact);
+  // Sent in the order of the taps, that the record has them so; a stop waits for nobody.
+  const turn = form.dataset.reveal ? null : Promise.race([before, pause(OVERTAKE_MS)]);
+  before = awaited(deliver(fact, button, isKept, turn));
 }
 
 async function post(fact) {
   onItsWay.add(fact.body);
   try {
-    return await send(fact);
+    // A redirect is no answer to a fact: it leads to the door, where this browser is a stranger.
+    const answer = await fetch(fact.url, {
+      method: "POST",
+      headers: { "Content-Type": "application/x-www-form-urlencoded", "X-Rinsebell-Fact": "1" },
+      body: fact.body,
+      redirect: "manual",
+      signal: AbortSignal.timeout(WAIT_MS),
+      keepalive: true,
+    });
+    return { status: answer.status, ok: answer.ok, html: answer.ok ? "" : await answer.text() };
   } finally {
     onItsWay.delete(fact.body);
   }
 }
 
-function send(fact) {
-  return fetch(fact.url, {
-    method: "POST",
-    headers: { "Content-Type": "application/x-www-form-urlencoded", "X-Rinsebell-Fact": "1" },
-    body: fact.body,
-    signal: AbortSignal.timeout(WAIT_MS),
-    keepalive: true,
-  });
-}
-
-/** The server did not decide about the fact: it is kept. */
+/** The server did not decide about the fact: it is kept. (0: it led elsewhere.) */
 function undecided(status) {
-  return status >= 500 || [401, 403, 408, 425, 429].includes(status);
+  return status === 0 || status >= 500 || [401, 403, 408, 425, 429].includes(status);
 }
 
-async function deliver(fact, button, kept) {
+async function deliver(fact, button, isKept, turn) {
+  if (turn) await turn;
+  let answer;
   try {
-    const answer = await post(fact);
-    if (undecided(answer.status)) throw new Error(`answered ${answer.status}`);
-    drop(fact);
-    button?.classList.remove("kept");
-    button?.removeAttribute("aria-busy");
-    if (answer.ok) return show(answer);
-    return refused(await answer.text(), fact);
+    answer = await post(fact);
   } catch {
-    button?.removeAttribute("aria-busy");
-    say(kept ? `Kept here: ${fact.words}.` : `Not kept: ${fact.words}. Write it down.`);
-    tell();
+    answer = { status: 0 }; // nobody answered
+    document.dispatchEvent(new CustomEvent("rinsebell:unheard"));
   }
+  button?.removeAttribute("aria-busy");
+  if (undecided(answer.status)) {
+    say(isKept ? `Kept here: ${fact.words}.` : `Not kept: ${fact.words}. Write it down.`);
+    if (isKept) setTimeout(resend, AGAIN_MS);
+    return kept.tell();
+  }
+  kept.drop(fact);
+  button?.classList.remove("kept");
+  if (answer.ok) show();
+  else refused(answer.html, fact);
 }
 
-/** After a fact the page shows what is now: its parts, or the page the server led to. */
-function show(answer) {
+/** After a fact the page shows what is now. */
+function show() {
   // The answer to the act before has been overtaken.
   for (const old of document.querySelectorAll("[data-answer]")) old.remove();
   if (document.querySelector("[data-part]")) document.dispatchEvent(new CustomEvent("rinsebell:refetch"));
-  else if (answer.redirected) location.assign(answer.url);
   else location.reload();
 }
 
 /** Shows the refusal the server gave, in place of the page's own words. */
-function refused(html, fact) {
+async function refused(html, fact) {
   const page = new DOMParser().parseFromString(html, "text/html");
   const main = page.querySelector("main");
-  if (!main) {
-    write(NOT_TAKEN, [...read(NOT_TAKEN), fact]);
-    return tell();
+  if (!main?.querySelector(".refusal")) {
+    kept.notTaken(fact);
+    return kept.tell();
   }
+  await fingersUp();
   document.querySelector("main").replaceWith(document.adoptNode(main));
   document.querySelector(".refusal")?.focus();
 }
 
 /** Sends what is kept, in the order it happened. One tab at a time; the server takes each fact once. */
 async function resend() {
-  if (read(KEPT).length === 0) return;
+  if (kept.kept().length === 0) return;
   const work = async () => {
-    let sent = 0;
-    for (const fact of read(KEPT)) {
+    let [sent, left] = [0, false];
+    for (const fact of kept.kept()) {
       // One still on its way, here or from another tab's tap, is left to it.
-      if (onItsWay.has(fact.body) || (!own.has(fact.body) && now() - fact.happened < WAIT_MS)) continue;
+      if (onItsWay.has(fact.body)) continue;
+      if (!own.has(fact.body) && now() - fact.happened < OTHERS_MS) {
+        left = true;
+        continue;
+      }
+      let answer;
       try {
-        const answer = await post(fact);
-        if (undecided(answer.status)) break;
-        drop(fact);
-        if (answer.ok) sent += 1;
-        else write(NOT_TAKEN, [...read(NOT_TAKEN), fact]);
+        answer = await post(fact);
       } catch {
         break;
       }
+      // One the server breaks on does not hold up the others.
+      if (answer.status === 500) continue;
+      if (undecided(answer.status)) break;
+      kept.drop(fact);
+      if (answer.ok) sent += 1;
+      else kept.notTaken(fact);
     }
     if (sent > 0) document.dispatchEvent(new CustomEvent("rinsebell:refetch"));
-    tell();
+    if (left) setTimeout(resend, OTHERS_MS);
+    kept.tell();
   };
   if (navigator.locks) await navigator.locks.request("rinsebell-kept", { ifAvailable: true }, (lock) => (lock ? work() : undefined));
   else await work();
-}
-
-/** Says how many facts wait here, and which were not taken. */
-function tell() {
-  document.getElementById("kept")?.remove();
-  const [kept, notTaken] = [read(KEPT), read(NOT_TAKEN)];
-  if (kept.length + notTaken.length === 0) return;
-  const place = document.createElement("div");
-  place.id = "kept";
-  place.className = notTaken.length > 0 ? "refusal" : "notice";
-  const line = (words) => place.append(Object.assign(document.createElement("p"), { textContent: words }));
-  if (kept.length > 0) line(`Kept here until the server is back: ${kept.map((fact) => `${fact.words}, ${clockTime(fact.happened)}`).join("; ")}.`);
-  if (notTaken.length > 0) {
-    line(`The server did not take: ${notTaken.map((fact) => `${fact.words}, ${clockTime(fact.happened)}`).join("; ")}. Have it put on record by hand.`);
-    const noted = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: "It is noted" });
-    noted.addEventListener("click", () => { write(NOT_TAKEN, []); tell(); });
-    place.append(noted);
-  }
-  document.getElementById("contact")?.after(place);
 }
 
 /** Permissions wait while there is no contact, with the reason beside them. */
@@ -208,10 +188,11 @@ function permissions() {
 }
 
 export function start() {
+  kept.start();
   document.addEventListener("submit", onSubmit);
   document.addEventListener("rinsebell:contact", (event) => { permissions(); if (!event.detail.lost) resend(); });
   document.addEventListener("rinsebell:swapped", permissions);
   setInterval(resend, 15_000);
   resend();
-  tell();
+  kept.tell();
 }

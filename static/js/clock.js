@@ -52,5 +52,5 @@ function drain(picture, at) {
 export function start() {
   tick();
   setInterval(tick, 250);
-  document.addEventListener("visibilitychange", tick);
+  for (const kind of ["visibilitychange", "rinsebell:woke"]) document.addEventListener(kind, tick);
 }

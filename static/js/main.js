@@ -2,12 +2,14 @@
 import * as acts from "./acts.js";
 import * as bell from "./bell.js";
 import * as clock from "./clock.js";
+import * as hands from "./hands.js";
 import * as keys from "./keys.js";
 import * as live from "./live.js";
+import * as parts from "./parts.js";
 import * as sign from "./sign.js";
 import * as theme from "./theme.js";
 
-for (const part of [clock, theme, keys, sign, acts, bell, live]) {
+for (const part of [hands, clock, theme, keys, sign, parts, acts, bell, live]) {
   try {
     part.start();
   } catch (error) {

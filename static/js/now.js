@@ -1,6 +1,8 @@
 // The server's clock as this page knows it, and clock times in the salon's zone.
 // Counted on the page's own steady counter, so that setting the device's clock changes nothing.
 
+const ASLEEP_MS = 2_500; // less is the wall clock being put right
+
 let offset = Number(document.body.dataset.serverNow) - performance.now();
 if (!Number.isFinite(offset)) offset = Date.now() - performance.now();
 
@@ -14,6 +16,17 @@ export function now() {
 export function heard(serverNow) {
   const heardOffset = serverNow - performance.now();
   if (heardOffset > offset || offset - heardOffset > 2000) offset = heardOffset;
+}
+
+let wall = Date.now() - performance.now();
+
+/** The steady counter stands still while a device sleeps, its wall clock does not: true when the two have come
+ * apart. What was slept through is added until the server is heard again; a clock put back is not believed. */
+export function slept() {
+  const apart = Date.now() - performance.now() - wall;
+  wall += apart;
+  if (apart > ASLEEP_MS) offset += apart;
+  return Math.abs(apart) > ASLEEP_MS;
 }
 
 /** "13:50:02" in the salon's zone. */

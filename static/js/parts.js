@@ -1,0 +1,162 @@
+// The live parts of a page: fetched again when what they follow has changed, swapped when no hand is at them.
+//   <section data-part="/runs/12/live" data-topics="run:12"> is fetched again when its topic changes;
+//   data-every="60" also fetches it again each 60 seconds.
+import { handsOff } from "./hands.js";
+import { now } from "./now.js";
+
+const WAIT_MS = 10_000;
+const RETRY_MS = 3_000;
+
+const lastVersion = new Map();
+const running = new Map(); // url on its way → asked for once more meanwhile
+const typedInto = new WeakSet();
+
+const all = () => [...document.querySelectorAll("[data-part]")];
+const lost = () => document.documentElement.dataset.contact === "lost";
+
+/** Takes in "topic version". The same news is taken once; a lower version is news as well, since
+ * versions are given before a commit and transactions end in any order. */
+export function changed(line) {
+  const [topic, version] = line.split(" ");
+  if (version !== undefined && lastVersion.get(topic) === version) return;
+  lastVersion.set(topic, version);
+  for (const part of all()) {
+    const topics = (part.dataset.topics ?? document.body.dataset.topics ?? "").split(" ");
+    if (topics.includes(topic)) refetch(part.dataset.part);
+  }
+}
+
+/** Fetches every part of the page again. */
+export function refetchAll() {
+  for (const part of all()) refetch(part.dataset.part);
+}
+
+/** Something was typed on this page and not sent. */
+export function isTypedInto() {
+  return [...document.forms].some((form) => typedInto.has(form));
+}
+
+/** Fetches one part again; asked for while it is on its way, once more after it. */
+async function refetch(url) {
+  if (running.has(url)) {
+    running.set(url, true);
+    return;
+  }
+  running.set(url, false);
+  try {
+    const answer = await fetch(url, { headers: { "X-Rinsebell-Part": "1" }, cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(WAIT_MS) });
+    if (answer.status === 401 || answer.type === "opaqueredirect") document.dispatchEvent(new CustomEvent("rinsebell:signed-out"));
+    else if (answer.ok) await swap(url, await answer.text());
+    else if (answer.status === 429 || answer.status >= 500) later(url);
+  } catch {
+    document.dispatchEvent(new CustomEvent("rinsebell:unheard"));
+    later(url);
+  } finally {
+    const again = running.get(url);
+    running.delete(url);
+    if (again) refetch(url);
+  }
+}
+
+/** A part that did not come is asked for again; out of contact the stream says when. */
+function later(url) {
+  setTimeout(() => { if (!lost() && all().some((part) => part.dataset.part === url)) refetch(url); }, RETRY_MS);
+}
+
+async function swap(url, html) {
+  // What came before the tap that was waited for is old, if it is asked for again anyway.
+  if (await handsOff() && running.get(url)) return;
+  const old = all().find((part) => part.dataset.part === url);
+  if (!old) return;
+  const answer = new DOMParser().parseFromString(html, "text/html");
+  const found = [...answer.querySelectorAll("[data-part]")].find((part) => part.dataset.part === url) ?? answer.body.firstElementChild;
+  if (!found) return;
+  const fresh = document.adoptNode(found);
+  if (!carryTyped(old, fresh)) return;
+  const focus = old.contains(document.activeElement) ? document.activeElement : null;
+  const [left, top, focusTop] = [scrollX, scrollY, focus?.getBoundingClientRect().top];
+  const caret = caretOf(focus);
+  const opened = [...old.querySelectorAll("details[id][open]")].map((details) => details.id);
+  old.replaceWith(fresh);
+  for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
+  scrollTo(left, top);
+  const next = focus && again(focus, fresh);
+  if (next) {
+    next.focus({ preventScroll: true });
+    if (caret) next.setSelectionRange(...caret);
+    // What the hand is at stays where it is, whatever grew or went above it.
+    if (focusTop >= 0 && focusTop < innerHeight) scrollBy(0, next.getBoundingClientRect().top - focusTop);
+  }
+  document.dispatchEvent(new CustomEvent("rinsebell:swapped", { detail: { part: fresh } }));
+}
+
+function caretOf(field) {
+  try {
+    return typeof field?.selectionStart === "number" ? [field.selectionStart, field.selectionEnd] : null;
+  } catch {
+    return null; // a kind of field without one
+  }
+}
+
+const pathOf = (link) => new URL(link, location.href).pathname;
+const fieldsOf = (form) => [...form.elements].filter((field) => field.name && field.type !== "hidden" && field.tagName !== "BUTTON");
+/** What makes a form this form, on every showing. */
+const nameOf = (form) => [form.id, pathOf(form.getAttribute("action") ?? ""), form.dataset.fact, ...fieldsOf(form).map((field) => field.name)].join(" ");
+
+/** Puts what was typed into the fresh part; false where it has no place there, and the old part stays. */
+function carryTyped(old, fresh) {
+  const typed = [...old.querySelectorAll("form")].filter((form) => typedInto.has(form));
+  const pairs = typed.map((form) => [form, [...fresh.querySelectorAll("form")].find((other) => nameOf(other) === nameOf(form))]);
+  // What was drawn cannot be put elsewhere.
+  if (pairs.some(([form, other]) => !other || form.querySelector("canvas"))) return false;
+  for (const [form, other] of pairs) {
+    const target = fieldsOf(other);
+    fieldsOf(form).forEach((field, at) => {
+      if ("checked" in field) target[at].checked = field.checked;
+      if (field.type !== "checkbox" && field.type !== "radio") target[at].value = field.value;
+    });
+    typedInto.add(other);
+  }
+  return true;
+}
+
+/** The element of the fresh part that stands for the one that had the focus. */
+function again(focus, fresh) {
+  if (focus.id) return document.getElementById(focus.id);
+  const among = (css, same) => [...fresh.querySelectorAll(css)].find(same);
+  if (focus.dataset.key) return among("[data-key]", (other) => other.dataset.key === focus.dataset.key);
+  if (focus.name) {
+    const form = focus.form && nameOf(focus.form);
+    const value = focus.tagName === "BUTTON" || focus.type === "radio" ? focus.value : null;
+    return among("[name]", (other) => other.name === focus.name && (value === null || other.value === value) && (other.form && nameOf(other.form)) === form);
+  }
+  if (focus.href) return among("a[href]", (other) => other.href === focus.href);
+  if (focus.form) return among("button:not([name])", (other) => other.form && nameOf(other.form) === nameOf(focus.form));
+  return null;
+}
+
+export function start() {
+  for (const kind of ["input", "change"]) {
+    document.addEventListener(kind, (event) => { if (event.target.form) typedInto.add(event.target.form); });
+  }
+  for (const kind of ["submit", "reset"]) {
+    document.addEventListener(kind, (event) => typedInto.delete(event.target));
+  }
+  if (!document.body.dataset.live) return;
+  document.addEventListener("rinsebell:due", (event) => {
+    const part = event.target.closest("[data-part]");
+    if (part) refetch(part.dataset.part);
+  });
+  document.addEventListener("rinsebell:refetch", refetchAll);
+  addEventListener("pageshow", (event) => { if (event.persisted) refetchAll(); });
+  setInterval(() => {
+    for (const part of document.querySelectorAll("[data-every]")) {
+      const due = Number(part.dataset.fetchedAt ?? 0) + Number(part.dataset.every) * 1000;
+      if (!part.dataset.fetchedAt) part.dataset.fetchedAt = String(now());
+      else if (now() >= due && !lost()) {
+        part.dataset.fetchedAt = String(now());
+        refetch(part.dataset.part);
+      }
+    }
+  }, 1_000);
+}
