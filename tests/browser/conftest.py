@@ -3,13 +3,16 @@
 import os
 import pathlib
 import sys
+import types
 
 import pytest
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 
+import story  # noqa: E402
 from house import House  # noqa: E402
 from station import Station  # noqa: E402
+from story import PIN  # noqa: E402
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
 
@@ -43,6 +46,27 @@ def basin(house):
     station = Station(house.servers[1].origin)
     yield station
     station.close()
+
+
+@pytest.fixture(scope="session")
+def place(program):
+    """A founded salon with a service under way, nothing opened yet."""
+    house = House(program)
+    stations = [Station(server.origin) for server in house.servers]
+    try:
+        chair, basin = stations
+        story.make_the_salon_ready(house, chair, basin)
+        chair.signs_in("Tobias Fenn", PIN["Tobias Fenn"])
+        client = story.meet_a_client(house, chair, "Nerys Amblin")
+        story.tomorrow_at(house, 9, days=3)
+        chair.signs_in("Tobias Fenn", PIN["Tobias Fenn"])
+        story.make_ready(house, chair, client, "Nerys Amblin")
+        run = story.start_the_service(chair)
+        yield types.SimpleNamespace(house=house, chair=chair, basin=basin, client=client, run=run)
+    finally:
+        for station in stations:
+            station.close()
+    house.close()
 
 
 @pytest.hookimpl(hookwrapper=True)

@@ -121,3 +121,23 @@ def reads_a_curl(station, reading):
     """On the first rod; on record when the screen shows it among the readings."""
     station.taps(reading, "form[data-fact=test_curl_read] fieldset")
     station.sees(f"test curl, first rod: {reading}")
+
+
+BEFORE = ("Consult and drape", "Inspect scalp and hair", "Wash the hair, leave the scalp alone", "Dry with the cool dryer",
+          "Four quadrants", "Base over scalp and hairline", "Gloves on, dispense")
+
+
+def is_at_the_first_pass(place):
+    """The stylist at the chair, the first pass in hand; what is missing until there is done."""
+    run_page(place.run, place.chair)
+    for title in (*BEFORE, "First pass"):
+        if place.chair.has(f"Start: {title}", ".bar"):
+            answers_and_starts(place.chair, title)
+    assert "First pass" in place.chair.headline, place.chair.headline
+    return place.chair
+
+
+def events(place, kind):
+    """How many of this kind the service's record holds."""
+    number = place.run.rsplit("/", 1)[1]
+    return int(place.house.sql(f"select count(*) from run_event where run_id = {number} and kind = '{kind}'"))
