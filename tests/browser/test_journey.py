@@ -125,7 +125,7 @@ def test_the_assistant_rinses_at_the_basin(house, chair, basin, tale):
         words = f"{quadrant.capitalize()} runs clear"
         tale.latency.of(basin, lambda words=words: basin.taps(words, ".bar"), chair, f"{quadrant} rinsed clear")
     print(f"\nsign-off latency, station to station over two processes: {tale.latency.words()}")
-    assert max(tale.latency.figures) < 1.0, tale.latency.figures
+    assert tale.latency.holds(), tale.latency.figures
 
 
 def test_winding_with_rods_noted_and_test_curls_until_s(house, chair, basin, tale):

@@ -72,10 +72,11 @@ def test_quick_taps_on_a_slow_tablet_are_all_sent(chair):
         window.held = []; window.look()""")
     wait_for("the part is on its way", lambda: chair.run_js("return window.held.length"), 15)
     first, second = quadrant(chair, "front-left"), quadrant(chair, "front-right")
+    across = [round(b - a) for a, b in zip(first.location.values(), second.location.values())]
     hand(chair).move_to_element(first).click_and_hold().perform()
     chair.run_js("window.let()")
     wait_for("the part", lambda: chair.run_js("return window.came"), 15)
-    hand(chair).release().move_to_element(second).click_and_hold().pause(0.6).release().perform()
+    hand(chair).release().move_by_offset(*across).click_and_hold().pause(0.6).release().perform()
     chair.run_js("window.answer()")
     wait_for("both", lambda: chair.run_js(SENT) == ["front-left", "front-right"], 10)
     chair.run_js("window.answer()")
