@@ -6,7 +6,7 @@ import tempfile
 import time
 
 from selenium import webdriver
-from selenium.common.exceptions import JavascriptException, StaleElementReferenceException
+from selenium.common.exceptions import ElementNotInteractableException, JavascriptException, StaleElementReferenceException
 from selenium.webdriver import ActionChains
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
@@ -156,7 +156,7 @@ class Station:
         for last in (False, False, True):
             try:
                 return self._writes(label, text, among)
-            except (StaleElementReferenceException, JavascriptException):
+            except (StaleElementReferenceException, ElementNotInteractableException, JavascriptException):
                 if last:
                     raise
 
