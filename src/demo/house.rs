@@ -1,7 +1,7 @@
 //! The salon itself, its people, stations, hours, places and shelf.
 
 use std::collections::BTreeMap;
-use time::OffsetDateTime;
+use time::{Duration, OffsetDateTime};
 
 use super::files::{Product, Salon};
 use super::{DemoFault, Laid, PASSPHRASE, Stage, named, pin_of};
@@ -39,15 +39,8 @@ pub async fn found<'a>(s: &mut Scoped, app: &'a App, salon: &Salon, now: OffsetD
         let id = stations::insert(s, &station.name, &station.kind).await?;
         stage.stations.insert(station.name.clone(), id);
     }
-    let open: Vec<Hours> = (1..=7)
-        .map(|weekday| {
-            Ok(Hours {
-                weekday,
-                opens_min: minute_of(&salon.opens)?.into(),
-                closes_min: minute_of(&salon.closes)?.into(),
-            })
-        })
-        .collect::<Laid<_>>()?;
+    let open =
+        open_hours(&stage.zone, now, minute_of(&salon.opens)?.into(), minute_of(&salon.closes)?.into());
     for person in &salon.people {
         let id = hire(s, app, &person.name, &person.role).await?;
         people::set_qualifications(s, id, &person.qualifications).await?;
@@ -55,6 +48,37 @@ pub async fn found<'a>(s: &mut Scoped, app: &'a App, salon: &Salon, now: OffsetD
         stage.people.insert(person.name.clone(), id);
     }
     Ok(stage)
+}
+
+/// How long before loading the demo's services may have begun, and how long after it one that is started then
+/// still needs hands, hours.
+const SCENARIO_HOURS: (i64, i64) = (4, 10);
+
+/// The same hours on every day of the week, but those of the day the demo is loaded (and of the next, past midnight),
+/// which reach round what happens in it: a demo opened at 23:00 is a salon that works late on that weekday.
+fn open_hours(zone: &Zone, now: OffsetDateTime, opens_min: i32, closes_min: i32) -> Vec<Hours> {
+    const DAY_MIN: i32 = 24 * 60;
+    let at = |hours: i64| zone.local(now + Duration::hours(hours));
+    let (first, last) = (at(-SCENARIO_HOURS.0), at(SCENARIO_HOURS.1));
+    let minute = |t: OffsetDateTime| i32::from(t.hour()) * 60 + i32::from(t.minute());
+    let open = |weekday: i16| {
+        let mut hours = Hours { weekday, opens_min, closes_min };
+        let (begins, ends) = (number(first) == weekday, number(last) == weekday);
+        if begins {
+            hours.opens_min = opens_min.min(minute(first));
+            hours.closes_min = if ends { closes_min } else { DAY_MIN };
+        }
+        if ends {
+            hours.opens_min = if begins { hours.opens_min } else { 0 };
+            hours.closes_min = hours.closes_min.max(minute(last));
+        }
+        hours
+    };
+    (1..=7).map(open).collect()
+}
+
+fn number(at: OffsetDateTime) -> i16 {
+    i16::from(at.weekday().number_from_monday())
 }
 
 /// "10:30" as minutes of the day.
@@ -124,4 +148,27 @@ pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::datetime;
+
+    #[test]
+    fn a_service_fits_into_the_hours_of_whatever_hour_the_demo_is_loaded_at() {
+        let zone = Zone::find("Europe/Paris").expect("a zone");
+        for hour in 0..(24 * 8) {
+            let now = datetime!(2026-11-23 00:10 UTC) + Duration::hours(hour);
+            let week = open_hours(&zone, now, 480, 1200);
+            for minute in (-240..600).step_by(5) {
+                let local = zone.local(now + Duration::minutes(minute));
+                let min = i32::from(local.hour()) * 60 + i32::from(local.minute());
+                let today = week.iter().find(|h| h.weekday == number(local)).expect("a day");
+                assert!(today.opens_min <= min && min < today.closes_min, "{now} {minute} {today:?}");
+            }
+            let usual = week.iter().filter(|h| (h.opens_min, h.closes_min) == (480, 1200)).count();
+            assert!(usual >= 5, "the other days keep the salon's hours");
+        }
+    }
 }

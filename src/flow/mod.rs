@@ -16,6 +16,7 @@ pub mod protocols;
 pub mod readings;
 pub mod run_context;
 pub mod run_effects;
+pub mod run_hands;
 pub mod runs;
 pub mod sign_in;
 pub mod skin_tests;

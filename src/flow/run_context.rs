@@ -3,6 +3,7 @@
 use time::{Duration, OffsetDateTime};
 
 use super::plans;
+use super::run_hands;
 use super::runs::{Hand, Loaded};
 use crate::app::App;
 use crate::calendar::Zone;
@@ -13,7 +14,7 @@ use crate::domain::run::holds::{
     ConsentRecord, LawVerdict, LotRecord, PATCH_TEST_MOST_DAYS, PatchTestRecord, PlanRecord, PlanVerdict,
     Reaction, SkinOutcome, SkinReading, StrandTestRecord,
 };
-use crate::domain::run::{Actor, Context, HoldContext};
+use crate::domain::run::{Actor, Command, Context, HoldContext};
 use crate::store::people::Person;
 use crate::store::products;
 use crate::store::run_frames::{self, ConsentRow, LotRow, PatchRow, PlanHead, StrandTestRow, Told};
@@ -37,6 +38,23 @@ pub async fn context(s: &mut Scoped, app: &App, loaded: &Loaded, hand: Hand<'_>)
         holds,
         hands_until: None,
     })
+}
+
+/// The same for a command: an opening step also asks until when qualified hands stay.
+pub async fn command_context(
+    s: &mut Scoped,
+    app: &App,
+    loaded: &Loaded,
+    hand: Hand<'_>,
+    command: &Command,
+) -> Stored<Context> {
+    let mut context = context(s, app, loaded, hand).await?;
+    if let Command::StartStep { step } = command
+        && run_hands::asked_for(loaded.frame.protocol.step(step))
+    {
+        context.hands_until = run_hands::known(s, loaded, hand.person).await?.until();
+    }
+    Ok(context)
 }
 
 /// A person as far as a run cares.

@@ -73,8 +73,7 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     let mut met = Vec::new();
     for (_, family, zone) in exposures_met(s, after, &state).await? {
         met.push(family);
-        let exposure = Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0 };
-        strands::append(s, client, (on, &Deed::Apply(zone, exposure)), Some(run), Some(by)).await?;
+        append_exposure(s, after, (family, zone), on, by).await?;
     }
     if state.trimmed_mm > 0.0 {
         finish::append_trim(s, client, run, by, on, state.trimmed_mm).await?;
@@ -83,6 +82,55 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     aftercare::give(s, &app.reference, after, (&salon, &zone), &met, due.as_ref()).await?;
     sessions::release(s, run).await?;
     for topic in ["regrowth".to_string(), format!("client:{client}"), "shelf".to_string()] {
+        s.changed(topic);
+    }
+    Ok(())
+}
+
+async fn append_exposure(
+    s: &mut Scoped,
+    run: &Loaded,
+    (family, zone): (Family, StrandZone),
+    on: time::Date,
+    by: PersonId,
+) -> Stored<()> {
+    let exposure = Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0 };
+    let (client, id) = (ClientId(run.run.client_id), RunId(run.run.run_id));
+    strands::append(s, client, (on, &Deed::Apply(zone, exposure)), Some(id), Some(by)).await?;
+    Ok(())
+}
+
+/// After a fact that came when the run had ended: what it says touched the hair, and what it says was cut off,
+/// is in the strand too, on the day the run ended. What was written there stays: taking back a late tap
+/// takes no history off a head.
+pub(super) async fn after_late_fact(
+    s: &mut Scoped,
+    app: &App,
+    before: &Loaded,
+    after: &Loaded,
+    hand: Hand<'_>,
+) -> Stored<()> {
+    let known: Vec<char> = applications_met(&before.state()).map(|a| a.letter).collect();
+    let state = after.state();
+    let fresh: Vec<(char, Family, StrandZone)> =
+        exposures_met(s, after, &state).await?.into_iter().filter(|(l, _, _)| !known.contains(l)).collect();
+    let cut = state.trimmed_mm - before.state().trimmed_mm;
+    if fresh.is_empty() && cut <= 0.0 {
+        return Ok(());
+    }
+    let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
+    let zone = Zone::find(&salon.zone).ok_or_else(|| StoreError::Corrupt("salon", salon.zone.clone()))?;
+    let on = zone.day_of(after.run.ended_at.unwrap_or(after.now));
+    let by = hand.person.map_or(PersonId(after.run.started_by), |p| p.id);
+    for (_, family, zone) in fresh {
+        append_exposure(s, after, (family, zone), on, by).await?;
+    }
+    let (client, run) = (ClientId(after.run.client_id), RunId(after.run.run_id));
+    if cut > 0.0 {
+        finish::append_trim(s, client, run, by, on, cut).await?;
+    }
+    dues::refresh_due(s, &app.reference, client).await?;
+    for topic in ["regrowth".to_string(), format!("client:{client}")] {
         s.changed(topic);
     }
     Ok(())

@@ -92,6 +92,7 @@ fn frame_product(p: &PlanProduct) -> Stored<FrameProduct> {
         } else {
             SkinTest::NotBySheet { signed: true }
         },
+        forbids_closing_after_stop: p.sheet_forbids_closing_after_stop,
     })
 }
 
@@ -309,7 +310,7 @@ pub async fn act(
     if let (true, Some(what)) = (rests_on_step(&command), what_changed(&loaded, known)) {
         return Err(Refused::Stale(what));
     }
-    let context = run_context::context(s, app, &loaded, hand).await?;
+    let context = run_context::command_context(s, app, &loaded, hand, &command).await?;
     let events = decide(&loaded.state(), &command, &context).map_err(Refused::Reasons)?;
     append_all(s, id, &loaded, &events).await?;
     let after = load(s, app, id).await?.ok_or(Refused::NotFound)?;
@@ -333,6 +334,17 @@ async fn append_all(
     Ok(())
 }
 
+/// Facts that a full record still takes: what ends an exposure, and what says that it hurts.
+const fn protects(happened: &Happened) -> bool {
+    matches!(
+        happened,
+        Happened::SectionRinsed { .. }
+            | Happened::StingReported { .. }
+            | Happened::StopRecorded
+            | Happened::ClosingStarted { .. }
+    )
+}
+
 /// Puts a fact on record, once however often it is sent. Known facts get their first answer again.
 pub async fn record_fact(
     s: &mut Scoped,
@@ -347,11 +359,18 @@ pub async fn record_fact(
     if loaded.events.iter().any(|e| e.fact_id == Some(fact.fact_id)) {
         return Ok(loaded);
     }
+    if loaded.events.len() >= runs::RECORD_FULL && !protects(&fact.happened) {
+        return Err(Refused::Reasons(vec![crate::domain::run::Refusal::RecordFull]));
+    }
     let context = run_context::context(s, app, &loaded, hand).await?;
     let events = decide(&loaded.state(), &Command::Record(fact), &context).map_err(Refused::Reasons)?;
     append_all(s, id, &loaded, &events).await?;
     tell(s, id);
-    load(s, app, id).await?.ok_or(Refused::NotFound)
+    let after = load(s, app, id).await?.ok_or(Refused::NotFound)?;
+    if loaded.run.ended_at.is_some() {
+        super::run_effects::after_late_fact(s, app, &loaded, &after, hand).await?;
+    }
+    Ok(after)
 }
 
 fn tell(s: &mut Scoped, id: RunId) {

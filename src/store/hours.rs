@@ -1,7 +1,10 @@
 //! When somebody works, and how many places of a kind there are.
 
+use time::OffsetDateTime;
+
+use super::openings::Taken;
 use super::{Scoped, Stored};
-use crate::domain::ids::PersonId;
+use crate::domain::ids::{ClientId, PersonId};
 
 /// One span of work on one day of the week, minutes after 00:00 on the wall clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, sqlx::FromRow)]
@@ -73,4 +76,25 @@ pub async fn set_places(s: &mut Scoped, kind: &str, count: i16) -> Stored<()> {
     .execute(&mut *s.tx)
     .await?;
     Ok(())
+}
+
+/// Hands that bookings of other clients take in a stretch of time; at most 5000.
+pub async fn list_taken_elsewhere(
+    s: &mut Scoped,
+    client: ClientId,
+    from: OffsetDateTime,
+    to: OffsetDateTime,
+) -> Stored<Vec<Taken<i64>>> {
+    Ok(sqlx::query_as(
+        "select h.person_id as what, lower(h.span) as from_at, upper(h.span) as to_at from booking_hands h
+         join booking b on b.salon_id = h.salon_id and b.booking_id = h.booking_id
+         where h.salon_id = $1 and h.live and h.span && tstzrange($2, $3) and b.client_id <> $4 and b.state in ('booked', 'kept')
+         order by lower(h.span) limit 5000",
+    )
+    .bind(s.salon.0)
+    .bind(from)
+    .bind(to)
+    .bind(client.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
 }

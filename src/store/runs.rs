@@ -201,18 +201,42 @@ impl EventRow {
     }
 }
 
-/// The record of a run after `after`, oldest first; at most 2,000 (a run has some hundred).
+/// Events from which on a record takes only what protects (a service has some hundred).
+pub const RECORD_FULL: usize = 20_000;
+/// Events that are read at most; a longer record is refused as unreadable, never read in part.
+const RECORD_MOST: usize = 40_000;
+/// Events read with one query.
+const PAGE: usize = 2_000;
+
+/// The record of a run after `after`, oldest first, page by page to its end; at most 40,000.
 pub async fn list_events(s: &mut Scoped, run: RunId, after: i32) -> Stored<Vec<Event>> {
-    let rows: Vec<EventRow> = sqlx::query_as(
-        "select seq, recorded_at, happened_at, by, station_id, kind, fact_id::text, step, hold_point, data
-         from run_event where salon_id = $1 and run_id = $2 and seq > $3 order by seq limit 2000",
-    )
-    .bind(s.salon.0)
-    .bind(run.0)
-    .bind(after)
-    .fetch_all(&mut *s.tx)
-    .await?;
-    rows.into_iter().map(EventRow::read).collect()
+    let mut events = Vec::new();
+    let mut after = after;
+    loop {
+        let rows: Vec<EventRow> = sqlx::query_as(
+            "select seq, recorded_at, happened_at, by, station_id, kind, fact_id::text, step, hold_point, data
+             from run_event where salon_id = $1 and run_id = $2 and seq > $3 order by seq limit 2000",
+        )
+        .bind(s.salon.0)
+        .bind(run.0)
+        .bind(after)
+        .fetch_all(&mut *s.tx)
+        .await?;
+        let last = rows.len() < PAGE;
+        after = rows.last().map_or(after, |r| r.seq);
+        for row in rows {
+            events.push(row.read()?);
+        }
+        if last {
+            return Ok(events);
+        }
+        if events.len() >= RECORD_MOST {
+            return Err(StoreError::Corrupt(
+                "run_event",
+                format!("run {run} has more than {RECORD_MOST} events"),
+            ));
+        }
+    }
 }
 
 /// Takes the client's lock, then the run's: whoever decides about this run waits here.

@@ -7,16 +7,19 @@ use time::OffsetDateTime;
 
 use crate::calendar::Zone;
 use crate::domain::chemistry::family::Family;
-use crate::domain::protocol::Place;
+use crate::domain::protocol::{Clock as ProtocolClock, Place};
 use crate::domain::run::bells::{Bell, BellKind};
-use crate::domain::run::track::{self, BlockKind, Collision, MarkKind};
+use crate::domain::run::foresight::There;
+use crate::domain::run::track::{self, BlockKind, MarkKind};
+use crate::flow::run_hands;
 use crate::flow::runs::{self, Loaded};
 use crate::store::runs as store_runs;
 use crate::store::{openings, people};
+use crate::web::floor_ahead::{Ahead as Foreseen, Told};
 use crate::web::page;
 use crate::web::picture::Clock;
 use crate::web::picture::axis::{
-    Band, BandKind, Clash, FloorPicture, LaneBlock, Notch, PlaceLane, Quarter, Track, TrackState,
+    Band, BandKind, FloorPicture, LaneBlock, Notch, PlaceLane, Quarter, Track, TrackState,
 };
 use crate::web::picture::mark::Pattern;
 use crate::web::problem::Answered;
@@ -56,7 +59,7 @@ struct FloorPage {
     next_at: String,
     next_in: String,
     next_where: String,
-    ahead: Vec<String>,
+    ahead: Vec<Told>,
     picture: FloorPicture,
     bells: Vec<Ahead>,
     may_start: bool,
@@ -82,9 +85,9 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
     }
     let names: Vec<(i64, String)> =
         people::list(&mut s).await?.into_iter().map(|p| (p.id.0, p.name)).collect();
-    let here = u32::try_from(seat_hands(&mut s).await?).unwrap_or(1);
     let places = openings::list_place_counts(&mut s).await?;
     let now = s.now().await?;
+    let hands = run_hands::pairs_here(&mut s, now).await?;
     s.commit().await?;
     let zone = Zone::find(&seat.salon_row.zone)
         .unwrap_or_else(|| Zone::find("UTC").expect("UTC is a zone of every build"));
@@ -112,21 +115,9 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
     let mut shell = seat.shell(now, "/floor", &["floor"]);
     shell.wall = wall;
     let tracks: Vec<track::Track> = seen.iter().map(|x| x.track.clone()).collect();
-    let clashes = track::collisions(&tracks, &counts, here, now);
-    Ok(page::html(&page_of(&seen, &clashes, &zone, now, shell, &seat, wall)))
-}
-
-/// Pairs of hands here: people who treat hair and have not left.
-async fn seat_hands(s: &mut crate::store::Scoped) -> crate::store::Stored<usize> {
-    let treats = |p: &people::Person| {
-        !p.left && crate::domain::access::may(p.role, crate::domain::access::Act::StartStep)
-    };
-    Ok(people::list(s)
-        .await?
-        .iter()
-        .filter(|p| treats(p) && p.role != crate::domain::access::Role::Manager)
-        .count()
-        .max(1))
+    let lines = seen.iter().map(|x| x.state.line(now)).collect();
+    let foreseen = Foreseen::new(lines, &tracks, &There { hands, places: counts }, now);
+    Ok(page::html(&page_of(&seen, &foreseen, &zone, now, shell, &seat, wall)))
 }
 
 fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
@@ -140,7 +131,7 @@ fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
 
 fn page_of(
     seen: &[Seen<'_>],
-    clashes: &[Collision],
+    foreseen: &Foreseen,
     zone: &Zone,
     now: OffsetDateTime,
     shell: Shell,
@@ -174,19 +165,8 @@ fn page_of(
     let bells = ahead.iter().take(12).map(|(b, i)| row(&seen[*i], b, now, &clock)).collect::<Vec<_>>();
     let quarters =
         Quarter::around(ms(now), |at| crate::calendar::instant_of_ms(at).map_or_else(String::new, &clock));
-    let words: Vec<String> = clashes
-        .iter()
-        .take(3)
-        .map(|c| {
-            let who: Vec<String> = c
-                .tracks
-                .iter()
-                .filter_map(|t| seen.get(*t))
-                .map(|x| short_name(&x.loaded.run.client_name))
-                .collect();
-            format!("{}: {}", c.words(&clock), who.join(", "))
-        })
-        .collect();
+    let name =
+        |line: usize| seen.get(line).map_or_else(String::new, |x| short_name(&x.loaded.run.client_name));
     let count = seen.len();
     FloorPage {
         part: if wall { "/floor?wall=1" } else { "/floor" },
@@ -200,11 +180,11 @@ fn page_of(
         next_where: next
             .map(|(_, i)| format!("{}, {}", seen[*i].loaded.run.chair, seen[*i].stylist))
             .unwrap_or_default(),
-        ahead: words,
+        ahead: foreseen.told(&name, &clock),
         picture: FloorPicture {
             now_words: clock(now),
             quarters,
-            lanes: vec![basin_lane(seen, clashes, now, &clock)],
+            lanes: vec![basin_lane(seen, foreseen, now, &clock)],
             tracks: seen
                 .iter()
                 .enumerate()
@@ -225,25 +205,41 @@ fn plural(count: usize) -> String {
     }
 }
 
+/// What a bell speaks of: the product that is on, for a clock from first touch; else the step.
+fn bell_of(x: &Seen<'_>, b: &Bell) -> String {
+    let protocol = &x.loaded.frame.protocol;
+    let Some(step) = protocol.step(&b.step) else { return String::new() };
+    let product = step.application.filter(|_| b.clock == ProtocolClock::Exposure);
+    match product.and_then(|letter| protocol.application(letter)) {
+        Some(application) => application.title.clone(),
+        None => step.title.clone(),
+    }
+}
+
 fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
-    let title = x.loaded.frame.protocol.step(&b.step).map(|s| s.title.to_lowercase()).unwrap_or_default();
     let name = short_name(&x.loaded.run.client_name);
     match b.kind {
         BellKind::TestCurl => format!("test curl, {name}"),
         BellKind::Most => format!("rinse, {name}: longest allowed"),
         BellKind::RinseNow => format!("rinse now, {name}"),
-        BellKind::Target | BellKind::Soon => format!("{title}, {name}: at target"),
+        BellKind::Target | BellKind::Soon => format!("{}, {name}: at target", bell_of(x, b).to_lowercase()),
     }
 }
 
+fn capital(words: &str) -> String {
+    let mut chars = words.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
 fn row(x: &Seen<'_>, b: &Bell, now: OffsetDateTime, clock: &dyn Fn(OffsetDateTime) -> String) -> Ahead {
-    let title = x.loaded.frame.protocol.step(&b.step).map(|s| s.title.clone()).unwrap_or_default();
     let (what, place) = match b.kind {
         BellKind::Most | BellKind::RinseNow => ("longest allowed: rinse".to_string(), "basin".to_string()),
         BellKind::TestCurl => {
             ("test curl: first rod, last rod, weakest place".to_string(), x.loaded.run.chair.clone())
         }
-        BellKind::Target | BellKind::Soon => (format!("{title}: at target"), x.loaded.run.chair.clone()),
+        BellKind::Target | BellKind::Soon => {
+            (format!("{}: at target", capital(&bell_of(x, b))), x.loaded.run.chair.clone())
+        }
     };
     Ahead {
         at: clock(b.at),
@@ -261,7 +257,7 @@ fn minutes(now: OffsetDateTime, at: OffsetDateTime) -> f64 {
 
 fn basin_lane(
     seen: &[Seen<'_>],
-    clashes: &[Collision],
+    foreseen: &Foreseen,
     now: OffsetDateTime,
     clock: &dyn Fn(OffsetDateTime) -> String,
 ) -> PlaceLane {
@@ -288,23 +284,13 @@ fn basin_lane(
             format!("{} {} to {}", b.words, at(b.from_min), at(b.to_min))
         })
         .collect();
-    let basin = |c: &&Collision| c.wanted == track::Wanted::Place(Place::Basin);
     PlaceLane {
         name: "basin".into(),
         label: format!(
             "Basin: {}.",
             if sentence.is_empty() { "nobody within the hour".into() } else { sentence.join(", ") }
         ),
-        clashes: clashes
-            .iter()
-            .filter(basin)
-            .take(2)
-            .map(|c| Clash {
-                from_min: minutes(now, c.at),
-                to_min: minutes(now, c.until),
-                words: c.words(clock),
-            })
-            .collect(),
+        clashes: foreseen.lane(now, clock),
         blocks,
     }
 }

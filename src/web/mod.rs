@@ -10,6 +10,7 @@ pub mod consults;
 pub mod day;
 pub mod drawing;
 pub mod floor;
+mod floor_ahead;
 pub mod followups;
 pub mod form;
 pub mod hair_tests;

@@ -19,6 +19,8 @@ mod plans;
 mod proof;
 mod readings;
 mod regrowth;
+mod run_ends;
+mod run_hands;
 mod run_screen;
 mod runs;
 mod shelf;

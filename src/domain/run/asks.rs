@@ -4,7 +4,7 @@ use super::exposure::Exposure;
 use super::frame::Figures;
 use super::state::{Signature, State, StepState, TestCurl};
 use super::value::{CurlReading, Instant};
-use crate::domain::protocol::{Clock, HoldPoint, Meaning, Step, StepCode, Validity};
+use crate::domain::protocol::{Chemical, Clock, HoldPoint, Meaning, Step, StepCode, Validity};
 use time::Duration;
 
 impl State<'_> {
@@ -43,6 +43,18 @@ impl State<'_> {
                 .exposures
                 .iter()
                 .any(|e| e.is_open() || closed.is_none_or(|at| at < e.rinsed_at().unwrap_or(e.first_touch)))
+    }
+
+    /// After a stop the sheet of a product that touched, or of what would close the hair, forbids
+    /// neutraliser and normalising shampoo: water, medical help, and a stylist signs.
+    pub fn sheet_forbids_closing(&self) -> bool {
+        let closes =
+            |letter| self.frame.protocol.application(letter).is_some_and(|a| a.chemical == Chemical::Closing);
+        self.stop.is_some()
+            && self.frame.products.iter().any(|p| {
+                let meant = self.exposure(p.application).is_some() || closes(p.application);
+                p.forbids_closing_after_stop && meant
+            })
     }
 
     /// When the last closing step that was finished began, once every closing step is done.

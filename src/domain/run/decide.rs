@@ -346,7 +346,10 @@ impl Ask<'_> {
         let mut refusals: Refusals = on.map(|e| Refusal::RinseMissing { application: e.letter }).collect();
         let stopped = self.state.stop.is_some();
         // After a stop that left the skin not whole, the hair is closed later, by a doctor's leave.
-        let closed_later = self.state.stop.is_some_and(|s| s.read == Some(false));
+        // Where the sheet forbids closing, a stylist signs that it stays open.
+        let closed_later = self.state.stop.is_some_and(|s| {
+            s.read == Some(false) || (s.read.is_some() && self.state.sheet_forbids_closing())
+        });
         if self.state.hair_open() && !closed_later {
             refusals.push(Refusal::HairLeftOpen);
         }

@@ -154,9 +154,18 @@ impl State<'_> {
         Some(match (stop.read, closing) {
             (None, _) => Headline::danger("Skin whole, eyes clear, no swelling?", None, NextAct::ReadStop),
             (Some(false), _) => {
-                let next = "Later, off the scalp, a stylist signs and closes the hair";
+                let next = if self.sheet_forbids_closing() {
+                    "The product sheet forbids closing the hair: a stylist signs and ends the service"
+                } else {
+                    "Later, off the scalp, a stylist signs and closes the hair"
+                };
                 Headline::danger("Water and medical help first", Some(next), NextAct::ReadStop)
             }
+            (Some(true), Some(_)) if self.sheet_forbids_closing() => Headline::danger(
+                "Stopped and rinsed: the product sheet forbids closing the hair",
+                Some("Then: water on, medical help; a stylist signs and ends the service"),
+                NextAct::CloseStop,
+            ),
             (Some(true), Some(step)) => {
                 let act = self.close_act(step);
                 Headline::calm(format!("Stopped and rinsed: {}", step.title), None, act)

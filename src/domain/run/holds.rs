@@ -186,6 +186,8 @@ pub struct FrameProduct {
     pub strength: String,
     /// How the sheet wants the skin tried.
     pub skin_test: SkinTest,
+    /// The sheet forbids neutraliser or normalising shampoo after a stop.
+    pub forbids_closing_after_stop: bool,
 }
 
 /// Everything outside the run that its hold points rest on.

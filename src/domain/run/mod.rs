@@ -14,7 +14,9 @@ pub mod event;
 pub mod exposure;
 mod facts;
 mod fold;
+pub mod foresight;
 pub mod frame;
+pub mod hands_stay;
 pub mod headline;
 pub mod holds;
 mod records;
@@ -30,6 +32,7 @@ pub use breach::Breach;
 pub use command::{Actor, Command, Context, Fact};
 pub use decide::{FIRST_AID_WATER_MIN, REASON_MOST_CHARS, decide};
 pub use event::{Event, EventKind, Granted, Happened, NewEvent, Signed};
+pub use foresight::{Foresight, foresee};
 pub use frame::{Figures, RunFrame, SheetTimes};
 pub use headline::{Headline, NextAct, Window};
 pub use holds::HoldContext;
@@ -43,6 +46,8 @@ pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
 mod sample;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_after_stop;
 #[cfg(test)]
 mod tests_clocks;
 #[cfg(test)]

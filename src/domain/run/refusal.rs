@@ -118,6 +118,8 @@ pub enum Refusal {
     StopReadingMissing,
     /// It was read, with no.
     SkinNotWhole,
+    /// A product sheet forbids closing the hair after a stop.
+    SheetForbidsClosing,
     /// There is no stop to read or end.
     NotStopped,
     /// The most time of the product on the hair has passed.
@@ -174,6 +176,8 @@ pub enum Refusal {
     },
     /// The fact does not fit the protocol (no such step, pass or section there).
     FactNotOfRun,
+    /// The record is as long as any service's can be: something sends taps of its own.
+    RecordFull,
     /// Only a quadrant start, a rinse or a test curl may be taken back.
     NotWithdrawable,
 }

@@ -66,6 +66,12 @@ impl Refusal {
                 "Nobody has answered yet: skin whole, eyes clear, no swelling?".into()
             }
             Refusal::SkinNotWhole => "Skin, eyes or swelling: water and medical help come first.".into(),
+            Refusal::RecordFull => {
+                "This service's record is full: far more taps than any service has.".into()
+            }
+            Refusal::SheetForbidsClosing => {
+                "A product sheet forbids neutraliser and normalising shampoo after a stop.".into()
+            }
             Refusal::NotStopped => "This service is not stopped.".into(),
             Refusal::MostTimePassed { application } => {
                 format!("Product {application} has been on longer than the longest allowed. Rinse now.")
@@ -145,10 +151,16 @@ impl Refusal {
             Refusal::SkinNotWhole => {
                 "Cool running water, 20 minutes at least. Later, off the scalp, a stylist signs."
             }
+            Refusal::RecordFull => {
+                "Rinse, closing, sting and stop are still recorded. End the service; look for a station that sends taps of its own."
+            }
+            Refusal::SheetForbidsClosing => {
+                "Rinse on with water, get medical help; a stylist signs and ends the service."
+            }
             Refusal::NotStopped => "Go on with the step in hand.",
             Refusal::MostTimePassed { .. } | Refusal::RinseDue => "Rinse the whole head now.",
             Refusal::WindowShut { .. } => "Start no new quadrant, smooth from the first.",
-            Refusal::HandsLeaving { .. } => "Find hands that stay, or another day.",
+            Refusal::HandsLeaving { .. } => "Find hands that stay (a manager may name them), or another day.",
             Refusal::HairLeftOpen => "Neutralise or normalise first; if the client goes, say so.",
             Refusal::NotAnswerable => "Ask them, or take the handover.",
             Refusal::HandoverNotOffered => "Ask for it to be offered to you.",

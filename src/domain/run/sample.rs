@@ -224,6 +224,7 @@ pub(super) fn frame() -> RunFrame {
         family: Family::Thio,
         strength: "regular".into(),
         skin_test: SkinTest::Patch,
+        forbids_closing_after_stop: false,
     };
     RunFrame {
         protocol: protocol(),

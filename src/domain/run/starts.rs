@@ -98,6 +98,9 @@ impl Start<'_> {
         if self.state.exposures.is_empty() {
             refusals.extend(self.turn());
         }
+        if self.state.sheet_forbids_closing() {
+            refusals.push(Refusal::SheetForbidsClosing);
+        }
         if let Some(stop) = self.state.stop {
             match stop.read {
                 Some(true) => {}

@@ -117,7 +117,8 @@ impl State<'_> {
         let mut start = from;
         for step in self.frame.protocol.steps.iter().skip(next) {
             // A stopped service is rinsed and closed; nothing new goes on.
-            if self.stop.is_some() && step.is_opening() {
+            let forbidden = self.sheet_forbids_closing() && self.frame.protocol.closes(step);
+            if forbidden || (self.stop.is_some() && step.is_opening()) {
                 continue;
             }
             let end = start + self.length(step, start);
@@ -248,7 +249,7 @@ fn plural(n: u32, word: &str) -> String {
     if n == 1 { word.to_owned() } else { format!("{word}s") }
 }
 
-fn count_words(n: u32) -> String {
+pub(super) fn count_words(n: u32) -> String {
     let words = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
     usize::try_from(n).ok().and_then(|n| words.get(n)).map_or_else(|| n.to_string(), |w| (*w).to_owned())
 }

@@ -14,7 +14,7 @@ use crate::domain::ids::{LotId, PersonId, RunId, StationId};
 use crate::domain::protocol::{HoldPoint, StepCode};
 use crate::domain::run::{Command, HeadPlace, Signed};
 use crate::flow::runs::{self, Hand, Refused};
-use crate::store::stations;
+use crate::store::{people, stations};
 use crate::web::form::Reason;
 use crate::web::once;
 use crate::web::problem::{Answered, Problem};
@@ -269,6 +269,21 @@ pub async fn hand_over(seat: Seat, Path(id): Path<String>, Form(f): Form<Handove
         Err(_) => Command::AcceptHandover,
     };
     act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![command], Act::HandOver).await
+}
+
+/// A manager names hands that stay; they answer for the service from then on.
+pub async fn name_hands(seat: Seat, Path(id): Path<String>, Form(f): Form<HandoverForm>) -> Answered {
+    let id = run_id(&id)?;
+    seat.require_on_run(Act::HandOver, id)?;
+    let person: i64 = f.to.parse().map_err(|_| Problem::Bad("Choose who stays.".into()))?;
+    let mut s = seat.begin().await?;
+    let found = people::find(&mut s, PersonId(person)).await?;
+    s.commit().await?;
+    if !found.is_some_and(|p| !p.left && !p.disabled) {
+        return Err(Problem::NotFound);
+    }
+    let command = Command::NameHands { person: PersonId(person) };
+    act(&seat, id, Known { once: &f.once, seq: f.known }, vec![command], Act::HandOver).await
 }
 
 /// Which station.

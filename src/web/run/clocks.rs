@@ -4,7 +4,7 @@ use time::OffsetDateTime;
 
 use super::view::{Dial, Maker, Ring, ms};
 use crate::domain::protocol::{SectionWork, Step};
-use crate::domain::run::bells::BellKind;
+use crate::domain::run::bells::{Bell, BellKind};
 use crate::domain::run::headline::Window;
 use crate::web::once;
 use crate::web::picture::mark::Drawing;
@@ -12,14 +12,18 @@ use crate::web::picture::{Clock, window};
 use crate::web::seat::short_name;
 
 impl Maker<'_> {
-    pub(super) fn pace(&self) -> String {
+    /// When the window shuts, and what that asks for unless the headline says so already.
+    pub(super) fn pace(&self, said: Option<&str>) -> String {
+        let asks = |w: Window| {
+            w.words().filter(|words| said != Some(*words)).map_or_else(String::new, |x| format!("{x}. "))
+        };
         match self.state.window(self.now).filter(|_| self.state.stop.is_none()) {
             Some(Window::Kept { shuts_at }) => format!("Both passes are done by {}.", self.clock(shuts_at)),
             Some(w @ Window::WillBeMissed { shuts_at }) => {
-                format!("{}. The window shuts at {}.", w.words().unwrap_or_default(), self.clock(shuts_at))
+                format!("{}The window shuts at {}.", asks(w), self.clock(shuts_at))
             }
             Some(w @ Window::Past { shut_at }) => {
-                format!("{}. The window shut at {}.", w.words().unwrap_or_default(), self.clock(shut_at))
+                format!("{}The window shut at {}.", asks(w), self.clock(shut_at))
             }
             None => String::new(),
         }
@@ -83,8 +87,7 @@ impl Maker<'_> {
         ringing
             .into_iter()
             .map(|b| {
-                let title =
-                    self.loaded.frame.protocol.step(&b.step).map(|s| s.title.clone()).unwrap_or_default();
+                let title = self.bell_title(&b);
                 let kind = match b.kind {
                     BellKind::Soon => "one minute to go",
                     BellKind::TestCurl => "test curl",
@@ -103,6 +106,15 @@ impl Maker<'_> {
                 }
             })
             .collect()
+    }
+
+    /// What a bell speaks of: the product that is on, for a clock from first touch; else the step.
+    fn bell_title(&self, bell: &Bell) -> String {
+        let protocol = &self.loaded.frame.protocol;
+        let Some(step) = protocol.step(&bell.step) else { return String::new() };
+        let product = step.application.filter(|_| bell.clock == crate::domain::protocol::Clock::Exposure);
+        let application = product.and_then(|letter| protocol.application(letter));
+        application.map_or_else(|| step.title.clone(), |a| a.title.clone())
     }
 
     pub(super) fn state_class(&self) -> &'static str {

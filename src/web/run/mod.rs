@@ -24,6 +24,7 @@ pub const LINES: &[Line] = lines![
     post "/runs/{id}/stop-readings" Open::Person => acts::read_stop,
     post "/runs/{id}/stop-closings" Open::Person => acts::close_stop,
     post "/runs/{id}/handovers" Open::Person => acts::hand_over,
+    post "/runs/{id}/hands" Open::Person => acts::name_hands,
     post "/runs/{id}/armings" Open::Person => acts::arm,
     post "/runs/{id}/endings" Open::Person => acts::end,
 ];

@@ -110,6 +110,7 @@ impl Maker<'_> {
             emergency: self.seat.salon_row.emergency_number.clone(),
             ask: !self.state.product_on() && self.state.ended.is_none(),
             whole: stop.read,
+            forbidden: self.state.sheet_forbids_closing(),
             may_close: mine
                 && stop.read == Some(true)
                 && !self.state.product_on()

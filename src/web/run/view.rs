@@ -9,8 +9,10 @@ use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
 use crate::domain::ids::{PlanId, StationId};
 use crate::domain::protocol::{SectionWork, Step};
+use crate::domain::run::hands_stay::HandsKnown;
 use crate::domain::run::headline::{Headline, NextAct};
 use crate::domain::run::{CurlReading, HeadPlace, State};
+use crate::flow::run_hands;
 use crate::flow::runs::Loaded;
 use crate::store::{Scoped, Stored, people, run_frames, stations};
 use crate::web::bar::{Bar, MainAct, Reach};
@@ -34,6 +36,8 @@ pub(super) struct Around {
     pub(super) stations: Vec<(i64, String)>,
     pub(super) lots: Vec<run_frames::LotRow>,
     pub(super) aftercare: bool,
+    /// Until when qualified hands are here; absent when the service has ended.
+    pub(super) hands: Option<HandsKnown>,
 }
 
 impl Around {
@@ -52,7 +56,11 @@ impl Around {
         let aftercare = crate::store::finish::find_aftercare(s, crate::domain::ids::RunId(loaded.run.run_id))
             .await?
             .is_some();
-        Ok(Around { names, may_answer, stations, lots, aftercare })
+        let hands = match loaded.run.ended_at {
+            Some(_) => None,
+            None => Some(run_hands::known(s, loaded, seat.person()).await?),
+        };
+        Ok(Around { names, may_answer, stations, lots, aftercare, hands })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -156,6 +164,8 @@ pub(super) struct RunPage {
     pause_step: String,
     points: Vec<Point>,
     bowl: Option<Bowl>,
+    /// Until when hands stay, before an opening step.
+    hands_line: String,
     curls: Option<CurlPanel>,
     rods: Option<String>,
     trim: bool,
@@ -179,6 +189,8 @@ pub(super) struct RunPage {
     bar: Bar,
     comfort_fact: String,
     may_end: bool,
+    /// A manager may name hands that stay.
+    may_name: bool,
 }
 
 /// Test curls: rows of rods, readings to tap.
@@ -196,6 +208,8 @@ pub(super) struct StopPanel {
     pub(super) emergency: String,
     pub(super) ask: bool,
     pub(super) whole: Option<bool>,
+    /// The sheet forbids closing the hair.
+    pub(super) forbidden: bool,
     pub(super) may_close: bool,
 }
 
@@ -246,7 +260,7 @@ impl Maker<'_> {
             next_line: headline.next.as_ref().map_or_else(String::new, |n| {
                 if n.starts_with("Then") || n.starts_with("Call") { n.clone() } else { format!("Then: {n}") }
             }),
-            pace: self.pace(),
+            pace: self.pace(headline.next.as_deref()),
             dials: self.dials(),
             rings: self.rings(),
             state_class: self.state_class(),
@@ -263,6 +277,11 @@ impl Maker<'_> {
             pause_step: pause.map(|s| s.code.to_string()).unwrap_or_default(),
             points: if locked { Vec::new() } else { pause.map(|s| self.points(s)).unwrap_or_default() },
             bowl: if locked { None } else { pause.and_then(|s| self.bowl(s)) },
+            hands_line: pause
+                .filter(|s| !locked && run_hands::asked_for(Some(s)))
+                .and_then(|_| self.around.hands?.words(&|at| self.clock(at)))
+                .unwrap_or_default(),
+            may_name: self.seat.person().is_some_and(|p| p.role == crate::domain::access::Role::Manager),
             curls: self.curls(),
             rods: step.filter(|s| s.rods && state.rods.is_none()).map(|_| once::key()),
             trim: step.is_some_and(|s| s.code.as_str().contains("trim")),
