@@ -8,6 +8,8 @@ pub mod consent;
 pub mod floor;
 pub mod growth;
 pub mod limits;
+#[cfg(test)]
+mod protocol_times;
 pub mod protocols;
 pub mod rules;
 mod spanned;

@@ -445,10 +445,31 @@ mod tests {
         assert_eq!(zones(&virgin)[..2], [PlannedZone::RootToEnd, PlannedZone::RootToEnd]);
     }
 
+    /// Every service the library promises, and no other.
     #[test]
     fn shipped_protocols_are_embedded() {
         let codes: Vec<_> =
             super::super::Reference::shipped().protocols.iter().map(|p| p.code.as_str()).collect();
-        assert_eq!(codes, ["curl-retouch", "curl-virgin"]);
+        assert_eq!(
+            codes,
+            [
+                "colour-regrowth",
+                "curl-coloured",
+                "curl-retouch",
+                "curl-virgin",
+                "gloss",
+                "lightener-regrowth",
+                "relaxer-guanidine-retouch",
+                "relaxer-guanidine-virgin",
+                "relaxer-sodium-retouch",
+                "relaxer-sodium-virgin",
+                "visit-metal-test",
+                "visit-patch-test",
+                "visit-strand-test",
+                "wave-acid",
+                "wave-alkaline",
+                "wave-partial",
+            ]
+        );
     }
 }
