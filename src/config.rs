@@ -31,6 +31,8 @@ pub enum Command {
     },
     /// Recompute everything that can be proved and say what is wrong.
     Check(PlaceArgs),
+    /// What the salon's own clients teach about growth, beside what was published, and whether it is used.
+    Learn(LearnArgs),
     /// The demo salon.
     Demo {
         /// What to do with it.
@@ -75,6 +77,24 @@ pub struct PlaceArgs {
     /// With --database-url: the URL of the app's plain role, when rinsebell should not make it.
     #[arg(long, value_name = "URL", env = "RINSEBELL_DATABASE_APP_URL", hide_env_values = true)]
     database_app_url: Option<String>,
+}
+
+/// Flags of `learn`.
+#[derive(Clone, Debug, Args)]
+pub struct LearnArgs {
+    /// Only this salon, by its number.
+    #[arg(long, value_name = "N")]
+    pub salon: Option<i64>,
+    /// JSON with unrounded numbers.
+    #[arg(long)]
+    pub json: bool,
+    /// Learn from a JSON document instead of the data (- is standard input):
+    /// {"clients": [{"curl": "tight", "intervals": [{"days": 91, "mm": 30, "sd_mm": 2}]}]}, with
+    /// "published": {"tight": {"mean_mm_per_day": 0.28, "sd_mm_per_day": 0.05}} when not the shipped one.
+    #[arg(long, value_name = "FILE", conflicts_with = "salon", verbatim_doc_comment)]
+    pub from: Option<PathBuf>,
+    #[command(flatten)]
+    pub place: PlaceArgs,
 }
 
 /// Flags of `serve`.

@@ -8,6 +8,7 @@ fn main() -> ExitCode {
     match config::parse().command {
         Command::Serve(args) => cli::block_on(cli::serve::main(&args)),
         Command::Check(place) => cli::block_on(cli::check::main(&place)),
+        Command::Learn(args) => cli::learn::main(&args),
         Command::Demo { act: DemoAct::Refresh(place) } => cli::block_on(cli::demo::refresh(&place)),
         Command::Backup { file, place } => cli::block_on(cli::backup::backup(&file, &place)),
         Command::Restore { file, replace, place } => {

@@ -4,7 +4,7 @@ use time::Date;
 
 use crate::domain::chemistry::family::Family;
 use crate::domain::growth::visits::{self, Did, Visit};
-use crate::domain::growth::{Observation, Rate, Retouch, learn_prior};
+use crate::domain::growth::{Lesson, Observation, Rate, Retouch};
 use crate::domain::ids::ClientId;
 use crate::domain::protocol::{Chemical, PlannedZone, Protocol};
 use crate::reference::Reference;
@@ -70,20 +70,30 @@ fn retouch_after(reference: &Reference, family: Family) -> Option<&Protocol> {
     })
 }
 
-/// The salon's own prior once it has measured enough heads, else the published one for this curl.
-pub(super) async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
-    let events = dues::list_salon_growth_events(s).await?;
+/// What the salon's clients of one curl teach, beside the published prior. `None` for a curl without a published row.
+///
+/// # Errors
+/// Those of the store.
+pub async fn lesson(s: &mut Scoped, reference: &Reference, curl: &str) -> Stored<Option<Lesson>> {
+    let Some(start) = reference.growth.find_start(curl) else { return Ok(None) };
+    let events = dues::list_curl_growth_events(s, curl).await?;
     let heads: Vec<Vec<Observation>> = events
         .chunk_by(|a, b| a.client_id == b.client_id)
         .map(|head| visits::observations(&head.iter().map(|e| e.visit).collect::<Vec<_>>()))
         .collect();
-    let growth = &reference.growth;
-    let start = curl.and_then(|c| growth.find_start(c)).or_else(|| growth.find_start(CURL_UNTIL_NAMED));
-    let published = start.expect("the shipped table has a start for each curl: a test holds it").rate;
-    // With few heads the likeliest spread can be next to nothing; people are not that alike, and the strand's
-    // edges would lose their doubt: never less than half the published spread (a bound of ours, no source).
-    let least_sd = published.sd / 2.0;
-    Ok(learn_prior(&heads).map_or(published, |learned| Rate { sd: learned.sd.max(least_sd), ..learned }))
+    Ok(Some(Lesson::learn(start.rate, &heads)))
+}
+
+/// Where a client of this curl starts: what the salon has learned when it may be used, else the published row. A curl
+/// nobody has named teaches nothing and starts from the slowest published row.
+pub(super) async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
+    if let Some(curl) = curl
+        && let Some(lesson) = lesson(s, reference, curl).await?
+    {
+        return Ok(lesson.prior());
+    }
+    let slowest = reference.growth.find_start(CURL_UNTIL_NAMED);
+    Ok(slowest.expect("the shipped table has a start for each curl: a test holds it").rate)
 }
 
 fn due_of(protocol: &Protocol, rate: Rate, last_on: Date) -> Option<Due> {

@@ -37,6 +37,11 @@ impl GrowthTable {
     pub fn find_start(&self, curl: &str) -> Option<&PublishedMean> {
         self.starts.get(curl).map(|index| &self.means[*index])
     }
+
+    /// The row each curl starts from, in order of the curls' codes.
+    pub fn starts(&self) -> impl Iterator<Item = &PublishedMean> {
+        self.starts.values().map(|index| &self.means[*index])
+    }
 }
 
 #[derive(Deserialize)]

@@ -136,16 +136,24 @@ pub async fn list_growth_events(s: &mut Scoped, client: ClientId) -> Stored<Vec<
     Ok(rows.into_iter().map(EventRow::read).collect())
 }
 
-/// The same of the salon's first 400 clients who were measured, client by client: what its own prior is learned from.
-pub async fn list_salon_growth_events(s: &mut Scoped) -> Stored<Vec<GrowthEvent>> {
+/// Most clients a prior is learned from: a thousand fix a mean to a sixtieth part of the spread between persons.
+pub const MOST_TEACHERS: usize = 1000;
+
+/// The same of the newest 1000 measured clients of one curl, client by client in the order of their numbers: what the
+/// salon's own prior is learned from. One walk of the client index, newest first, with a look at each one's own events.
+pub async fn list_curl_growth_events(s: &mut Scoped, curl: &str) -> Stored<Vec<GrowthEvent>> {
     let rows: Vec<EventRow> = sqlx::query_as(
         "select e.client_id, e.on_day, e.did, e.family, e.mm, e.sd_mm,
             coalesce(e.zone in ('new-growth', 'root-to-end') or (e.zone = 'between' and e.from_mm = 0), false) as at_scalp
-         from (select distinct client_id from strand_event where salon_id = $1 and did = 'measure' order by client_id limit 400) c
+         from (select c.client_id from client c where c.salon_id = $1 and c.curl_group = $2
+               and exists (select 1 from strand_event m where m.salon_id = $1 and m.client_id = c.client_id and m.did = 'measure')
+             order by c.client_id desc limit $3) c
          join strand_event e on e.salon_id = $1 and e.client_id = c.client_id and e.did in ('apply', 'measure')
-         order by e.client_id, e.seq limit 20000",
+         order by e.client_id, e.seq limit 100000",
     )
     .bind(s.salon.0)
+    .bind(curl)
+    .bind(MOST_TEACHERS as i64)
     .fetch_all(&mut *s.tx)
     .await?;
     Ok(rows.into_iter().map(EventRow::read).collect())

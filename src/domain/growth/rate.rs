@@ -82,6 +82,12 @@ impl Rate {
         (seen.mm - self.mean * seen.days) / (spread * spread + seen.sd_mm * seen.sd_mm).sqrt()
     }
 
+    /// Log of the density of a reading, as foretold before it: N(μΔ, σ²Δ² + s²).
+    pub fn log_density(self, seen: &Observation) -> f64 {
+        let (spread, z) = (self.sd * seen.days, self.surprise(seen));
+        -0.5 * ((std::f64::consts::TAU * (spread * spread + seen.sd_mm * seen.sd_mm)).ln() + z * z)
+    }
+
     /// Whether a new reading is to be asked about before it is kept.
     pub fn questions(self, seen: &Observation) -> bool {
         self.surprise(seen).abs() > IMPLAUSIBLE_Z
