@@ -20,3 +20,6 @@ pub mod skin_test;
 pub mod stock;
 pub mod strand;
 pub mod units;
+
+#[cfg(test)]
+mod properties;

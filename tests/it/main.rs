@@ -13,6 +13,7 @@ mod consults;
 mod crash;
 mod day;
 mod demo;
+mod learn;
 mod live;
 mod outage;
 mod plans;

@@ -319,6 +319,7 @@ proptest! {
             }
             if let (Some(visit), Some(patch)) = (&salon.patch, opening.patch_test) {
                 prop_assert!(is_free(&salon.people[patch.person], visit.may.as_ref(), patch.span));
+                prop_assert!(patch.span.end_ms() + visit.least_before_ms <= start_ms);
             }
         }
     }
@@ -329,6 +330,27 @@ proptest! {
         let before = ask(&salon, &chain);
         let mut larger = salon;
         larger.people.push(more);
+        let after = starts_min(&ask(&larger, &chain));
+        prop_assert!(starts_min(&before).iter().all(|start| after.contains(start)));
+    }
+
+    #[test]
+    fn more_room_of_any_kind_never_removes_an_opening(
+        salon in some_salon(), kind in 0..6_usize, which in any::<prop::sample::Index>(), hours in some_spans(3),
+    ) {
+        let chain = Chain::new(salon.segments.clone()).unwrap();
+        let before = ask(&salon, &chain);
+        let mut larger = salon.clone();
+        let (person, place) = (which.index(salon.people.len().max(1)), which.index(salon.places.len()));
+        match (kind, larger.people.get_mut(person)) {
+            (0, Some(person)) => person.hours.extend(hours),
+            (1, Some(person)) => drop(person.taken.pop()),
+            (2, Some(person)) => person.may.push(thio()),
+            (3, _) => larger.places[place].count += 1,
+            (4, _) => drop(larger.places[place].taken.pop()),
+            (5, _) => larger.patch = larger.patch.map(|p| PatchVisit { least_before_ms: p.least_before_ms / 2, ..p }),
+            _ => {}
+        }
         let after = starts_min(&ask(&larger, &chain));
         prop_assert!(starts_min(&before).iter().all(|start| after.contains(start)));
     }

@@ -6,3 +6,6 @@ pub mod rules;
 
 pub use family::{Family, Group, NewUse};
 pub use rules::{Mark, Rule, RuleTable, Strength, Verdict};
+
+#[cfg(test)]
+mod properties;

@@ -61,7 +61,7 @@ pub struct Lesson {
     pub clients: usize,
     /// Their intervals.
     pub intervals: usize,
-    /// None while fewer than two clients were measured in any of the parts' rests.
+    /// None while fewer than two clients were measured.
     pub learned: Option<Learned>,
     /// What follows.
     pub verdict: Use,
@@ -139,7 +139,8 @@ fn learn_and_test(published: Rate, heads: &[Vec<Observation>]) -> Option<Learned
             .filter(|(n, _)| n % PARTS != part)
             .map(|(_, seen)| seen.clone())
             .collect();
-        let own = with_least_spread(learn_prior(&rest, published)?, published);
+        // A rest that teaches nothing leaves what was published.
+        let own = learn_prior(&rest, published).map_or(published, |l| with_least_spread(l, published));
         for seen in heads.iter().skip(part).step_by(PARTS) {
             learned.held_back.published += log_likelihood_of(published, seen);
             learned.held_back.learned += log_likelihood_of(own, seen);

@@ -217,4 +217,37 @@ proptest! {
         let weak = hair(t.min(t2), p.max(p2), w.max(w2), b, l);
         prop_assert!(verdict(&plan, &head(&strand, &weak, &told)) >= verdict(&plan, &head(&strand, &sound, &told)));
     }
+
+    /// Nor does weaker hair at one place of several, a stronger product, or a place read beside the others as weak as any.
+    #[test]
+    fn one_weaker_place_or_a_stronger_product_never_eases(
+        places in prop::collection::vec((0..3usize, 0..3usize, 0..3usize, any::<bool>(), any::<bool>()), 1..4),
+        which in any::<prop::sample::Index>(), step in 0..5usize, strength in 0..3usize, stronger in 0..3usize,
+    ) {
+        let (strand, told) = (re_formed(), told());
+        let plan = |strength: usize| -> Vec<_> {
+            retouch().into_iter().map(|x| PlannedProduct { strength: Some(Strength::ALL[strength]), ..x }).collect()
+        };
+        let hair = |(t, p, w, b, l): (usize, usize, usize, bool, bool)| Felt {
+            texture: Some(Texture::ALL[t]), porosity: Some(Porosity::ALL[p]), wet_stretch: Some(WetStretch::ALL[w]),
+            breakage: b, lightened: l, ..felt()
+        };
+        let sound: Vec<Felt> = places.iter().copied().map(hair).collect();
+        let mut weak = places.clone();
+        let at = which.index(weak.len());
+        let (t, p, w, b, l) = &mut weak[at];
+        match step {
+            0 => *t = t.saturating_sub(1),
+            1 => *p = (*p + 1).min(2),
+            2 => *w = (*w + 1).min(2),
+            3 => *b = true,
+            _ => *l = true,
+        }
+        let weak: Vec<Felt> = weak.into_iter().map(hair).collect();
+        let before = verdict(&plan(strength), &head(&strand, &sound, &told));
+        prop_assert!(verdict(&plan(strength), &head(&strand, &weak, &told)) >= before);
+        prop_assert!(verdict(&plan(strength.max(stronger)), &head(&strand, &sound, &told)) >= before);
+        let more: Vec<Felt> = sound.iter().cloned().chain([weak[at].clone()]).collect();
+        prop_assert!(verdict(&plan(strength), &head(&strand, &more, &told)) >= before);
+    }
 }
