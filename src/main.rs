@@ -14,6 +14,6 @@ fn main() -> ExitCode {
         Command::Restore { file, replace, place } => {
             cli::block_on(cli::backup::restore(&file, replace, &place))
         }
-        Command::Calc { area } => cli::calc::main(&area),
+        Command::Calc(args) => cli::calc::main(&args),
     }
 }

@@ -1,37 +1,68 @@
 //! `amounts`: hair mass of a zone and the product for it, with its range.
 
-use serde::Serialize;
-
-use super::{BadInput, Node, answer};
+use super::area::Area;
+use super::kinds::{NotNegative, Positive};
+use super::{BadInput, bad};
 use crate::domain::amounts::{ZoneOfHair, amount};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
-#[derive(Serialize)]
-struct Answer {
+pub(super) struct Amounts;
+
+/// How much hair lies in a zone, and how much product it takes.
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Question {
+    /// Hairs on a square centimetre of scalp (hairs/cm²).
+    hairs_per_cm2: Positive,
+    /// Scalp the zone grows from (cm²).
+    scalp_cm2: NotNegative,
+    /// Diameter of a hair (µm).
+    diameter_um: Positive,
+    /// Length of stretched hair in the zone (mm).
+    zone_mm: Positive,
+    /// Grams of product for a gram of hair (g/g).
+    product_to_hair: Positive,
+}
+
+/// An estimate with its range.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Answer {
+    /// Hair in the zone (g).
     hair_grams: f64,
+    /// Product for it (g).
     product_grams: f64,
+    /// Lower end of the range: product × 0.7, common practice (g).
     low_grams: f64,
+    /// Upper end of the range: product × 1.3, common practice (g).
     high_grams: f64,
 }
 
-/// Computes one document.
-pub(super) fn run(root: Node<'_>) -> Result<String, BadInput> {
-    let fields = root.fields(&["hairs_per_cm2", "scalp_cm2", "diameter_um", "zone_mm", "product_to_hair"])?;
-    let zone = ZoneOfHair {
-        hairs_per_cm2: fields.need("hairs_per_cm2")?.positive()?,
-        scalp_cm2: fields.need("scalp_cm2")?.not_negative()?,
-        diameter_um: fields.need("diameter_um")?.positive()?,
-        zone_mm: fields.need("zone_mm")?.positive()?,
-    };
-    let amount = amount(zone, fields.need("product_to_hair")?.positive()?);
-    if !amount.high_grams.is_finite() || !amount.product_grams.is_finite() {
-        return Err(root.bad("these figures make more grams than can be counted"));
+impl Area for Amounts {
+    const NAME: &'static str = "amounts";
+    const EXAMPLE: &'static str =
+        r#"{"hairs_per_cm2":190,"scalp_cm2":600,"diameter_um":70,"zone_mm":25,"product_to_hair":3.0}"#;
+    type Question = Question;
+    type Answer = Answer;
+
+    fn answer(question: Question) -> Result<Answer, BadInput> {
+        let zone = ZoneOfHair {
+            hairs_per_cm2: question.hairs_per_cm2.0,
+            scalp_cm2: question.scalp_cm2.0,
+            diameter_um: question.diameter_um.0,
+            zone_mm: question.zone_mm.0,
+        };
+        let amount = amount(zone, question.product_to_hair.0);
+        if !amount.high_grams.is_finite() || !amount.product_grams.is_finite() {
+            return Err(bad("", "these figures make more grams than can be counted"));
+        }
+        Ok(Answer {
+            hair_grams: amount.hair_grams,
+            product_grams: amount.product_grams,
+            low_grams: amount.low_grams,
+            high_grams: amount.high_grams,
+        })
     }
-    answer(&Answer {
-        hair_grams: amount.hair_grams,
-        product_grams: amount.product_grams,
-        low_grams: amount.low_grams,
-        high_grams: amount.high_grams,
-    })
 }
 
 #[cfg(test)]

@@ -1,24 +1,37 @@
 //! `rinsebell calc AREA`: every computation as one JSON document in, one out; no clock, no database.
 //!
-//! One file an area. An area is a function from a checked tree to the JSON of its answer; [`AREAS`] is the
-//! whole dispatch. An array in gives an array out, item by item; a bad item fails the whole.
+//! One file an area: a typed question, a typed answer, the way from one to the other. The documentation of those types
+//! is the one source of the JSON Schema ([`schema`]) and of the help ([`help`]). An array in gives an array out, item
+//! by item, with both cores; the first bad item fails the whole.
 
 mod amounts;
+mod area;
+mod codes;
 mod exposure;
+mod help;
+mod kinds;
 mod limits;
 mod openings;
-mod read;
 mod regrowth;
 mod rods;
+mod schema;
 mod strand;
+mod tree;
+mod typed;
 
-use std::fmt;
-
-pub use read::{Fields, MOST_ITEMS, Node, Tree};
+use area::{Answers, Area};
+use schemars::JsonSchema;
 use serde::Serialize;
+use serde_json::Value;
+use std::fmt;
+use std::sync::mpsc;
+use tree::Document;
+
+pub use tree::MOST_ITEMS;
 
 /// Why an input was not computed, and where: `at` is an RFC 6901 pointer into the input.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(rename = "Refusal")]
 pub struct BadInput {
     /// One sentence a person can act on.
     pub error: String,
@@ -34,56 +47,136 @@ impl fmt::Display for BadInput {
 
 impl std::error::Error for BadInput {}
 
-/// One area: reads the document's root, computes, answers with JSON text (see [`answer`]).
-pub type Area = fn(Node<'_>) -> Result<String, BadInput>;
+fn bad(at: impl Into<String>, error: impl Into<String>) -> BadInput {
+    BadInput { error: error.into(), at: at.into() }
+}
 
-/// Every area by name. To add one: a file here, a line there.
-const AREAS: &[(&str, Area)] = &[
-    ("regrowth", regrowth::run),
-    ("strand", strand::run),
-    ("limits", limits::run),
-    ("rods", rods::run),
-    ("exposure", exposure::run),
-    ("openings", openings::run),
-    ("amounts", amounts::run),
+/// One line of the dispatch.
+struct Entry {
+    name: &'static str,
+    example: &'static str,
+    schema: fn() -> Value,
+    answer_next: fn(&mut Answers, Vec<Document>) -> Result<(), BadInput>,
+}
+
+const fn entry<A: Area>() -> Entry {
+    Entry { name: A::NAME, example: A::EXAMPLE, schema: schema::of::<A>, answer_next: area::answer_next::<A> }
+}
+
+/// Every area. To add one: a file here, a line there.
+const AREAS: [Entry; 7] = [
+    entry::<regrowth::Regrowth>(),
+    entry::<strand::StrandHistory>(),
+    entry::<limits::Limits>(),
+    entry::<rods::Rods>(),
+    entry::<exposure::Exposure>(),
+    entry::<openings::OpeningsOfSalon>(),
+    entry::<amounts::Amounts>(),
 ];
-
-/// All answers of one call together stay under this many bytes, so that no small input asks for a huge answer.
-const MOST_ANSWER_BYTES: usize = 32 << 20;
 
 /// The names of all areas, in the order of the table.
 pub fn areas() -> impl Iterator<Item = &'static str> {
-    AREAS.iter().map(|(name, _)| *name)
+    AREAS.iter().map(|entry| entry.name)
 }
+
+fn find(area: &str) -> Result<&'static Entry, BadInput> {
+    let known = || areas().collect::<Vec<_>>().join(", ");
+    AREAS
+        .iter()
+        .find(|entry| entry.name == area)
+        .ok_or_else(|| bad("", format!("no such area: {}; there are {}", typed::repeated(area), known())))
+}
+
+/// A document the area answers.
+///
+/// # Errors
+/// [`BadInput`] for an unknown area.
+pub fn example(area: &str) -> Result<&'static str, BadInput> {
+    find(area).map(|entry| entry.example)
+}
+
+/// The area's JSON Schema (draft 2020-12): the input at its root, the answer under `$defs/Answers`.
+///
+/// # Errors
+/// [`BadInput`] for an unknown area.
+pub fn schema(area: &str) -> Result<String, BadInput> {
+    serde_json::to_string_pretty(&(find(area)?.schema)()).map_err(|e| bad("", e.to_string()))
+}
+
+/// What `--help` prints: the areas, or the fields of one.
+///
+/// # Errors
+/// [`BadInput`] for an unknown area.
+pub fn help(area: Option<&str>) -> Result<String, BadInput> {
+    match area {
+        None => Ok(help::of_all(AREAS.iter().map(|entry| (entry.name, (entry.schema)())))),
+        Some(area) => find(area).map(|entry| help::of_one(entry.name, &(entry.schema)())),
+    }
+}
+
+/// Documents of an array answered together: so many at most, or as soon as they hold so many values.
+const MOST_TOGETHER: usize = 512;
+const MOST_VALUES_TOGETHER: usize = 50_000;
 
 /// Computes one document, or an array of them.
 ///
 /// # Errors
 /// [`BadInput`] for an unknown area, broken JSON, or anything the area refuses.
 pub fn run(area: &str, input: &[u8]) -> Result<String, BadInput> {
-    let Some((_, compute)) = AREAS.iter().find(|(name, _)| *name == area) else {
-        return Err(BadInput { error: format!("no such area: {area}"), at: String::new() });
-    };
-    let mut out = String::new();
-    let many = read::each_document(input, &mut |tree, index| {
-        let prefixed = |bad: BadInput| match index {
-            Some(i) => BadInput { at: format!("/{i}{}", bad.at), ..bad },
-            None => bad,
-        };
-        let text = compute(Node::root(tree)).map_err(prefixed)?;
-        if out.len() + text.len() > MOST_ANSWER_BYTES {
-            return Err(prefixed(BadInput {
-                error: "the answer would be too large".into(),
-                at: String::new(),
-            }));
+    let answer_next = find(area)?.answer_next;
+    let mut answers = Some(Answers::new(input.len()));
+    let (mut waiting, mut values) = (Vec::new(), 0);
+    // Waiting for the pool from inside it could wait for ever.
+    let alone = rayon::current_thread_index().is_some();
+    // While one row of documents is answered the next is read; more than two rows are never held.
+    let many = rayon::in_place_scope(|scope| {
+        let (send, answered) = mpsc::sync_channel(1);
+        let mut under_way = false;
+        let read = tree::each_document(input, &mut |document: Document| {
+            values += document.values;
+            waiting.push(document);
+            if waiting.len() < MOST_TOGETHER && values < MOST_VALUES_TOGETHER {
+                return Ok(());
+            }
+            values = 0;
+            let row = std::mem::take(&mut waiting);
+            if std::mem::take(&mut under_way) {
+                answers = Some(received(&answered)?);
+            }
+            let mut so_far = answers.take().ok_or_else(lost)?;
+            if alone {
+                answer_next(&mut so_far, row)?;
+                answers = Some(so_far);
+                return Ok(());
+            }
+            under_way = true;
+            let send = send.clone();
+            scope.spawn(move |_| {
+                let done = answer_next(&mut so_far, row).map(|()| so_far);
+                // The other end is held until all rows are answered.
+                let _ = send.send(done);
+            });
+            Ok(())
+        });
+        if under_way {
+            answers = Some(received(&answered)?);
         }
-        if index.is_some_and(|i| i > 0) {
-            out.push(',');
-        }
-        out.push_str(&text);
-        Ok(())
-    })?;
-    Ok(if many { format!("[{out}]") } else { out })
+        read
+    });
+    let Some(mut answers) = answers else { return Err(many.err().unwrap_or_else(lost)) };
+    // A fault of the reader comes after all that was read before it.
+    answer_next(&mut answers, waiting)?;
+    let text = answers.into_text();
+    Ok(if many? { format!("[{text}]") } else { text })
+}
+
+fn received(answered: &mpsc::Receiver<Result<Answers, BadInput>>) -> Result<Answers, BadInput> {
+    answered.recv().map_err(|_| lost())?
+}
+
+/// Cannot happen while every row that was sent answers.
+fn lost() -> BadInput {
+    bad("", "the answers were lost")
 }
 
 /// The JSON text of an answer; numbers are the shortest that read back as the same f64.
@@ -91,5 +184,5 @@ pub fn run(area: &str, input: &[u8]) -> Result<String, BadInput> {
 /// # Errors
 /// [`BadInput`] at the whole document when a type cannot be written as JSON.
 pub fn answer<T: Serialize>(value: &T) -> Result<String, BadInput> {
-    serde_json::to_string(value).map_err(|e| BadInput { error: e.to_string(), at: String::new() })
+    serde_json::to_string(value).map_err(|e| bad("", e.to_string()))
 }

@@ -1,61 +1,106 @@
 //! `rods`: turns, what they form, and how many rods a head takes.
 
-use serde::Serialize;
-
-use super::{BadInput, Node, answer};
+use super::area::Area;
+use super::kinds::{NotNegative, Positive};
+use super::{BadInput, bad};
 use crate::domain::rods::{
     CurlForm, END_PAPERS_PER_ROD, form_of, largest_rod_for_s_mm, rod_for, rods_for_head, turns,
 };
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+pub(super) struct Rods;
+
+/// Which rod makes the wanted form of a section, and how many rods and end papers a head takes.
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Question {
+    /// Length of the section, stretched (mm).
+    section_mm: Positive,
+    /// C from 1.5 turns, S from 2.5.
+    wanted: Wanted,
+    /// Diameter of the rod; without it the largest whole half-millimetre that gives `wanted` (mm).
+    rod_mm: Option<Positive>,
+    /// Length of the rod (mm).
+    rod_length_mm: Positive,
+    /// Scalp to be wound (cm²).
+    scalp_cm2: NotNegative,
+}
+
+#[derive(Clone, Copy, Deserialize, JsonSchema)]
+#[schemars(inline)]
+enum Wanted {
+    C,
+    S,
+}
 
 /// What depends on the rod is null when even the thinnest is too thick for the section.
-#[derive(Serialize)]
-struct Answer {
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Answer {
+    /// Diameter of the rod (mm).
     rod_mm: Option<f64>,
+    /// How often the section goes round it (turns).
     turns: Option<f64>,
-    forms: Option<&'static str>,
+    /// What that many turns form.
+    forms: Option<Formed>,
+    /// Rods for the whole scalp (rods).
     rods: Option<u64>,
+    /// End papers, two for a rod (papers).
     end_papers: Option<u64>,
+    /// The largest diameter that still gives an S (mm).
     largest_rod_for_s_mm: f64,
 }
 
-fn form_words(turns: f64) -> &'static str {
+#[derive(Clone, Copy, Serialize, JsonSchema)]
+#[schemars(inline)]
+enum Formed {
+    #[serde(rename = "less than C")]
+    LessThanC,
+    C,
+    S,
+}
+
+fn formed(turns: f64) -> Formed {
     match form_of(turns) {
-        Some(CurlForm::S) => "S",
-        Some(CurlForm::C) => "C",
-        None => "less than C",
+        Some(CurlForm::S) => Formed::S,
+        Some(CurlForm::C) => Formed::C,
+        None => Formed::LessThanC,
     }
 }
 
-/// Computes one document.
-pub(super) fn run(root: Node<'_>) -> Result<String, BadInput> {
-    let fields = root.fields(&["section_mm", "wanted", "rod_mm", "rod_length_mm", "scalp_cm2"])?;
-    let section_mm = fields.need("section_mm")?.positive()?;
-    let wanted = fields.need("wanted")?.one_of(&[("C", CurlForm::C), ("S", CurlForm::S)])?;
-    let given_mm = fields.find("rod_mm").map(|node| node.positive()).transpose()?;
-    let rod_length_mm = fields.need("rod_length_mm")?.positive()?;
-    let scalp_cm2 = fields.need("scalp_cm2")?.not_negative()?;
+impl Area for Rods {
+    const NAME: &'static str = "rods";
+    const EXAMPLE: &'static str =
+        r#"{"section_mm":120,"wanted":"S","rod_mm":null,"rod_length_mm":80,"scalp_cm2":600}"#;
+    type Question = Question;
+    type Answer = Answer;
 
-    let rod_mm = given_mm.or_else(|| rod_for(section_mm, wanted));
-    let turns = rod_mm.map(|rod_mm| turns(section_mm, rod_mm));
-    let finite = |value: f64| value.is_finite();
-    if !turns.is_none_or(finite) || !rod_mm.is_none_or(finite) {
-        return Err(root.bad("these figures make no turns that can be counted"));
+    fn answer(question: Question) -> Result<Answer, BadInput> {
+        let section_mm = question.section_mm.0;
+        let wanted = match question.wanted {
+            Wanted::C => CurlForm::C,
+            Wanted::S => CurlForm::S,
+        };
+        let rod_mm = question.rod_mm.map(|rod| rod.0).or_else(|| rod_for(section_mm, wanted));
+        let turns = rod_mm.map(|rod_mm| turns(section_mm, rod_mm));
+        let finite = |value: f64| value.is_finite();
+        if !turns.is_none_or(finite) || !rod_mm.is_none_or(finite) {
+            return Err(bad("", "these figures make no turns that can be counted"));
+        }
+        let count = |rod_mm| {
+            rods_for_head(question.scalp_cm2.0, question.rod_length_mm.0, rod_mm)
+                .ok_or_else(|| bad("", "these figures make more rods than can be counted"))
+        };
+        let rods = rod_mm.map(count).transpose()?;
+        Ok(Answer {
+            rod_mm,
+            turns,
+            forms: turns.map(formed),
+            rods,
+            end_papers: rods.map(|rods| rods * END_PAPERS_PER_ROD),
+            largest_rod_for_s_mm: largest_rod_for_s_mm(section_mm),
+        })
     }
-    let rods = match rod_mm {
-        None => None,
-        Some(rod_mm) => Some(
-            rods_for_head(scalp_cm2, rod_length_mm, rod_mm)
-                .ok_or_else(|| root.bad("these figures make more rods than can be counted"))?,
-        ),
-    };
-    answer(&Answer {
-        rod_mm,
-        turns,
-        forms: turns.map(form_words),
-        rods,
-        end_papers: rods.map(|rods| rods * END_PAPERS_PER_ROD),
-        largest_rod_for_s_mm: largest_rod_for_s_mm(section_mm),
-    })
 }
 
 #[cfg(test)]

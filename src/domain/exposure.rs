@@ -1,5 +1,6 @@
 //! How long each quadrant has had product on it: from first touch to rinse.
 
+use std::collections::BTreeMap;
 use time::OffsetDateTime;
 
 /// What happened to a quadrant.
@@ -57,11 +58,12 @@ pub struct Minutes {
 ///
 /// # Errors
 /// The index of the offending touch, and why.
-pub fn fold<Q: Copy + Eq>(
+pub fn fold<Q: Copy + Ord>(
     touches: &[(OffsetDateTime, Q, Touch)],
     now: OffsetDateTime,
 ) -> Result<Vec<Clock<Q>>, (usize, ExposureRefusal)> {
     let mut clocks: Vec<Clock<Q>> = Vec::new();
+    let mut known: BTreeMap<Q, usize> = BTreeMap::new();
     let mut last = None;
     for (index, &(at, quadrant, touch)) in touches.iter().enumerate() {
         let refuse = |why| Err((index, why));
@@ -72,9 +74,11 @@ pub fn fold<Q: Copy + Eq>(
             return refuse(ExposureRefusal::InTheFuture);
         }
         last = Some(at);
-        let known = clocks.iter_mut().find(|clock| clock.quadrant == quadrant);
-        match (touch, known) {
-            (Touch::Start, None) => clocks.push(Clock { quadrant, from: at, to: None }),
+        match (touch, known.get(&quadrant).map(|at| &mut clocks[*at])) {
+            (Touch::Start, None) => {
+                known.insert(quadrant, clocks.len());
+                clocks.push(Clock { quadrant, from: at, to: None });
+            }
             (Touch::Start, Some(_)) => return refuse(ExposureRefusal::SecondStart),
             (Touch::Rinse, Some(clock)) if clock.to.is_none() => clock.to = Some(at),
             (Touch::Rinse, _) => return refuse(ExposureRefusal::RinseWithoutStart),

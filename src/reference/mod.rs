@@ -168,7 +168,8 @@ impl Files {
 
     fn fingerprint(&self) -> String {
         let mut hash = Sha256::new();
-        for (path, bytes) in &self.0 {
+        // What documents look like rules nothing: a new field of `calc` must not make old visits look differently ruled.
+        for (path, bytes) in self.0.iter().filter(|(path, _)| !path.starts_with("schemas/")) {
             // Lengths keep one file's end from passing for the next one's start.
             hash.update((path.len() as u64).to_le_bytes());
             hash.update(path);

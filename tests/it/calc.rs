@@ -282,3 +282,55 @@ fn hostile_documents_are_answered_or_refused_soon() {
         assert!(took < Duration::from_secs(5), "document {index} took {took:?}");
     }
 }
+
+/// A finding names the test that would settle it, also one that has to wait first (2-domain.md, Plan check).
+#[test]
+fn a_finding_says_which_test_settles_it() {
+    let met = |family: &str, on: &str, planned: &str| {
+        let events = json!([{"on": on, "did": "apply", "family": family, "zone": "root-to-end"}]);
+        let plan = json!([{"family": planned, "zone": "root-to-end", "straightens": true}]);
+        let document =
+            with(with(with(strand(), "/events", events), "/plan", plan), "/as_of", json!("2025-03-01"));
+        let first = ask("strand", &document)["findings"][0].clone();
+        (first["rule"].clone(), first["verdict"].clone(), first["then"].clone(), first["settled_by"].clone())
+    };
+    let (_, verdict, then, test) = met("oxidative-colour", "2025-02-27", "thio");
+    assert_eq!((verdict, then, test), (json!("wait"), json!("test-first"), json!("strand-test")));
+    let (_, verdict, then, test) = met("oxidative-colour", "2025-01-10", "thio");
+    assert_eq!((verdict, then, test), (json!("test-first"), Value::Null, json!("strand-test")));
+    let (_, verdict, _, test) = met("metallic-salt", "2025-01-10", "thio");
+    assert_eq!((verdict, test), (json!("refuse"), json!("metallic-salt-test")));
+    let (_, verdict, _, test) = met("sodium-hydroxide", "2025-01-10", "thio");
+    assert_eq!((verdict, test), (json!("refuse"), Value::Null));
+    // No row for a planned plant colour: never clear.
+    let (rule, verdict, _, test) = met("thio", "2025-01-10", "plant-colour");
+    assert_eq!((rule, verdict, test), (json!("unknown-pair"), json!("refuse"), Value::Null));
+}
+
+/// What law says nothing about is said so (issue: limits per lot).
+#[test]
+fn silence_of_the_law_is_told() {
+    // Annex III limits sulfites in colour and in waving or straightening alone (entry 99); ammonia everywhere (entry 4).
+    let contents = json!([{"ingredient": "sulfite-as-so2", "percent": 1.0}, {"ingredient": "ammonia", "percent": 2.0},
+        {"ingredient": "sulfite-as-so2", "percent": 2.0}]);
+    let answer =
+        ask("limits", &with(with(limits(), "/contents", contents), "/purpose", json!("neutralising")));
+    assert_eq!(answer["checks"].as_array().unwrap().len(), 1);
+    assert_eq!(answer["checks"][0]["as"], "ammonia");
+    let silent = answer["unlimited"].as_array().unwrap();
+    assert_eq!(
+        (silent.len(), &silent[0]["as"], &silent[0]["percent"]),
+        (1, &json!("sulfite-as-so2"), &json!(3.0))
+    );
+    assert!(silent[0]["says"].as_str().unwrap().contains("neutralising"));
+    assert_eq!(ask("limits", &limits())["unlimited"], json!([]));
+}
+
+/// A call made from inside a pool must not wait for that pool.
+#[test]
+fn a_call_from_inside_a_pool_of_one_is_answered() {
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+    let many = json!(vec![regrowth(); 2_000]).to_string();
+    let inside = pool.install(|| calc::run("regrowth", many.as_bytes())).unwrap();
+    assert_eq!(inside, calc::run("regrowth", many.as_bytes()).unwrap());
+}

@@ -5,6 +5,7 @@ mod attack;
 mod bookings;
 mod calc;
 mod calc_pointers;
+mod calc_schemas;
 mod catalogue;
 mod chair;
 mod check;

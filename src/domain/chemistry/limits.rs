@@ -94,11 +94,12 @@ pub struct Check<'t> {
     pub within: Option<bool>,
 }
 
-impl Check<'_> {
+impl<'t> Check<'t> {
     /// The words the label must carry at this percentage.
-    pub fn must_say(&self) -> impl Iterator<Item = &str> {
-        let above = move |(from, _): &&(f64, String)| self.percent > *from || *from == 0.0;
-        self.limit.must_say.iter().filter(above).map(|(_, words)| words.as_str())
+    pub fn must_say(&self) -> impl Iterator<Item = &'t str> + use<'t> {
+        let (limit, percent) = (self.limit, self.percent);
+        let above = move |(from, _): &&(f64, String)| percent > *from || *from == 0.0;
+        limit.must_say.iter().filter(above).map(|(_, words)| words.as_str())
     }
 }
 
@@ -135,6 +136,43 @@ impl LimitTable {
             check.within = judge(check.limit, check.percent, ph);
         }
         checks
+    }
+}
+
+/// A substance no entry speaks of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Unlimited<'t> {
+    /// The substance's code.
+    pub counted_as: &'t str,
+    /// Percentage of all its ingredients together, in the substance's unit.
+    pub percent: f64,
+}
+
+impl LimitTable {
+    /// The substances among `contents` that no entry on file speaks of there, in the order they are met.
+    pub fn unlimited(
+        &self,
+        (place, hands, purpose): (Place, Hands, Purpose),
+        contents: &[(&Ingredient, f64)],
+    ) -> Vec<Unlimited<'_>> {
+        let asked = (place, hands, purpose);
+        let mut found: Vec<(usize, f64)> = Vec::new();
+        for (ingredient, percent) in contents {
+            let counted = percent * ingredient.factor;
+            match found.iter_mut().find(|(substance, _)| *substance == ingredient.substance) {
+                Some((_, percent)) => *percent += counted,
+                None => found.push((ingredient.substance, counted)),
+            }
+        }
+        let speaks = |substance: usize| {
+            self.limits.iter().any(|l| l.substance == substance && (l.place, l.hands, l.purpose) == asked)
+        };
+        found.retain(|(substance, _)| !speaks(*substance));
+        let named = |(substance, percent): (usize, f64)| Unlimited {
+            counted_as: self.substances[substance].as_str(),
+            percent,
+        };
+        found.into_iter().map(named).collect()
     }
 }
 

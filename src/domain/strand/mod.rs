@@ -6,11 +6,13 @@
 pub mod doubt;
 pub mod pieces;
 pub mod plan;
+pub mod settling;
 pub mod story;
 
 pub use doubt::Doubt;
 pub use pieces::{Exposure, Known, Piece, Strand, StrandRefusal, Zone};
 pub use plan::{Finding, Health, MetalTest, PlanRefusal, PlannedApplication, check_plan, worst_verdict};
+pub use settling::Settling;
 pub use story::{Deed, Story};
 
 #[cfg(test)]

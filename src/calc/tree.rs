@@ -1,0 +1,232 @@
+//! Bounded parsing of JSON text into a [`Tree`]; [`super::typed`] makes typed documents of it.
+//!
+//! Parsing refuses more than [`MOST_ITEMS`] items in an array, doubled fields and documents with too many
+//! values *while* reading, so a hostile document costs no more memory than these bounds. Reading typed documents
+//! straight from the text would know neither those bounds nor which of two equal fields came second, and a tagged
+//! union would lose the places of what is inside it.
+
+use super::BadInput;
+use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
+use std::cell::RefCell;
+use std::fmt;
+
+/// Most items of any array, the outermost included.
+pub const MOST_ITEMS: usize = 10_000;
+/// Most fields of one object: more than any contract has.
+const MOST_FIELDS: usize = 64;
+/// Most values of one document.
+const MOST_VALUES: usize = 500_000;
+
+/// One JSON value. Numbers are f64; fields keep their order and occur once.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Tree {
+    /// `null`.
+    Null,
+    /// `true` or `false`.
+    Flag(bool),
+    /// Any finite number.
+    Number(f64),
+    /// A string.
+    Text(String),
+    /// An array.
+    List(Vec<Tree>),
+    /// An object.
+    Object(Vec<(String, Tree)>),
+}
+
+/// One step of the way to a value.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Step {
+    /// An item of an array.
+    Index(usize),
+    /// A field of an object.
+    Field(String),
+}
+
+/// The RFC 6901 pointer of a way from the root (§3: "~" is written "~0" and "/" is written "~1").
+pub(super) fn pointer<'s>(way: impl Iterator<Item = &'s Step>) -> String {
+    let mut at = String::new();
+    for step in way {
+        at.push('/');
+        match step {
+            Step::Index(i) => at.push_str(&i.to_string()),
+            Step::Field(name) => at.push_str(&name.replace('~', "~0").replace('/', "~1")),
+        }
+    }
+    at
+}
+
+/// Where the parser stands, and how many values it has made of this document.
+#[derive(Default)]
+struct Cursor {
+    path: RefCell<Vec<Step>>,
+    values: RefCell<usize>,
+}
+
+impl Cursor {
+    fn pointer(&self) -> String {
+        pointer(self.path.borrow().iter())
+    }
+
+    fn enter(&self, step: Step) {
+        self.path.borrow_mut().push(step);
+    }
+
+    fn leave(&self) {
+        self.path.borrow_mut().pop();
+    }
+
+    fn count<E: serde::de::Error>(&self) -> Result<(), E> {
+        let mut values = self.values.borrow_mut();
+        *values += 1;
+        if *values > MOST_VALUES { Err(E::custom("too many values in one document")) } else { Ok(()) }
+    }
+}
+
+/// One document as it was read.
+pub(super) struct Document {
+    /// What it holds.
+    pub tree: Tree,
+    /// Its place in the outer array, if there is one.
+    pub index: Option<usize>,
+    /// How many values it holds.
+    pub values: usize,
+}
+
+/// What [`each_document`] calls with each document.
+type EachDocument<'f> = dyn FnMut(Document) -> Result<(), BadInput> + 'f;
+
+/// Parses `input` and hands over each document as soon as it is read; `true` when the input is an array.
+pub(super) fn each_document(input: &[u8], each: &mut EachDocument<'_>) -> Result<bool, BadInput> {
+    let cursor = Cursor::default();
+    let mut refused = None;
+    let mut parser = serde_json::Deserializer::from_slice(input);
+    let seed = Outer { cursor: &cursor, each, refused: &mut refused };
+    let parsed = seed.deserialize(&mut parser).and_then(|many| parser.end().map(|()| many));
+    match (parsed, refused) {
+        (_, Some(bad)) => Err(bad),
+        (Ok(many), None) => Ok(many),
+        (Err(e), None) => Err(BadInput { error: e.to_string(), at: cursor.pointer() }),
+    }
+}
+
+struct Outer<'c, 'f, 'g> {
+    cursor: &'c Cursor,
+    each: &'f mut EachDocument<'g>,
+    refused: &'f mut Option<BadInput>,
+}
+
+impl<'de> DeserializeSeed<'de> for Outer<'_, '_, '_> {
+    type Value = bool;
+    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<bool, D::Error> {
+        d.deserialize_any(self)
+    }
+}
+
+impl<'de> Visitor<'de> for Outer<'_, '_, '_> {
+    type Value = bool;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("an object, or an array of objects")
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<bool, A::Error> {
+        let tree = Grow(self.cursor).visit_map(map)?;
+        let values = *self.cursor.values.borrow();
+        (self.each)(Document { tree, index: None, values }).map(|()| false).map_err(|bad| {
+            *self.refused = Some(bad);
+            A::Error::custom("refused")
+        })
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<bool, A::Error> {
+        for index in 0.. {
+            self.cursor.enter(Step::Index(index));
+            *self.cursor.values.borrow_mut() = 0;
+            let Some(tree) = seq.next_element_seed(Grow(self.cursor))? else { break };
+            if index == MOST_ITEMS {
+                return Err(A::Error::custom(format!("over {MOST_ITEMS} items")));
+            }
+            self.cursor.leave();
+            let values = *self.cursor.values.borrow();
+            if let Err(bad) = (self.each)(Document { tree, index: Some(index), values }) {
+                *self.refused = Some(bad);
+                return Err(A::Error::custom("refused"));
+            }
+        }
+        self.cursor.path.borrow_mut().clear();
+        Ok(true)
+    }
+}
+
+/// Builds one tree within the bounds.
+struct Grow<'c>(&'c Cursor);
+
+impl<'de> DeserializeSeed<'de> for Grow<'_> {
+    type Value = Tree;
+    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<Tree, D::Error> {
+        self.0.count()?;
+        d.deserialize_any(self)
+    }
+}
+
+impl<'de> Visitor<'de> for Grow<'_> {
+    type Value = Tree;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a JSON value")
+    }
+    fn visit_unit<E>(self) -> Result<Tree, E> {
+        Ok(Tree::Null)
+    }
+    fn visit_bool<E>(self, flag: bool) -> Result<Tree, E> {
+        Ok(Tree::Flag(flag))
+    }
+    fn visit_f64<E>(self, number: f64) -> Result<Tree, E> {
+        Ok(Tree::Number(number))
+    }
+    fn visit_i64<E>(self, number: i64) -> Result<Tree, E> {
+        Ok(Tree::Number(number as f64))
+    }
+    fn visit_u64<E>(self, number: u64) -> Result<Tree, E> {
+        Ok(Tree::Number(number as f64))
+    }
+    fn visit_str<E>(self, text: &str) -> Result<Tree, E> {
+        Ok(Tree::Text(text.to_owned()))
+    }
+    fn visit_string<E>(self, text: String) -> Result<Tree, E> {
+        Ok(Tree::Text(text))
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Tree, A::Error> {
+        let mut items = Vec::new();
+        loop {
+            self.0.enter(Step::Index(items.len()));
+            let item = seq.next_element_seed(Grow(self.0))?;
+            self.0.leave();
+            let Some(item) = item else { break };
+            if items.len() == MOST_ITEMS {
+                return Err(A::Error::custom(format!("over {MOST_ITEMS} items")));
+            }
+            items.push(item);
+        }
+        Ok(Tree::List(items))
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Tree, A::Error> {
+        let mut fields: Vec<(String, Tree)> = Vec::new();
+        while let Some(name) = map.next_key::<String>()? {
+            if fields.len() == MOST_FIELDS {
+                return Err(A::Error::custom(format!("over {MOST_FIELDS} fields")));
+            }
+            self.0.enter(Step::Field(name.clone()));
+            if fields.iter().any(|(known, _)| *known == name) {
+                return Err(A::Error::custom(format!("field given twice: {name}")));
+            }
+            let value = map.next_value_seed(Grow(self.0))?;
+            self.0.leave();
+            fields.push((name, value));
+        }
+        Ok(Tree::Object(fields))
+    }
+}
