@@ -93,7 +93,7 @@ impl App {
         if let Some(known) = self.protocols.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
             return Ok(known.clone());
         }
-        let parsed = protocols::parse(&revision.protocol, &revision.body)
+        let parsed = protocols::parse_stored(&revision.protocol, &revision.body)
             .map_err(|_| StoreError::Corrupt("protocol_revision", revision.protocol.clone()))?;
         let mut all = self.protocols.lock().unwrap_or_else(PoisonError::into_inner);
         // Some dozens of revisions are alive at once; more is forgotten and parsed again.

@@ -113,7 +113,7 @@ impl Checker {
         }
         let corrupt = || StoreError::Corrupt("protocol_revision", format!("{code} {revision}"));
         let found = revisions::find(s, code, revision).await?.ok_or_else(corrupt)?;
-        let parsed = protocols::parse(&found.protocol, &found.body).map_err(|_| corrupt())?;
+        let parsed = protocols::parse_stored(&found.protocol, &found.body).map_err(|_| corrupt())?;
         // As many as are alive at once; more is forgotten and parsed again.
         if self.protocols.len() >= 200 {
             self.protocols.clear();

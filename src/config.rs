@@ -28,7 +28,14 @@ pub enum Command {
     /// Compute standard input in one area, as JSON (`rinsebell calc --help` lists the areas).
     Calc(CalcArgs),
     /// Recompute everything that can be proved and say what is wrong.
-    Check(PlaceArgs),
+    #[command(args_conflicts_with_subcommands = true)]
+    Check {
+        /// Something else than the database.
+        #[command(subcommand)]
+        what: Option<CheckWhat>,
+        #[command(flatten)]
+        place: PlaceArgs,
+    },
     /// What the salon's own clients teach about growth, beside what was published, and whether it is used.
     Learn(LearnArgs),
     /// The demo salon.
@@ -53,6 +60,16 @@ pub enum Command {
         replace: bool,
         #[command(flatten)]
         place: PlaceArgs,
+    },
+}
+
+/// What can be checked beside the database.
+#[derive(Debug, Subcommand)]
+pub enum CheckWhat {
+    /// Protocols against the floor of safety: every fault with file, line and reason.
+    Protocols {
+        /// A folder of protocols (*.toml); the shipped ones when absent.
+        dir: Option<PathBuf>,
     },
 }
 

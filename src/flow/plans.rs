@@ -260,6 +260,7 @@ async fn planned(
         strength: (application.chemical == Chemical::Opening)
             .then(|| Strength::from_code(&product.strength))
             .flatten(),
+        strength_most: application.strength_most,
         opening: application.chemical == Chemical::Opening,
         skin,
         strand_test,

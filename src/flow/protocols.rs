@@ -3,8 +3,8 @@
 use sha2::{Digest, Sha256};
 
 use crate::domain::qualification::Chemistry;
-use crate::reference::{self, Reference};
-use crate::store::protocols::{self, Revision};
+use crate::reference::{self, Reference, protocol_document};
+use crate::store::protocols::{self, NewRevision, Revision};
 use crate::store::{Scoped, Stored};
 
 /// Publishes every shipped revision that this salon does not have yet.
@@ -20,7 +20,8 @@ pub async fn publish_shipped(s: &mut Scoped) -> Stored<()> {
             body: body.to_string(),
             fingerprint: Sha256::digest(body.as_bytes()).to_vec(),
         };
-        protocols::insert(s, &revision).await?;
+        let document = protocol_document::of(&protocol);
+        protocols::insert(s, NewRevision { revision: &revision, document }).await?;
     }
     Ok(())
 }

@@ -93,6 +93,7 @@ fn frame_product(p: &PlanProduct) -> Stored<FrameProduct> {
             SkinTest::NotBySheet { signed: true }
         },
         forbids_closing_after_stop: p.sheet_forbids_closing_after_stop,
+        mixed_life_min: p.mixed_life_min.and_then(|m| u16::try_from(m).ok()),
     })
 }
 

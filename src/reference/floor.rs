@@ -94,6 +94,7 @@ fn read_ask(node: &Node<'_>) -> Option<Ask> {
     Some(match asks.as_str() {
         "hold-point" => Ask::HoldPoint(point()),
         "first-hold-point" => Ask::FirstHoldPoint(point()),
+        "at-work-hold-point" => Ask::AtWorkHoldPoint(point()),
         "exposure-from-sheet" => Ask::ExposureFromSheet,
         "exposure-most" => Ask::ExposureMost(minutes()),
         "phase-most" => Ask::PhaseMost(minutes()),

@@ -10,6 +10,7 @@ pub mod growth;
 pub mod limits;
 #[cfg(test)]
 mod protocol_times;
+pub mod protocol_document;
 pub mod protocols;
 pub mod rules;
 mod spanned;

@@ -85,11 +85,51 @@ pub fn parse(file_name: &str, text: &str) -> Result<Protocol, Vec<Fault>> {
     parse_under(super::floor::shipped(), file_name, text)
 }
 
+/// Reads a revision that a salon has saved. It was held to the floor of its day, by the domain and by the
+/// database; today's floor decides what is saved today, and its ceilings hold in every run.
+///
+/// # Errors
+/// Every fault, when it is no protocol any more.
+pub fn parse_stored(name: &str, text: &str) -> Result<Protocol, Vec<Fault>> {
+    let shipped = super::floor::shipped();
+    let bounds_alone = Floor { bounds: shipped.bounds, rows: Vec::new() };
+    let mut protocol = parse_under(&bounds_alone, name, text)?;
+    shipped.cap(&mut protocol);
+    Ok(protocol)
+}
+
 /// The same, against a floor of one's own.
 ///
 /// # Errors
 /// As `parse`.
 pub fn parse_under(floor: &Floor, file_name: &str, text: &str) -> Result<Protocol, Vec<Fault>> {
+    let (mut protocol, lines) = read_lines(file_name, text)?;
+    let mut faults: Vec<Fault> = check::check(&protocol, floor)
+        .into_iter()
+        .map(|f| Fault {
+            file: file_name.to_owned(),
+            line: lines.of(f.spot, f.field),
+            at: f.spot.words(&protocol),
+            reason: f.reason,
+        })
+        .collect();
+    faults.sort();
+    if !faults.is_empty() {
+        return Err(faults);
+    }
+    floor.cap(&mut protocol);
+    Ok(protocol)
+}
+
+/// Reads one file without checking it: for an editor that shows what is wrong beside what was meant.
+///
+/// # Errors
+/// Every fault that keeps it from being read.
+pub fn read(file_name: &str, text: &str) -> Result<Protocol, Vec<Fault>> {
+    read_lines(file_name, text).map(|(protocol, _)| protocol)
+}
+
+fn read_lines(file_name: &str, text: &str) -> Result<(Protocol, Lines), Vec<Fault>> {
     let named = |line, at: &str, reason: &str| Fault {
         file: file_name.to_owned(),
         line,
@@ -112,12 +152,7 @@ pub fn parse_under(floor: &Floor, file_name: &str, text: &str) -> Result<Protoco
     if !unread.is_empty() {
         return Err(unread.iter().map(|f| named(f.line, &f.at, &f.reason)).collect());
     }
-    let mut faults: Vec<Fault> = check::check(&protocol, floor)
-        .iter()
-        .map(|f| named(lines.of(f.spot, f.field), &f.spot.words(&protocol), &f.reason))
-        .collect();
-    faults.sort();
-    if faults.is_empty() { Ok(protocol) } else { Err(faults) }
+    Ok((protocol, lines))
 }
 
 /// Where everything stands, so that a fault of the whole points at its line.
@@ -146,7 +181,8 @@ fn read_protocol(root: &Node<'_>, lines: &mut Lines) -> Protocol {
             least_weeks: node.count("least_weeks"),
             middle_weeks: node.count("middle_weeks"),
             latest_weeks: node.count("latest_weeks"),
-            mark: mark(&node, "mark"),
+            // Revisions of before bore no mark; their figures were common practice.
+            mark: node.word_if("mark", Mark::from_code).unwrap_or(Mark::CommonPractice),
         }
     });
     let applications = root.nodes("applications", |t| format!("application {}", peek(t, "letter")));
@@ -194,6 +230,7 @@ fn read_application(node: &Node<'_>) -> PlannedApplication {
         zone: node.word("zone", |w| zones.into_iter().find(|z| z.code() == w), PlannedZone::RootToEnd),
         straightens: node.flag("straightens"),
         strength_most: node.word_if("strength_most", Strength::from_code),
+        exposure_ceiling: None,
         chemical: node.word("chemical", chemical, Chemical::None),
         steps: node.words("steps", |w| Some(StepCode::from(w))),
     }
@@ -236,19 +273,22 @@ fn read_step(node: &Node<'_>) -> Step {
             parts: m.words("parts", MixPart::from_code),
         }),
         heat: node.word_if("heat", Heat::from_code).unwrap_or(Heat::None),
-        look: node.node_if("look", &node.at).map(|l| Look {
-            what: l.word("what", LookFor::from_code, LookFor::TestCurl),
-            every_min: l.count("every_min"),
-            from_min: l.count_if("from_min"),
-            mark: mark(&l, "mark"),
-        }),
+        look: node
+            .node_if("look", &node.at)
+            .map(|l| Look {
+                what: l.word("what", LookFor::from_code, LookFor::TestCurl),
+                every_min: l.count("every_min"),
+                from_min: l.count_if("from_min"),
+                mark: mark(&l, "mark"),
+            })
+            .or_else(|| node.flag("test_curl").then_some(CURLS_OF_BEFORE)),
         records: node.word_if("records", TestKind::from_code),
         rods: node.flag("rods"),
         optional: node.flag("optional"),
         hold_points: node.words_if("hold_points", HoldPoint::from_code).unwrap_or_default(),
         phase: read_times(node, "phase"),
         exposure: read_times(node, "exposure"),
-        window_min: window.as_ref().map(|w| w.count("most_min")),
+        window_min: window.as_ref().map(|w| w.count("most_min")).or_else(|| node.count_if("window_min")),
         window_mark: window.as_ref().map(|w| mark(w, "source")),
         minutes_typical: minutes.as_ref().map_or(0, |m| m.count("typical")),
         minutes_least: minutes.as_ref().map_or(0, |m| m.count("least")),
@@ -258,6 +298,10 @@ fn read_step(node: &Node<'_>) -> Step {
         qualification: node.word_if("qualification", Family::from_code),
     }
 }
+
+/// What `test_curl = true` of earlier revisions meant.
+const CURLS_OF_BEFORE: Look =
+    Look { what: LookFor::TestCurl, every_min: 2, from_min: None, mark: Mark::CommonPractice };
 
 fn one_letter(word: &str) -> Option<char> {
     let mut letters = word.chars();
@@ -303,173 +347,5 @@ fn read_work(node: &Node<'_>) -> Option<SectionWork> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::domain::protocol::Clock;
-
-    const RETOUCH: &str = include_str!("../../shared/protocols/curl-retouch.toml");
-    const VIRGIN: &str = include_str!("../../shared/protocols/curl-virgin.toml");
-
-    fn retouch() -> Protocol {
-        parse("curl-retouch.toml", RETOUCH).expect("a shipped protocol")
-    }
-
-    fn times(protocol: &Protocol, step: &str, clock: Clock) -> Times {
-        *protocol.step(&step.into()).and_then(|s| s.times(clock)).expect("a clock of that step")
-    }
-
-    /// Each change takes one protection out and must be named by exactly the fault it makes.
-    #[test]
-    fn a_protocol_below_the_floor_is_refused_with_its_reason() {
-        let cases = [
-            (
-                "\"lot\", \"gloves\", \"base\", \"barrier\", \"hair-dry\"",
-                "\"lot\", \"base\", \"barrier\", \"hair-dry\"",
-                "gloves",
-            ),
-            ("[\"patch-test\", \"scalp\", \"strand-test\"", "[\"scalp\", \"strand-test\"", "patch-test"),
-            ("[\"patch-test\", \"scalp\", \"strand-test\"", "[\"patch-test\", \"strand-test\"", "scalp"),
-            ("\"plan\", \"consent\", \"lot\"", "\"consent\", \"lot\"", "plan"),
-            ("\"plan\", \"consent\", \"lot\"", "\"plan\", \"consent\"", "lot"),
-            ("[\"gloves\", \"eye-protection\", \"scalp\"]", "[\"gloves\", \"scalp\"]", "eye-protection"),
-            ("[\"gloves\", \"eye-protection\", \"scalp\"]", "[\"eye-protection\", \"scalp\"]", "gloves"),
-            ("rinses = [\"A\"]", "rinses = []", "no later step rinses it off"),
-            ("rinses = [\"B\"]", "rinses = []", "no later step rinses it off"),
-            (
-                "target_min = 10, most_min = 15, source",
-                "target_min = 16, most_min = 15, source",
-                "beyond the longest",
-            ),
-            (
-                "exposure = { source = \"sheet\" }",
-                "exposure = { most_min = 42, source = \"M\" }",
-                "product sheet",
-            ),
-            (
-                "exposure = { source = \"sheet\" }",
-                "exposure = { most_min = 42, source = \"sheet\" }",
-                "starting value",
-            ),
-            ("code = \"apply-2\"", "code = \"apply-1\"", "two steps carry this code"),
-            ("least_weeks = 10", "least_weeks = 13", "weeks go least"),
-            (
-                "work = \"rinse\"\nrinses = [\"A\"]",
-                "work = \"rinse\"\nhold_points = [\"gloves\"]\nrinses = [\"A\"]",
-                "rinsing never waits",
-            ),
-            ("title = \"Trim\"", "title = \"A trim that is entirely safe\"", "without danger"),
-            ("least = 10, typical = 15", "least = 16, typical = 15", "least minutes above"),
-        ];
-        for (from, to, reason) in cases {
-            assert!(RETOUCH.contains(from), "{from}");
-            let faults = parse("x.toml", &RETOUCH.replacen(from, to, 1)).expect_err(reason);
-            assert!(faults.iter().any(|f| f.reason.contains(reason)), "{reason}: {faults:?}");
-            assert!(faults.iter().all(|f| f.file == "x.toml" && f.line > 0), "{faults:?}");
-        }
-    }
-
-    #[test]
-    fn a_closing_step_must_follow() {
-        let start = RETOUCH.find("[[steps]]\ncode = \"neutralise\"").expect("the step");
-        let end = RETOUCH.find("[[steps]]\ncode = \"neutralise-hold\"").expect("the next step");
-        let faults =
-            parse("x.toml", &format!("{}{}", &RETOUCH[..start], &RETOUCH[end..])).expect_err("open hair");
-        assert!(faults.iter().any(|f| f.reason.contains("no closing step follows")), "{faults:?}");
-    }
-
-    #[test]
-    fn every_unknown_word_and_field_is_reported() {
-        let twice =
-            RETOUCH.replace("places = [\"basin\"]", "places = [\"bath\"]").replace("\"scalp\"", "\"skull\"");
-        let faults = parse("x.toml", &twice).expect_err("unknown words");
-        assert!(
-            faults.iter().any(|f| f.reason.contains("bath"))
-                && faults.iter().any(|f| f.reason.contains("skull"))
-        );
-        let field = RETOUCH.replace("optional = true", "maybe = true");
-        assert!(parse("x.toml", &field).expect_err("unknown field")[0].reason.contains("maybe"));
-        assert!(parse("x.toml", "code = \"\u{0}").is_err());
-        let long = RETOUCH.replace("Rinse and blot.", &"a".repeat(401));
-        assert!(parse("x.toml", &long).expect_err("too long")[0].reason.contains("401 characters"));
-    }
-
-    #[test]
-    fn shipped_protocols_keep_the_trades_times() {
-        // trade-rules.md, "Times (defaults of the shipped protocols)", marks as there.
-        for text in [RETOUCH, VIRGIN] {
-            let p = parse("shipped", text).expect("a shipped protocol");
-            // Both passes in a 15 minute window (common practice, no source).
-            for step in ["apply-1", "apply-2"] {
-                assert_eq!(p.step(&step.into()).and_then(|s| s.window_min), Some(15));
-            }
-            // Covered 10, at most 15 (CP).
-            let cover = times(&p, "cover", Clock::Phase);
-            assert_eq!((cover.target_min, cover.most_min), (Some(10), Some(15)));
-            // First touch to rinse: the sheet alone.
-            assert_eq!(times(&p, "apply-1", Clock::Exposure).source, Source::Sheet);
-            // Curl lotion: covered 15, least 10, most 20 (CP); first touch to rinse at most 65 (M).
-            let curl = times(&p, "process-curl", Clock::Phase);
-            assert_eq!((curl.target_min, curl.least_min, curl.most_min), (Some(15), Some(10), Some(20)));
-            assert_eq!(times(&p, "wind", Clock::Exposure).most_min, Some(65));
-            // Neutraliser, curl re-forming: from the last rod wet 10, least 10, most 15 (CP).
-            let n = times(&p, "neutralise-hold", Clock::Phase);
-            assert_eq!((n.target_min, n.least_min, n.most_min), (Some(10), Some(10), Some(15)));
-            // Rinse before neutralising 5, least 3 (H); conditioner 10, least 5 (CP).
-            let rinse = times(&p, "rinse-lotion", Clock::Phase);
-            assert_eq!((rinse.target_min, rinse.least_min), (Some(5), Some(3)));
-            let condition = times(&p, "condition", Clock::Phase);
-            assert_eq!((condition.target_min, condition.least_min), (Some(10), Some(5)));
-            // Retouch 25 mm, 12 weeks, 10 to 20 (CP).
-            let r = p.retouch.expect("it comes again");
-            assert_eq!((r.target_mm, r.least_weeks, r.middle_weeks, r.latest_weeks), (25.0, 10, 12, 20));
-            // Winding holds two pairs of hands, 35 minutes (CP).
-            let wind = p.step(&"wind".into()).expect("winding");
-            assert_eq!((wind.hands_count, wind.minutes_typical), (2, 35));
-            // Both passes of four quadrants in 15 minutes: under 4 minutes a quadrant (common practice, no source).
-            let passes: u16 = p
-                .steps
-                .iter()
-                .filter(|s| s.application == Some('A') && s.is_opening())
-                .map(|s| s.minutes_typical)
-                .sum();
-            assert!(passes <= 15 && f64::from(passes) / 4.0 < 4.0);
-        }
-    }
-
-    #[test]
-    fn retouch_treats_new_growth_and_virgin_all_the_hair() {
-        // 1-job.md: only the new growth may meet the straightener on a retouch; lotion root to end.
-        let zones = |p: &Protocol| p.applications.iter().map(|a| a.zone).collect::<Vec<_>>();
-        assert_eq!(zones(&retouch())[..2], [PlannedZone::NewGrowth, PlannedZone::RootToEnd]);
-        let virgin = parse("curl-virgin.toml", VIRGIN).expect("a shipped protocol");
-        assert_eq!(zones(&virgin)[..2], [PlannedZone::RootToEnd, PlannedZone::RootToEnd]);
-    }
-
-    /// Every service the library promises, and no other.
-    #[test]
-    fn shipped_protocols_are_embedded() {
-        let codes: Vec<_> =
-            super::super::Reference::shipped().protocols.iter().map(|p| p.code.as_str()).collect();
-        assert_eq!(
-            codes,
-            [
-                "colour-regrowth",
-                "curl-coloured",
-                "curl-retouch",
-                "curl-virgin",
-                "gloss",
-                "lightener-regrowth",
-                "relaxer-guanidine-retouch",
-                "relaxer-guanidine-virgin",
-                "relaxer-sodium-retouch",
-                "relaxer-sodium-virgin",
-                "visit-metal-test",
-                "visit-patch-test",
-                "visit-strand-test",
-                "wave-acid",
-                "wave-alkaline",
-                "wave-partial",
-            ]
-        );
-    }
-}
+#[path = "protocols_tests.rs"]
+mod tests;

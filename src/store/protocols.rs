@@ -14,6 +14,12 @@ pub struct Revision {
     pub fingerprint: Vec<u8>,
 }
 
+/// A revision about to be saved, with the document that the database holds the floor against.
+pub struct NewRevision<'a> {
+    pub revision: &'a Revision,
+    pub document: serde_json::Value,
+}
+
 /// The newest revision of every protocol by title; at most 100.
 pub async fn list_newest(s: &mut Scoped) -> Stored<Vec<Revision>> {
     Ok(sqlx::query_as(
@@ -38,11 +44,13 @@ pub async fn find(s: &mut Scoped, protocol: &str, revision: i32) -> Stored<Optio
     .await?)
 }
 
-/// Publishes a revision; one that is there already stays as it is.
-pub async fn insert(s: &mut Scoped, r: &Revision) -> Stored<bool> {
+/// Publishes a revision; one that is there already stays as it is. Refused with RB008 and every fault when its
+/// document breaks the floor of safety.
+pub async fn insert(s: &mut Scoped, new: NewRevision<'_>) -> Stored<bool> {
+    let r = new.revision;
     Ok(sqlx::query(
-        "insert into protocol_revision (salon_id, protocol, revision, title, chemistry, body, fingerprint)
-         values ($1,$2,$3,$4,$5,$6,$7) on conflict do nothing",
+        "insert into protocol_revision (salon_id, protocol, revision, title, chemistry, body, fingerprint, document)
+         values ($1,$2,$3,$4,$5,$6,$7,$8) on conflict do nothing",
     )
     .bind(s.salon.0)
     .bind(&r.protocol)
@@ -51,6 +59,7 @@ pub async fn insert(s: &mut Scoped, r: &Revision) -> Stored<bool> {
     .bind(&r.chemistry)
     .bind(&r.body)
     .bind(&r.fingerprint)
+    .bind(sqlx::types::Json(new.document))
     .execute(&mut *s.tx)
     .await?
     .rows_affected()

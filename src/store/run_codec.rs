@@ -4,9 +4,9 @@ use serde_json::{Value, json};
 
 use super::{StoreError, Stored};
 use crate::domain::ids::{LotId, PersonId, StationId};
-use crate::domain::protocol::{Clock, HoldPoint, Section, StepCode};
+use crate::domain::protocol::{Clock, HoldPoint, LookFor, Section, StepCode};
 use crate::domain::run::{
-    Comfort, CurlReading, EventKind, FactId, Granted, Happened, HeadPlace, Rod, Signed,
+    Comfort, CurlReading, EventKind, FactId, Granted, Happened, HeadPlace, Progress, Rod, Signed,
 };
 
 fn place(p: Option<HeadPlace>) -> Value {
@@ -55,6 +55,9 @@ fn happened_data(happened: &Happened) -> Value {
             json!({"clock": clock.code(), "comfort": comfort.code(), "place": place(*at)})
         }
         Happened::TestCurlRead { rod, reading } => json!({"rod": rod.code(), "reading": reading.code()}),
+        Happened::ProgressRead { look, section, reading } => {
+            json!({"look": look.code(), "section": section.code(), "reading": reading.code()})
+        }
         Happened::RodsNoted { count, first_at, last_at } => {
             json!({"count": count, "first_at": first_at.code(), "last_at": last_at.code()})
         }
@@ -206,6 +209,11 @@ impl Parts<'_> {
                 rod: self.code("rod", Rod::from_code)?,
                 reading: self.code("reading", CurlReading::from_code)?,
             },
+            "progress_read" => Happened::ProgressRead {
+                look: self.code("look", LookFor::from_code)?,
+                section: self.code("section", Section::from_code)?,
+                reading: self.code("reading", Progress::from_code)?,
+            },
             "rods_noted" => Happened::RodsNoted {
                 count: u16::try_from(self.int("count")?).map_err(|_| self.corrupt("count"))?,
                 first_at: self.code("first_at", HeadPlace::from_code)?,
@@ -269,6 +277,11 @@ mod tests {
                 place: Some(HeadPlace::Quadrant(Section::FrontLeft)),
             }),
             EventKind::Happened(Happened::TestCurlRead { rod: Rod::Weakest, reading: CurlReading::S }),
+            EventKind::Happened(Happened::ProgressRead {
+                look: LookFor::CombBack,
+                section: Section::LeftNape,
+                reading: Progress::Reached,
+            }),
             EventKind::Happened(Happened::RodsNoted {
                 count: 64,
                 first_at: HeadPlace::Nape,

@@ -14,6 +14,7 @@ pub struct PlanProduct {
     pub family: String,
     pub strength: String,
     pub skin_test: String,
+    pub mixed_life_min: Option<i16>,
     pub strand_test_asked: bool,
     pub sheet_forbids_closing_after_stop: bool,
 }
@@ -21,7 +22,7 @@ pub struct PlanProduct {
 /// The products of a plan by application; a plan has at most twelve.
 pub async fn list_plan_products(s: &mut Scoped, plan: PlanId) -> Stored<Vec<PlanProduct>> {
     Ok(sqlx::query_as(
-        "select pp.application, p.product_id, p.name, p.family, p.strength, p.skin_test, pp.strand_test_asked,
+        "select pp.application, p.product_id, p.name, p.family, p.strength, p.skin_test, p.mixed_life_min, pp.strand_test_asked,
             p.sheet_forbids_closing_after_stop
          from plan_product pp join product p using (salon_id, product_id)
          where pp.salon_id = $1 and pp.plan_id = $2 order by pp.application limit 12",

@@ -220,6 +220,7 @@ fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
     let name = short_name(&x.loaded.run.client_name);
     match b.kind {
         BellKind::TestCurl => format!("test curl, {name}"),
+        BellKind::Look => format!("look, {name}"),
         BellKind::Most => format!("rinse, {name}: longest allowed"),
         BellKind::RinseNow => format!("rinse now, {name}"),
         BellKind::Target | BellKind::Soon => format!("{}, {name}: at target", bell_of(x, b).to_lowercase()),
@@ -237,6 +238,7 @@ fn row(x: &Seen<'_>, b: &Bell, now: OffsetDateTime, clock: &dyn Fn(OffsetDateTim
         BellKind::TestCurl => {
             ("test curl: first rod, last rod, weakest place".to_string(), x.loaded.run.chair.clone())
         }
+        BellKind::Look => ("look at the hair".to_string(), x.loaded.run.chair.clone()),
         BellKind::Target | BellKind::Soon => {
             (format!("{}: at target", capital(&bell_of(x, b))), x.loaded.run.chair.clone())
         }

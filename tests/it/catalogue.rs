@@ -186,12 +186,16 @@ async fn the_guards_stand_and_are_on() {
     let on = names(
         &mut hand,
         "select tgrelid::regclass || '.' || tgname from pg_trigger where not tgisinternal and tgenabled = 'O' and tgrelid::regclass::text in
-           ('run', 'run_step', 'run_event', 'ledger', 'dispensed', 'skin_test', 'hair_test', 'consult', 'strand_event', 'booking', 'booking_place', 'product')",
+           ('run', 'run_step', 'run_event', 'ledger', 'dispensed', 'skin_test', 'hair_test', 'consult', 'strand_event', 'booking', 'booking_place', 'product', 'protocol_revision')",
     )
     .await;
     for guard in [
         "run.run_guard",
         "run_step.run_step_guard",
+        "run_step.run_step_protocol",
+        "run_event.run_event_mixture",
+        "run_event.run_event_steps",
+        "protocol_revision.protocol_revision_guard",
         "run_event.run_event_guard",
         "run_event.run_event_after",
         "ledger.ledger_guard",

@@ -75,6 +75,8 @@ pub struct PlannedProduct {
     pub straightens: bool,
     /// Its strength.
     pub strength: Option<Strength>,
+    /// The strongest the protocol lets onto such a head; none: what the hair takes.
+    pub strength_most: Option<Strength>,
     /// It opens the hair: tested, dispensed, judged; else it closes.
     pub opening: bool,
     /// The skin under it.
@@ -114,6 +116,7 @@ pub fn check_service(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable
     skin::check(plan, head, &mut all);
     told(plan, head, &mut all);
     sheets(plan, &mut all);
+    bounded(plan, &mut all);
     all.sort_by(|a, b| {
         let from = |f: &Found| f.span_mm.map_or(f64::MAX, |(from, _)| from);
         let order = b.verdict.cmp(&a.verdict).then_with(|| a.letters.cmp(&b.letters));
@@ -168,6 +171,23 @@ fn told(plan: &[PlannedProduct], head: &Head<'_>, all: &mut Vec<Found>) {
         let mut found = Found::new(verdict, f.rule, f.words).source(f.source).way(way);
         (found.letters, found.until) = (letters, f.until);
         all.push(found);
+    }
+}
+
+/// The protocol's own bound on strength; a strength that is not known counts as strong.
+fn bounded(plan: &[PlannedProduct], all: &mut Vec<Found>) {
+    for p in plan.iter().filter(|p| p.opening) {
+        let Some(most) = p.strength_most.filter(|m| p.strength.unwrap_or(Strength::Strong) > *m) else {
+            continue;
+        };
+        let words = format!("{} is too strong for this service: {} at most", p.product, most.words());
+        all.push(
+            Found::new(Verdict::Refuse, "protocol-strength", words)
+                .of(p)
+                .why("The service is written for hair that takes no more.")
+                .source("handbook teaching")
+                .way(Way::Shelf("Choose a milder product".into())),
+        );
     }
 }
 

@@ -17,6 +17,7 @@ fn product(letter: char, straightens: bool, zone: Zone) -> PlannedProduct {
         zone,
         straightens,
         strength: Some(Strength::Mild),
+        strength_most: None,
         opening: true,
         skin: Skin::NoReaction,
         strand_test: StrandTest::Passed,
@@ -162,6 +163,22 @@ fn a_closing_product_on_unknown_hair_asks_for_a_test_of_the_opening_ones() {
     let (felt, told) = ([felt()], told());
     let found = check_service(&plan, &head(&strand, &felt, &told), &Reference::shipped().rules);
     assert!(asks_strand_test(&plan[0], &found) && !asks_strand_test(&plan[1], &found), "{found:?}");
+}
+
+#[test]
+fn a_service_for_coloured_hair_takes_mild_products_only() {
+    // trade-rules.md, hair and scalp: coloured hair, mild strength at most (handbook).
+    let (strand, felt, told) = (re_formed(), [felt()], told());
+    for (strength, refused) in [(Some(Strength::Mild), false), (Some(Strength::Regular), true), (None, true)]
+    {
+        let p = PlannedProduct {
+            strength,
+            strength_most: Some(Strength::Mild),
+            ..product('B', false, Zone::RootToEnd)
+        };
+        let found = check_service(&[p], &head(&strand, &felt, &told), &Reference::shipped().rules);
+        assert_eq!(found.iter().any(|f| f.rule == "protocol-strength"), refused, "{strength:?}: {found:?}");
+    }
 }
 
 /// Of products whose sheet asks for a patch test: the others are tested on hair instead.

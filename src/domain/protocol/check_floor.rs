@@ -93,6 +93,11 @@ impl<'p> Held<'_, 'p> {
                     waits(self.check, self.row, Spot::Step(*i), step, *point);
                 }
             }
+            Ask::AtWorkHoldPoint(point) => {
+                for (i, step) in self.at_work().into_iter().filter(|(_, s)| s.hands != Hands::Nobody) {
+                    waits(self.check, self.row, Spot::Step(i), step, *point);
+                }
+            }
             Ask::StylistHands | Ask::Qualified | Ask::NotOptional => self.people(),
             Ask::Rinsed => self.rinsed(),
             Ask::ClosedBy(closer) => self.closed_by(*closer),

@@ -59,6 +59,8 @@ pub enum Ask {
     HoldPoint(HoldPoint),
     /// The first step that puts it on waits for this.
     FirstHoldPoint(HoldPoint),
+    /// Every step in which hands work while it is on waits for this.
+    AtWorkHoldPoint(HoldPoint),
     /// First touch to rinse is timed by the product sheet alone: no figure, no start.
     ExposureFromSheet,
     /// First touch to rinse is never longer, minutes, whatever the sheet says.
@@ -184,8 +186,17 @@ pub(super) fn reforms(protocol: &Protocol) -> bool {
 }
 
 impl Floor {
+    /// Writes its ceilings into a protocol's applications.
+    pub fn cap(&self, protocol: &mut Protocol) {
+        let ceilings: Vec<_> =
+            protocol.applications.iter().map(|a| self.exposure_ceiling(protocol, a)).collect();
+        for (a, ceiling) in protocol.applications.iter_mut().zip(ceilings) {
+            a.exposure_ceiling = ceiling;
+        }
+    }
+
     /// The longest an application may work from first touch to rinse, whatever its sheet says, minutes.
-    pub fn exposure_most(&self, protocol: &Protocol, a: &PlannedApplication) -> Option<(u16, Mark)> {
+    pub fn exposure_ceiling(&self, protocol: &Protocol, a: &PlannedApplication) -> Option<(u16, Mark)> {
         let mosts = self.rows.iter().filter_map(|row| match row.asks {
             Ask::ExposureMost(most) if row.subjects.iter().any(|s| s.is(protocol, a)) => {
                 Some((most, row.mark))

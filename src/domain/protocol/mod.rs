@@ -4,6 +4,7 @@
 
 pub mod check;
 mod check_floor;
+mod check_step;
 pub mod floor;
 pub mod hold_point;
 pub mod section;
@@ -69,6 +70,9 @@ pub struct PlannedApplication {
     pub straightens: bool,
     /// The strongest that may be planned and started; none: what the hair takes.
     pub strength_most: Option<Strength>,
+    /// The floor's own ceiling from first touch to rinse, with how far it can be trusted: it holds in every run,
+    /// whatever the sheet says.
+    pub exposure_ceiling: Option<(u16, Mark)>,
     /// It opens the hair: skin-tested, dispensed, rinsed and closed.
     pub chemical: Chemical,
     /// The steps that put it on, first touch first.

@@ -2,8 +2,8 @@
 
 use super::exposure::Exposure;
 use super::frame::Figures;
-use super::state::{Signature, State, StepState, TestCurl};
-use super::value::{CurlReading, Instant};
+use super::state::{Looked, Signature, State, StepState, TestCurl};
+use super::value::{CurlReading, Instant, Progress};
 use crate::domain::protocol::{Chemical, Clock, HoldPoint, Meaning, Step, StepCode, Validity};
 use time::Duration;
 
@@ -86,8 +86,23 @@ impl State<'_> {
         self.signatures.iter().rev().find(|s| {
             s.signed.hold_point == point
                 && (outlives_stop || s.seq > self.closed_seq)
-                && (point.validity() != Validity::Step || s.step == *step)
+                && match point.validity() {
+                    Validity::Step => s.step == *step,
+                    Validity::Mixture => s.step == *step || self.same_mixture(&s.step, step),
+                    _ => true,
+                }
         })
+    }
+
+    /// Both steps put one application on, and its sheet gives the mixture a life.
+    fn same_mixture(&self, a: &StepCode, b: &StepCode) -> bool {
+        let letter = |code| self.frame.protocol.step(code).and_then(|s| s.application);
+        letter(a).is_some() && letter(a) == letter(b) && self.mixed_life_min(b).is_some()
+    }
+
+    /// How long the mixture of a step's application lives by its sheet, minutes.
+    pub fn mixed_life_min(&self, step: &StepCode) -> Option<u16> {
+        self.frame.product(self.frame.protocol.step(step)?.application?)?.mixed_life_min
     }
 
     /// An answer that nobody may override, if one was ever given in this run.
@@ -102,6 +117,12 @@ impl State<'_> {
     pub fn curl_says_rinse(&self) -> Option<&TestCurl> {
         let from = self.exposures.iter().filter(|e| e.is_open()).map(|e| e.first_touch).max()?;
         self.test_curls.iter().find(|c| c.at >= from && c.reading >= CurlReading::S)
+    }
+
+    /// A look said rinse, anywhere, at what is on the hair now.
+    pub fn look_says_rinse(&self) -> Option<&Looked> {
+        let from = self.exposures.iter().filter(|e| e.is_open()).map(|e| e.first_touch).max()?;
+        self.looks.iter().find(|c| c.at >= from && c.reading >= Progress::Reached)
     }
 
     /// When the window of the application in hand shuts, while its passes are not done.

@@ -3,12 +3,13 @@
 //! The bell at the longest allowed cannot be silenced: only rinsing or stopping answers it.
 
 use super::state::State;
-use super::value::{CurlReading, Instant};
-use crate::domain::protocol::{Clock, Step, StepCode};
+use super::value::{CurlReading, Instant, Progress};
+use crate::domain::protocol::{Clock, Look, LookFor, Step, StepCode};
 use time::Duration;
 
-/// Minutes between a test curl that is no S yet and the next look (trade-rules.md: every 2–3, CP).
-pub const LOOK_AGAIN_MIN: i64 = 2;
+/// Minutes between a test curl that is no S yet and the next, where the protocol names none
+/// (trade-rules.md: every 2–3, common practice).
+const LOOK_AGAIN_MIN: u16 = 2;
 
 /// What a bell calls for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -17,6 +18,8 @@ pub enum BellKind {
     Soon,
     /// The shortest time has passed, or a look again is due: read a test curl.
     TestCurl,
+    /// A look is due: comb-back press, lift, colour.
+    Look,
     /// At target, and every minute until taken.
     Target,
     /// At the longest allowed, and every minute until rinsed.
@@ -62,6 +65,8 @@ pub struct Running {
     pub most_at: Option<Instant>,
     /// Test curls are read on it.
     pub test_curl: bool,
+    /// What is watched on it.
+    pub look: Option<Look>,
     /// Rinsing has begun: the exposure counts on until clear, the bell is answered.
     pub rinsing: bool,
     /// Past the longest allowed nothing but rinsing or stopping answers its bell.
@@ -88,6 +93,7 @@ impl State<'_> {
                 least_at: reach(figures.least_min),
                 most_at: reach(figures.most_min),
                 test_curl: self.reads_curls(e.letter),
+                look: self.frame.protocol.look(e.letter),
                 rinsing: e.water_on.is_some() || rinse_in_hand,
                 on_hair: true,
             })
@@ -110,6 +116,7 @@ impl State<'_> {
             least_at: after(figures.least_min),
             most_at: after(figures.most_min),
             test_curl: step.reads_curls(),
+            look: step.look.filter(|_| step.reads_curls()),
             rinsing,
             on_hair,
         })
@@ -154,7 +161,9 @@ impl State<'_> {
     fn taken_after(&self, clock: &Running, at: Instant) -> Option<Instant> {
         let of = |b: &&super::state::BellTaken| b.step == clock.step && b.clock == clock.clock && b.at >= at;
         let curl = self.test_curls.iter().filter(|c| clock.test_curl && c.at >= at).map(|c| c.at);
-        self.bells_taken.iter().filter(of).map(|b| b.at).chain(curl).min()
+        let look = self.looks.iter().filter(|l| clock.look.is_some_and(|c| c.what == l.look) && l.at >= at);
+        let looked = look.map(|l| l.at);
+        self.bells_taken.iter().filter(of).map(|b| b.at).chain(curl).chain(looked).min()
     }
 
     fn clock_bells(&self, clock: &Running, from: Instant, to: Instant, bells: &mut Vec<Bell>) {
@@ -183,6 +192,21 @@ impl State<'_> {
         if let Some(at) = self.test_curl_due(clock) {
             ring(at, BellKind::TestCurl);
         }
+        if let Some(at) = self.look_due(clock) {
+            ring(at, BellKind::Look);
+        }
+    }
+
+    /// When a look is due: from its first minute on, then so often after each that is not yet.
+    pub fn look_due(&self, clock: &Running) -> Option<Instant> {
+        let look = clock.look.filter(|l| l.what != LookFor::TestCurl)?;
+        let after = |at: Instant, min: u16| at + Duration::minutes(i64::from(min));
+        let of = |l: &&super::state::Looked| l.look == look.what && l.at >= clock.from;
+        match self.looks.iter().filter(of).max_by_key(|l| l.at) {
+            None => Some(after(clock.from, look.from_min.unwrap_or(look.every_min))),
+            Some(l) if l.reading >= Progress::Reached => None,
+            Some(l) => Some(after(l.at, look.every_min)),
+        }
     }
 
     /// When a test curl is due: from the least time on, then two minutes after each that is no S.
@@ -192,7 +216,10 @@ impl State<'_> {
         match last {
             None => Some(least),
             Some(c) if c.reading >= CurlReading::S => None,
-            Some(c) => Some((c.at + Duration::minutes(LOOK_AGAIN_MIN)).max(least)),
+            Some(c) => {
+                let every = clock.look.map_or(LOOK_AGAIN_MIN, |l| l.every_min);
+                Some((c.at + Duration::minutes(i64::from(every))).max(least))
+            }
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::exposure::TouchKind;
 use super::state::{Ended, State};
-use super::value::{CurlReading, Instant, Rod};
+use super::value::{CurlReading, Instant, Progress, Rod};
 use crate::domain::protocol::{Clock, HoldPoint, Section, SectionWork, StepCode, Validity};
 use time::Duration;
 
@@ -86,6 +86,13 @@ pub enum Breach {
         /// When.
         at: Instant,
     },
+    /// A look showed that it went past.
+    WentOver {
+        /// Where.
+        section: Section,
+        /// When.
+        at: Instant,
+    },
     /// The service ended with product on, or with the hair open.
     LeftOpen {
         /// When.
@@ -135,6 +142,9 @@ impl Breach {
             Breach::CurlOver { rod, at: when } => {
                 format!("Test curl, {} rod: over at {}.", rod.code(), at(*when))
             }
+            Breach::WentOver { section, at: when } => {
+                format!("{}: looked at, over at {}.", section.words(), at(*when))
+            }
             Breach::LeftOpen { at: when } => format!("Ended at {} with the hair open.", at(*when)),
         }
     }
@@ -165,6 +175,8 @@ impl State<'_> {
                 .filter(|c| c.reading == CurlReading::Over)
                 .map(|c| Breach::CurlOver { rod: c.rod, at: c.at }),
         );
+        let over = self.looks.iter().filter(|l| l.reading == Progress::Over);
+        found.extend(over.map(|l| Breach::WentOver { section: l.section, at: l.at }));
         if let Some((how, at)) = self.ended {
             let rinsed = !matches!(how, Ended::Left { rinsed: false });
             if self.hair_open() && !(rinsed && self.exposures.is_empty()) {

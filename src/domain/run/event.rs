@@ -3,9 +3,9 @@
 //! A *granted* event exists only because the server said yes. A *happened* event is a fact: it
 //! stood whether or not the server was reached, and is never refused for being late.
 
-use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
+use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 use crate::domain::ids::{LotId, PersonId, StationId};
-use crate::domain::protocol::{Answer, Clock, HoldPoint, Meaning, Section, StepCode};
+use crate::domain::protocol::{Answer, Clock, HoldPoint, LookFor, Meaning, Section, StepCode};
 
 /// A coded answer to a hold point, as kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -131,6 +131,15 @@ pub enum Happened {
         rod: Rod,
         /// What it shows.
         reading: CurlReading,
+    },
+    /// A section was looked at while product works on it.
+    ProgressRead {
+        /// What was looked for.
+        look: LookFor,
+        /// Where.
+        section: Section,
+        /// What it shows.
+        reading: Progress,
     },
     /// Winding is done.
     RodsNoted {
@@ -273,6 +282,7 @@ impl Happened {
             Happened::SectionRinsed { .. } => "section_rinsed",
             Happened::BellAnswered { .. } => "bell_answered",
             Happened::TestCurlRead { .. } => "test_curl_read",
+            Happened::ProgressRead { .. } => "progress_read",
             Happened::RodsNoted { .. } => "rods_noted",
             Happened::StingReported { .. } => "sting_reported",
             Happened::StopRecorded => "stop_recorded",
@@ -283,11 +293,14 @@ impl Happened {
         }
     }
 
-    /// Only a mistaken quadrant start, rinse or test curl may be taken back; a stop never.
+    /// Only a mistaken section start, rinse, test curl or look may be taken back; a stop never.
     pub const fn may_be_withdrawn(&self) -> bool {
         matches!(
             self,
-            Happened::SectionStarted { .. } | Happened::SectionRinsed { .. } | Happened::TestCurlRead { .. }
+            Happened::SectionStarted { .. }
+                | Happened::SectionRinsed { .. }
+                | Happened::TestCurlRead { .. }
+                | Happened::ProgressRead { .. }
         )
     }
 }

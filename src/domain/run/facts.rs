@@ -71,6 +71,10 @@ fn fits(state: &State, happened: &Happened) -> Result<(), Refusals> {
         Happened::Trimmed { mm } => {
             return figure(*mm > 0.0 && *mm <= TRIM_MOST_MM, "trim: more than 0, at most 1500 mm");
         }
+        Happened::ProgressRead { look, section, .. } => {
+            let watched = state.frame.protocol.steps.iter().filter_map(|s| s.look).any(|l| l.what == *look);
+            watched && state.frame.sections().contains(section)
+        }
         Happened::TestCurlRead { .. }
         | Happened::StingReported { .. }
         | Happened::StopRecorded
@@ -102,10 +106,12 @@ fn withdrawal(state: &State, fact_id: FactId, reason: &str) -> Result<(), Refusa
     Ok(())
 }
 
-/// The quadrant a place lies in, where it is one.
-pub(super) const fn quadrant_of(place: HeadPlace) -> Option<Section> {
-    match place {
-        HeadPlace::Quadrant(section) => Some(section),
-        _ => None,
-    }
+/// The section a place lies in, where the head is parted so; a place that lies in none counts everywhere.
+pub(super) fn section_of(place: HeadPlace, sections: &[Section]) -> Option<Section> {
+    let section = match place {
+        HeadPlace::Quadrant(section) => section,
+        HeadPlace::Hairline => Section::Hairline,
+        _ => return None,
+    };
+    sections.contains(&section).then_some(section)
 }

@@ -7,8 +7,8 @@ use super::event::{Event, EventKind, Granted, Happened};
 use super::exposure::{self, Touch, TouchKind};
 use super::frame::RunFrame;
 use super::state::{
-    BellTaken, Dispensed, Ended, Rods, SectionTap, Signature, State, StepState, Sting, Stop, StopCause,
-    TestCurl,
+    BellTaken, Dispensed, Ended, Looked, Rods, SectionTap, Signature, State, StepState, Sting, Stop,
+    StopCause, TestCurl,
 };
 use crate::domain::ids::PersonId;
 use crate::domain::protocol::{Chemical, SectionWork, Step, StepCode};
@@ -51,6 +51,7 @@ impl<'f> State<'f> {
             exposures: Vec::new(),
             taps: Vec::new(),
             test_curls: Vec::new(),
+            looks: Vec::new(),
             rods: None,
             stings: Vec::new(),
             stop: None,
@@ -226,6 +227,9 @@ impl<'f> State<'f> {
                 }
                 Happened::TestCurlRead { rod, reading } => {
                     self.test_curls.push(TestCurl { rod: *rod, reading: *reading, at });
+                }
+                Happened::ProgressRead { look, section, reading } => {
+                    self.looks.push(Looked { look: *look, section: *section, reading: *reading, at });
                 }
                 Happened::RodsNoted { count, first_at, last_at } => {
                     self.rods = Some(Rods { count: *count, first_at: *first_at, last_at: *last_at, at });

@@ -1,7 +1,7 @@
 //! What a run is held to, frozen when it starts: protocol revision, product sheet times, products.
 
 use super::holds::FrameProduct;
-use crate::domain::protocol::{Clock, Protocol, Section, Source, StepCode};
+use crate::domain::protocol::{Clock, Mark, Protocol, Section, Source, StepCode};
 
 /// A clock's figures from a product's sheet; whole minutes.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,13 +48,18 @@ impl RunFrame {
         self.products.iter().find(|p| p.application == letter)
     }
 
-    /// Quadrants in working order.
+    /// Sections in the protocol's order.
     pub fn sections(&self) -> &[Section] {
         &self.protocol.sections
     }
 
     fn sheet_times(&self, step: &StepCode, clock: Clock) -> Option<&SheetTimes> {
         self.sheet.iter().find(|s| s.step == *step && s.clock == clock)
+    }
+
+    /// The floor's own ceiling for the application of a step.
+    fn ceiling(&self, step: &StepCode) -> Option<(u16, Mark)> {
+        self.protocol.application(self.protocol.step(step)?.application?)?.exposure_ceiling
     }
 
     /// The figures in force; none when the step has no such clock.
@@ -65,14 +70,21 @@ impl RunFrame {
         let times = *self.protocol.step(step)?.times(clock)?;
         let sheet = self.sheet_times(step, clock);
         let most_of_sheet = sheet.and_then(|s| s.most_min);
-        let most_min = earlier(times.most_min, most_of_sheet);
+        let by_both = earlier(times.most_min, most_of_sheet);
+        let ceiling = self.ceiling(step).filter(|_| clock == Clock::Exposure);
+        let ceiling = ceiling.filter(|(most, _)| by_both.is_none_or(|m| m > *most));
+        let most_min = ceiling.map(|(most, _)| most).or(by_both);
         let sheet_rules = most_of_sheet.is_some() && most_min == most_of_sheet;
         // Where sheet and protocol contradict, ending in time outranks the least.
         let cap = |m: Option<u16>| m.map(|m| most_min.map_or(m, |most| m.min(most)));
         let least_min = cap(later(times.least_min, sheet.and_then(|s| s.least_min)));
         let target_min =
             cap(sheet.and_then(|s| s.target_min).or(times.target_min)).map(|t| t.max(least_min.unwrap_or(0)));
-        let most_source = if sheet_rules { Source::Sheet } else { times.source };
+        let most_source = match ceiling {
+            Some((_, mark)) => Source::Default { mark },
+            None if sheet_rules => Source::Sheet,
+            None => times.source,
+        };
         Some(Figures { target_min, least_min, most_min, most_source })
     }
 

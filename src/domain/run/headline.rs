@@ -1,10 +1,10 @@
 //! What is in hand now, then what is next: the words of the Run and Floor screens.
 
 use super::exposure::TouchKind;
-use super::facts::quadrant_of;
+use super::facts::section_of;
 use super::state::{Ended, State, Sting};
-use super::value::{CurlReading, Instant};
-use crate::domain::protocol::{HoldPoint, Section, SectionWork, Step, StepCode};
+use super::value::{CurlReading, Instant, Progress};
+use crate::domain::protocol::{HoldPoint, LookFor, Section, SectionWork, Step, StepCode};
 use time::Duration;
 
 /// The one act a screen offers largest.
@@ -39,6 +39,8 @@ pub enum NextAct {
     },
     /// Read a test curl.
     ReadCurl,
+    /// Look at the sections: comb-back press, lift, colour.
+    ReadLook(LookFor),
     /// Read the scalp again.
     ReadScalp,
     /// Answer "Skin whole, eyes clear, no swelling?"
@@ -203,6 +205,14 @@ impl State<'_> {
             };
             return Some(Headline::danger(words, None, self.rinse_act()));
         }
+        if let Some(look) = self.look_says_rinse().filter(|_| !rinsing) {
+            let words = if look.reading == Progress::Over {
+                "Over: rinse now".to_owned()
+            } else {
+                format!("Reached, {}: rinse", look.section.words())
+            };
+            return Some(Headline::danger(words, None, self.rinse_act()));
+        }
         let over = self
             .running()
             .into_iter()
@@ -216,7 +226,7 @@ impl State<'_> {
         let sting = self.stings.iter().rev().find(|s| s.seq > self.closed_seq)?;
         if self.place_is_wet(sting) {
             let step = self.step_in_hand().or_else(|| self.rinse_step())?.code.clone();
-            let act = quadrant_of(sting.place).map_or_else(
+            let act = section_of(sting.place, self.frame.sections()).map_or_else(
                 || NextAct::RinseClear { step: step.clone() },
                 |section| NextAct::RinseSection { step: step.clone(), section },
             );
@@ -244,7 +254,7 @@ impl State<'_> {
     /// Product is still on where it stings.
     fn place_is_wet(&self, sting: &Sting) -> bool {
         self.exposures.iter().flat_map(|e| &e.sections).any(|s| {
-            let here = quadrant_of(sting.place).is_none_or(|q| q == s.section);
+            let here = section_of(sting.place, self.frame.sections()).is_none_or(|q| q == s.section);
             let since = s.spells.last().is_some_and(|sp| sp.start <= sting.at);
             here && since && s.is_open()
         })
@@ -268,6 +278,11 @@ impl State<'_> {
         let curl_due = self.running().iter().filter_map(|c| self.test_curl_due(c)).any(|at| at <= now);
         if curl_due {
             return Headline::calm("Test curl: first rod, last rod, weakest place", None, NextAct::ReadCurl);
+        }
+        let look = self.running().into_iter().find(|c| self.look_due(c).is_some_and(|at| at <= now));
+        if let Some(look) = look.and_then(|c| c.look).filter(|_| self.untapped(step).is_empty()) {
+            let words = format!("Look: {}", look.what.words());
+            return Headline::calm(words, self.next_title(), NextAct::ReadLook(look.what));
         }
         let next = self.untapped(step).first().map(|s| s.words().to_owned()).or_else(|| self.next_title());
         let words = match self.last_tapped(step) {

@@ -188,6 +188,8 @@ pub struct FrameProduct {
     pub skin_test: SkinTest,
     /// The sheet forbids neutraliser or normalising shampoo after a stop.
     pub forbids_closing_after_stop: bool,
+    /// How long its mixture may be used by the sheet, minutes; none when the sheet was not entered.
+    pub mixed_life_min: Option<u16>,
 }
 
 /// Everything outside the run that its hold points rest on.

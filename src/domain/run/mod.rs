@@ -40,7 +40,7 @@ pub use records::hold_point_refusals;
 pub use refusal::{Refusal, Refusals};
 pub use state::State;
 pub use track::{AxisMark, Block, BlockKind, By, Collision, MarkKind, Track, Wanted, collisions};
-pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
+pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 
 #[cfg(test)]
 mod sample;
@@ -52,3 +52,5 @@ mod tests_after_stop;
 mod tests_clocks;
 #[cfg(test)]
 mod tests_interleaved;
+#[cfg(test)]
+mod tests_services;

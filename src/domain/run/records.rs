@@ -29,6 +29,12 @@ pub fn hold_point_refusals(state: &State, step: &Step, point: HoldPoint, context
             refusals.push(missing(true));
         }
     }
+    if point.validity() == Validity::Mixture
+        && let Some(life) = state.mixed_life_min(&step.code)
+        && context.now > signature.recorded_at + Duration::minutes(i64::from(life))
+    {
+        refusals.push(missing(true));
+    }
     refusals
 }
 

@@ -2,6 +2,7 @@
 
 use super::holds::Lacks;
 use super::value::Instant;
+use crate::domain::chemistry::Strength;
 use crate::domain::ids::{LotId, PersonId};
 use crate::domain::protocol::{Clock, HoldPoint, StepCode};
 
@@ -88,6 +89,13 @@ pub enum Refusal {
         /// Which.
         application: char,
     },
+    /// The product is stronger than the protocol lets onto such a head.
+    TooStrong {
+        /// Which application.
+        application: char,
+        /// The strongest there.
+        most: Strength,
+    },
     /// No figure from the product sheet.
     SheetTimeMissing {
         /// Of which step.
@@ -132,7 +140,7 @@ pub enum Refusal {
         /// When.
         at: Instant,
     },
-    /// A test curl said rinse.
+    /// A test curl or a look said rinse.
     RinseDue,
     /// Qualified hands do not stay until the hair is closed.
     HandsLeaving {
@@ -178,6 +186,6 @@ pub enum Refusal {
     FactNotOfRun,
     /// The record is as long as any service's can be: something sends taps of its own.
     RecordFull,
-    /// Only a quadrant start, a rinse or a test curl may be taken back.
+    /// Only a section start, a rinse, a test curl or a look may be taken back.
     NotWithdrawable,
 }

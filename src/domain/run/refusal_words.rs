@@ -45,6 +45,9 @@ impl Refusal {
             Refusal::ProductMissing { application } => {
                 format!("No product is chosen for application {application}.")
             }
+            Refusal::TooStrong { application, most } => {
+                format!("Product {application} is too strong for this service: {} at most.", most.words())
+            }
             Refusal::SheetTimeMissing { step, clock } => {
                 let which = match clock {
                     Clock::Phase => "time",
@@ -77,7 +80,9 @@ impl Refusal {
                 format!("Product {application} has been on longer than the longest allowed. Rinse now.")
             }
             Refusal::WindowShut { at: shut } => format!("The window shut at {}.", at(*shut)),
-            Refusal::RinseDue => "A test curl shows a firm S or more. Rinse the whole head.".into(),
+            Refusal::RinseDue => {
+                "A test curl or a look shows that it is reached. Rinse the whole head.".into()
+            }
             Refusal::HandsLeaving { until, needed } => {
                 format!(
                     "Qualified hands are here until {}, the hair is not closed before {}. Do not start.",
@@ -98,9 +103,9 @@ impl Refusal {
             }
             Refusal::ReasonMissing => "A reason is needed, at most 500 characters.".into(),
             Refusal::FigureImplausible { words } => format!("This figure cannot be: {words}."),
-            Refusal::FactNotOfRun => "This does not fit the service: no such step, pass or quadrant.".into(),
+            Refusal::FactNotOfRun => "This does not fit the service: no such step, pass or section.".into(),
             Refusal::NotWithdrawable => {
-                "Only a quadrant start, a rinse or a test curl may be taken back.".into()
+                "Only a section start, a rinse, a test curl or a look may be taken back.".into()
             }
         }
     }
@@ -138,6 +143,7 @@ impl Refusal {
             }
             Refusal::RecordLacking { .. } => "Check the plan again, or change it with the client.",
             Refusal::ProductMissing { .. } => "Choose the product in the plan.",
+            Refusal::TooStrong { .. } => "Plan it with a milder product.",
             Refusal::SheetTimeMissing { .. } => {
                 "Enter it on the Shelf from the sheet that came with the product."
             }

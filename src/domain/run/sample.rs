@@ -119,6 +119,7 @@ fn application(letter: char, family: Family, chemical: Chemical, steps: &[&str])
         zone: PlannedZone::RootToEnd,
         straightens: letter == 'A',
         strength_most: None,
+        exposure_ceiling: None,
         chemical,
         steps: steps.iter().map(|s| StepCode::from(*s)).collect(),
     }
@@ -225,6 +226,7 @@ pub(super) fn frame() -> RunFrame {
         strength: "regular".into(),
         skin_test: SkinTest::Patch,
         forbids_closing_after_stop: false,
+        mixed_life_min: None,
     };
     RunFrame {
         protocol: protocol(),

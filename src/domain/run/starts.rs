@@ -8,6 +8,7 @@ use super::records::hold_point_refusals;
 use super::refusal::{Refusal, Refusals};
 use super::state::State;
 use super::value::Instant;
+use crate::domain::chemistry::Strength;
 use crate::domain::chemistry::family::Family;
 use crate::domain::protocol::{Chemical, Clock, Hands, HoldPoint, SectionWork, Step, StepCode};
 use time::Duration;
@@ -132,12 +133,22 @@ impl Start<'_> {
         for (step, clock) in self.state.frame.sheet_times_missing() {
             refusals.push(Refusal::SheetTimeMissing { step, clock });
         }
+        refusals.extend(self.too_strong());
         refusals.extend(self.on_the_hair());
         for point in self.step.hold_points.iter().copied() {
             refusals.extend(self.hold_point(point));
         }
         refusals.extend(self.hands_stay());
         refusals
+    }
+
+    /// The product is stronger than the protocol lets onto such a head; what is not known counts as strong.
+    fn too_strong(&self) -> Option<Refusal> {
+        let letter = self.step.application?;
+        let most = self.state.frame.protocol.application(letter)?.strength_most?;
+        let strength = Strength::from_code(&self.state.frame.product(letter)?.strength);
+        (strength.unwrap_or(Strength::Strong) > most)
+            .then_some(Refusal::TooStrong { application: letter, most })
     }
 
     /// What is on the hair already, and how long.
@@ -158,7 +169,7 @@ impl Start<'_> {
                 refusals.push(Refusal::WindowShut { at: shut });
             }
         }
-        if self.state.curl_says_rinse().is_some() {
+        if self.state.curl_says_rinse().is_some() || self.state.look_says_rinse().is_some() {
             refusals.push(Refusal::RinseDue);
         }
         refusals

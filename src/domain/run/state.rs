@@ -3,9 +3,9 @@
 use super::event::Signed;
 use super::exposure::{Exposure, Touch};
 use super::frame::RunFrame;
-use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Rod};
+use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 use crate::domain::ids::{LotId, PersonId, StationId};
-use crate::domain::protocol::{Clock, StepCode};
+use crate::domain::protocol::{Clock, LookFor, Section, StepCode};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// How far a step has come.
@@ -49,6 +49,19 @@ pub struct TestCurl {
     pub rod: Rod,
     /// What it showed.
     pub reading: CurlReading,
+    /// When.
+    pub at: Instant,
+}
+
+/// A look on record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Looked {
+    /// What was looked for.
+    pub look: LookFor,
+    /// Where.
+    pub section: Section,
+    /// What it showed.
+    pub reading: Progress,
     /// When.
     pub at: Instant,
 }
@@ -177,6 +190,8 @@ pub struct State<'f> {
     pub taps: Vec<SectionTap>,
     /// Test curls, by instant.
     pub test_curls: Vec<TestCurl>,
+    /// Looks at sections, by instant.
+    pub looks: Vec<Looked>,
     /// Rods, last noted.
     pub rods: Option<Rods>,
     /// Complaints, in the record's order.

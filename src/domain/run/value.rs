@@ -95,9 +95,21 @@ impl HeadPlace {
         }
     }
 
-    /// Reads a code.
+    /// Reads a code: a place, or a section of any parting.
     pub fn from_code(code: &str) -> Option<HeadPlace> {
-        HeadPlace::ALL.into_iter().find(|p| p.code() == code)
+        let place = HeadPlace::ALL.into_iter().find(|p| p.code() == code);
+        place.or_else(|| Section::from_code(code).map(HeadPlace::Quadrant))
+    }
+
+    /// The places offered on a head parted so: its sections, then what lies outside them.
+    pub fn offered(sections: &[Section]) -> Vec<HeadPlace> {
+        let own = sections.iter().filter(|s| **s != Section::Hairline).map(|s| HeadPlace::Quadrant(*s));
+        let mut places: Vec<HeadPlace> = own.collect();
+        let quadrant = |p: &HeadPlace| matches!(p, HeadPlace::Quadrant(_));
+        let rest = HeadPlace::ALL.into_iter().filter(|p| places.is_empty() || !quadrant(p));
+        let rest: Vec<HeadPlace> = rest.filter(|p| !places.iter().any(|o| o.words() == p.words())).collect();
+        places.extend(rest);
+        places
     }
 
     /// What the screen says.
@@ -139,6 +151,45 @@ impl Comfort {
     /// Reads a code.
     pub fn from_code(code: &str) -> Option<Comfort> {
         [Comfort::No, Comfort::Warm, Comfort::Stings].into_iter().find(|c| c.code() == code)
+    }
+}
+
+/// What a look at a section shows: the comb-back press, the lift, the colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Progress {
+    /// Not yet.
+    NotYet,
+    /// As wanted: rinse.
+    Reached,
+    /// Gone past: rinse now.
+    Over,
+}
+
+impl Progress {
+    /// Every reading.
+    pub const ALL: [Progress; 3] = [Progress::NotYet, Progress::Reached, Progress::Over];
+
+    /// The code used in the database and forms.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Progress::NotYet => "not-yet",
+            Progress::Reached => "reached",
+            Progress::Over => "over",
+        }
+    }
+
+    /// What the screen says.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Progress::NotYet => "not yet",
+            Progress::Reached => "reached",
+            Progress::Over => "over",
+        }
+    }
+
+    /// Reads a code.
+    pub fn from_code(code: &str) -> Option<Progress> {
+        Progress::ALL.into_iter().find(|r| r.code() == code)
     }
 }
 

@@ -123,6 +123,9 @@ impl Names<'_> {
             Happened::TestCurlRead { rod: r, reading } => {
                 format!("Test curl, {}: {}", rod(*r), curl(*reading))
             }
+            Happened::ProgressRead { look, section, reading } => {
+                format!("{}, {}: {}", look.words(), section.words(), reading.words())
+            }
             Happened::RodsNoted { count, first_at, last_at } => {
                 format!("{count} rods, first {}, last {}", first_at.words(), last_at.words())
             }

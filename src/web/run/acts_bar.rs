@@ -23,7 +23,7 @@ impl Maker<'_> {
             stings: chemical.then(|| Stings {
                 action: facts.clone(),
                 hidden: fact("sting_reported"),
-                places: HeadPlace::ALL
+                places: HeadPlace::offered(self.loaded.frame.sections())
                     .iter()
                     .map(|p| (p.code().to_string(), p.words().to_string()))
                     .collect(),
@@ -100,6 +100,7 @@ impl Maker<'_> {
                 permission("endings", "End the stopped service".into(), vec![pair("how", "finished")])
             }
             NextAct::ReadCurl => link("Read the test curl", "#curls"),
+            NextAct::ReadLook(_) => link("Look at the hair", "#looks"),
             NextAct::ReadScalp => link("Read the scalp", "#pause"),
             NextAct::ReadStop => link("Look, then answer", "#stop"),
             NextAct::StartRun | NextAct::Nothing => None,

@@ -53,7 +53,8 @@ impl Maker<'_> {
                 .most_at
                 .map(|m| format!("; longest allowed at {}", self.clock(m)))
                 .unwrap_or_default();
-            let rinse_due = exposure && self.state.curl_says_rinse().is_some();
+            let rinse_due = exposure
+                && (self.state.curl_says_rinse().is_some() || self.state.look_says_rinse().is_some());
             let (clock, words, class) = match running.target_at.filter(|_| !rinse_due) {
                 Some(target) if running.most_at.is_some_and(|m| m <= self.now) => (
                     Clock::up(ms(running.from), now),
@@ -91,6 +92,7 @@ impl Maker<'_> {
                 let kind = match b.kind {
                     BellKind::Soon => "one minute to go",
                     BellKind::TestCurl => "test curl",
+                    BellKind::Look => "look at the hair",
                     BellKind::Target => "at target",
                     BellKind::Most => "longest allowed, rinse now",
                     BellKind::RinseNow => "rinse now",

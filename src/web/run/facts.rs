@@ -4,8 +4,8 @@ use serde::Deserialize;
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
-use crate::domain::protocol::{Clock, HoldPoint, Section, StepCode};
-use crate::domain::run::{Comfort, CurlReading, Fact, FactId, Happened, HeadPlace, Rod, Signed};
+use crate::domain::protocol::{Clock, HoldPoint, LookFor, Section, StepCode};
+use crate::domain::run::{Comfort, CurlReading, Fact, FactId, Happened, HeadPlace, Progress, Rod, Signed};
 
 /// The fields of every kind of fact; each kind reads its own.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -23,6 +23,7 @@ pub struct FactForm {
     comfort: String,
     place: String,
     rod: String,
+    look: String,
     reading: String,
     count: String,
     first_at: String,
@@ -67,7 +68,7 @@ impl FactForm {
         Ok(match self.kind.as_str() {
             "section_started" => Happened::SectionStarted {
                 step: self.step()?,
-                section: need(Section::from_code(&self.section), "quadrant")?,
+                section: need(Section::from_code(&self.section), "section")?,
                 pass: need(self.pass.parse().ok(), "pass")?,
             },
             "section_rinsed" => Happened::SectionRinsed {
@@ -82,6 +83,7 @@ impl FactForm {
                 place: self.place(),
             },
             "test_curl_read" => self.curl()?,
+            "progress_read" => self.progress()?,
             "rods_noted" => Happened::RodsNoted {
                 count: need(self.count.trim().parse().ok(), "number of rods")?,
                 first_at: need(HeadPlace::from_code(&self.first_at), "place of the first rod")?,
@@ -114,6 +116,19 @@ impl FactForm {
         Ok(Happened::TestCurlRead {
             rod: need(Rod::from_code(rod), "rod")?,
             reading: need(CurlReading::from_code(reading), "reading")?,
+        })
+    }
+
+    /// A look: the button carries "back-left:reached".
+    fn progress(&self) -> Result<Happened, String> {
+        let (section, reading) = match self.reading.split_once(':') {
+            Some((section, reading)) => (section, reading),
+            None => (self.section.as_str(), self.reading.as_str()),
+        };
+        Ok(Happened::ProgressRead {
+            look: need(LookFor::from_code(&self.look), "look")?,
+            section: need(Section::from_code(section), "section")?,
+            reading: need(Progress::from_code(reading), "reading")?,
         })
     }
 

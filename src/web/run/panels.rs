@@ -1,8 +1,10 @@
 //! What stands under the clocks: hold points, bowl, test curls, stop, last taps, record, steps.
 
-use super::view::{Bowl, CurlPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words};
-use crate::domain::protocol::{HoldPoint, Meaning, Section, Step};
-use crate::domain::run::{CurlReading, EventKind, Granted, Happened, Rod};
+use super::view::{
+    Bowl, CurlPanel, LookPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words,
+};
+use crate::domain::protocol::{HoldPoint, LookFor, Meaning, Section, Step};
+use crate::domain::run::{CurlReading, EventKind, Granted, Happened, Progress, Rod};
 use crate::web::form::Choice;
 use crate::web::once;
 
@@ -98,6 +100,27 @@ impl Maker<'_> {
         })
     }
 
+    pub(super) fn looks(&self) -> Option<LookPanel> {
+        let watched = |c: &crate::domain::run::Running| c.look.filter(|l| l.what != LookFor::TestCurl);
+        let look = self.state.running().iter().find_map(watched)?;
+        let open = self.state.exposures.iter().filter(|e| e.is_open()).flat_map(|e| &e.sections);
+        let seen = |section: Section| {
+            let of = self.state.looks.iter().filter(|l| l.section == section && l.look == look.what);
+            of.map(|l| format!("{} {}", self.clock(l.at), l.reading.words())).collect::<Vec<_>>().join(", ")
+        };
+        Some(LookPanel {
+            what: look.what.words(),
+            look: look.what.code(),
+            every: look.every_min,
+            rows: open
+                .filter(|s| s.is_open())
+                .map(|s| (s.section.code(), s.section.words(), seen(s.section)))
+                .collect(),
+            readings: Progress::ALL.iter().map(|r| (r.code(), r.words())).collect(),
+            fact: once::key(),
+        })
+    }
+
     pub(super) fn stop_panel(&self) -> Option<StopPanel> {
         let stop = self.state.stop?;
         let mine = self.seat.person().is_some_and(|p| {
@@ -143,6 +166,9 @@ impl Maker<'_> {
                     ),
                     Happened::TestCurlRead { rod, reading } => {
                         format!("test curl, {} rod: {}", rod.code(), curl_words(*reading))
+                    }
+                    Happened::ProgressRead { look, section, reading } => {
+                        format!("{}, {}: {}", look.words(), section.words(), reading.words())
                     }
                     _ => return None,
                 };

@@ -167,6 +167,7 @@ pub(super) struct RunPage {
     /// Until when hands stay, before an opening step.
     hands_line: String,
     curls: Option<CurlPanel>,
+    looks: Option<LookPanel>,
     rods: Option<String>,
     trim: bool,
     stop: Option<StopPanel>,
@@ -191,6 +192,17 @@ pub(super) struct RunPage {
     may_end: bool,
     /// A manager may name hands that stay.
     may_name: bool,
+}
+
+/// Looks: rows of sections, readings to tap.
+pub(super) struct LookPanel {
+    pub(super) what: &'static str,
+    pub(super) look: &'static str,
+    pub(super) every: u16,
+    /// Section, its words, what was seen there.
+    pub(super) rows: Vec<(&'static str, &'static str, String)>,
+    pub(super) readings: Vec<(&'static str, &'static str)>,
+    pub(super) fact: String,
 }
 
 /// Test curls: rows of rods, readings to tap.
@@ -283,6 +295,7 @@ impl Maker<'_> {
                 .unwrap_or_default(),
             may_name: self.seat.person().is_some_and(|p| p.role == crate::domain::access::Role::Manager),
             curls: self.curls(),
+            looks: self.looks(),
             rods: step.filter(|s| s.rods && state.rods.is_none()).map(|_| once::key()),
             trim: step.is_some_and(|s| s.code.as_str().contains("trim")),
             stop: self.stop_panel(),
@@ -338,7 +351,10 @@ impl Maker<'_> {
         match &headline.act {
             NextAct::StartStep(code) => self.loaded.frame.protocol.step(code),
             NextAct::ReadScalp => self.state.next_step(),
-            NextAct::StartSection { .. } | NextAct::ReadCurl | NextAct::RinseSection { .. } => None,
+            NextAct::StartSection { .. }
+            | NextAct::ReadCurl
+            | NextAct::ReadLook(_)
+            | NextAct::RinseSection { .. } => None,
             _ => self.state.next_step(),
         }
     }

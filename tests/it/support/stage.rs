@@ -138,7 +138,7 @@ impl Salon {
         let plan = self
             .one(
                 "insert into plan (salon_id, client_id, protocol, revision, made_by, as_of, strand_seq, verdict, findings, applications)
-                 values ($1,$2,'curl-retouch',1,$3,current_date,
+                 values ($1,$2,'curl-retouch',(select max(revision) from protocol_revision where salon_id = $1 and protocol = 'curl-retouch'),$3,current_date,
                    (select coalesce(max(seq),0) from strand_event where salon_id = $1 and client_id = $2),
                    'clear','[]','[{\"letter\":\"A\"}]') returning plan_id",
                 &[self.id.0, client.0, self.staff.stylist.0],

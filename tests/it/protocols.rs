@@ -1,0 +1,194 @@
+//! The service library cannot be made unsafe: every line of every shipped protocol dropped or weakened is refused,
+//! by the domain and by the database, or is harmless for a listed reason.
+
+use std::collections::BTreeMap;
+
+use rinsebell::reference::{Reference, floor, protocol_document, protocols};
+use sqlx::Row as _;
+
+use crate::mutations::{Mutation, harmless, mutations, only_the_domain_sees};
+use crate::support::Salon;
+
+fn of_all() -> impl Iterator<Item = (&'static str, &'static str, Mutation)> {
+    Reference::protocol_texts()
+        .flat_map(|(name, text)| mutations(text).into_iter().map(move |m| (name, text, m)))
+}
+
+#[test]
+fn every_line_dropped_or_weakened_is_refused_or_harmless_for_a_listed_reason() {
+    let mut unlisted = Vec::new();
+    let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
+    let (mut all, mut refused) = (0, 0);
+    let mut lines = BTreeMap::new();
+    for (name, _, m) in of_all() {
+        all += 1;
+        *lines.entry((name, m.line)).or_insert(0) += 1;
+        if protocols::parse(name, &m.text).is_err() {
+            refused += 1;
+        } else if let Some(reason) = harmless(&m.what) {
+            *reasons.entry(reason).or_default() += 1;
+        } else {
+            unlisted.push(format!("{name}:{}: {}", m.line, m.what));
+        }
+    }
+    println!("{} lines, {all} mutations, {refused} refused, {} harmless:", lines.len(), all - refused);
+    for (reason, count) in &reasons {
+        println!("{count:5} {reason}");
+    }
+    assert!(unlisted.is_empty(), "{} accepted without a reason:\n{}", unlisted.len(), unlisted.join("\n"));
+    // Every line that says something was tried.
+    for (name, text) in Reference::protocol_texts() {
+        for (i, line) in text.lines().enumerate() {
+            let says = !line.trim().is_empty() && !line.starts_with('#') && line.trim() != "]";
+            assert!(!says || lines.contains_key(&(name, i + 1)), "{name}:{}: not tried: {line}", i + 1);
+        }
+    }
+}
+
+#[tokio::test]
+async fn what_the_domain_refuses_the_database_refuses_too() {
+    let salon = Salon::open().await;
+    let mut told: BTreeMap<String, usize> = BTreeMap::new();
+    let mut cases: Vec<(String, serde_json::Value)> = Vec::new();
+    for (name, _, m) in of_all() {
+        let Ok(read) = protocols::read(name, &m.text) else { continue };
+        if protocols::parse(name, &m.text).is_err() {
+            cases.push((format!("{name}:{}: {}", m.line, m.what), protocol_document::of(&read)));
+        }
+    }
+    let mut passed = Vec::new();
+    for chunk in cases.chunks(100) {
+        let documents: Vec<_> = chunk.iter().map(|(_, d)| sqlx::types::Json(d)).collect();
+        let rows = sqlx::query(
+            "select i, (select count(*) from rinsebell_protocol_faults(d)) from unnest($1::jsonb[]) with ordinality x(d, i) order by i",
+        )
+        .bind(documents)
+        .fetch_all(&salon.owner)
+        .await
+        .expect("the database judges every document");
+        for (row, (what, _)) in rows.iter().zip(chunk) {
+            if row.get::<i64, _>(1) > 0 {
+                continue;
+            }
+            match only_the_domain_sees(what) {
+                Some(reason) => *told.entry(reason.to_owned()).or_default() += 1,
+                None => passed.push(what.clone()),
+            }
+        }
+    }
+    println!("{} refused by the domain, only there: {told:?}", cases.len());
+    assert!(passed.is_empty(), "{} pass the database:\n{}", passed.len(), passed.join("\n"));
+}
+
+#[tokio::test]
+async fn shipped_protocols_pass_the_database_and_a_weaker_copy_is_not_saved() {
+    let salon = Salon::open().await;
+    let mut s = salon.app.begin(salon.id).await.expect("a transaction");
+    rinsebell::flow::protocols::publish_shipped(&mut s).await.expect("all of them are published");
+    s.commit().await.expect("saved");
+    let kept: i64 = sqlx::query_scalar("select count(*) from protocol_revision where document is not null")
+        .fetch_one(&salon.owner)
+        .await
+        .expect("counted");
+    assert_eq!(kept as usize, Reference::shipped().protocols.len());
+    for (path, value, why) in [
+        ("{steps,7,needs}", "[\"scalp\"]", "opening-gloves"),
+        ("{steps,7,exposure}", "{\"most\": 90, \"source\": \"CP\"}", "straightener-sheet"),
+        ("{applications,0,zone}", "\"root-to-end\"", "retouch-new-growth"),
+        ("{stop_words}", "[\"Rinse.\"]", "stop-skin"),
+    ] {
+        let mut s = salon.app.begin(salon.id).await.expect("a transaction");
+        let no = sqlx::query(
+            "insert into protocol_revision (salon_id, protocol, revision, title, chemistry, body, fingerprint, document)
+             select salon_id, protocol, 99, title, chemistry, body, fingerprint,
+               jsonb_set(jsonb_set(document, '{revision}', '99'), $2::text[], $3::jsonb)
+             from protocol_revision where salon_id = $1 and protocol = 'curl-retouch'",
+        )
+        .bind(salon.id.0)
+        .bind(path)
+        .bind(value)
+        .execute(&mut *s.tx)
+        .await
+        .expect_err(path);
+        let no = no.as_database_error().expect("refused by the database");
+        assert_eq!(no.code().as_deref(), Some("RB008"), "{path}: {no}");
+        assert!(no.message().contains(why), "{path}: {no}");
+    }
+    let mut s = salon.app.begin(salon.id).await.expect("a transaction");
+    let no = sqlx::query(
+        "insert into protocol_revision (salon_id, protocol, revision, title, chemistry, body, fingerprint)
+         select salon_id, protocol, 99, title, chemistry, body, fingerprint from protocol_revision where salon_id = $1 limit 1",
+    )
+    .bind(salon.id.0)
+    .execute(&mut *s.tx)
+    .await
+    .expect_err("no document");
+    assert_eq!(no.as_database_error().and_then(|e| e.code()).as_deref(), Some("RB008"));
+}
+
+#[tokio::test]
+async fn the_database_keeps_the_very_rows_of_the_shared_table() {
+    let salon = Salon::open().await;
+    let kept: serde_json::Value =
+        sqlx::query_scalar("select rinsebell_floor()").fetch_one(&salon.owner).await.expect("the floor");
+    assert_eq!(kept, protocol_document::of_floor(floor::shipped()));
+}
+
+/// One step of a bare run, written by the app's own hand: what the database says.
+async fn by_hand(salon: &Salon, plan: i64, product: i64, needs: &str, most: &str) -> Result<(), String> {
+    let mut s = salon.app.begin(salon.id).await.expect("a transaction");
+    let words =
+        |e: sqlx::Error| e.as_database_error().map_or_else(|| e.to_string(), |d| d.message().to_owned());
+    let run: i64 = sqlx::query_scalar(
+        "insert into run (salon_id, client_id, plan_id, protocol, revision, reference_fingerprint, chair, started_by)
+         select salon_id, client_id, plan_id, protocol, revision, '-', 'Chair 1', made_by from plan where salon_id = $1 and plan_id = $2
+         returning run_id",
+    )
+    .bind(salon.id.0)
+    .bind(plan)
+    .fetch_one(&mut *s.tx)
+    .await
+    .map_err(words)?;
+    let sql = format!(
+        "insert into run_step (salon_id, run_id, step_no, code, chemical, chemistry, application, product_id, needs, exposure_most_min)
+         select $1, $2, t.no, t.s ->> 'code', t.s ->> 'chemical', 'thio', t.s ->> 'application', $3, {needs}, {most}
+         from run r join protocol_revision v using (salon_id, protocol, revision) cross join lateral rinsebell_steps_of(v.document) t
+         cross join lateral (select array(select jsonb_array_elements_text(t.s -> 'needs')) as needs) n
+         where r.salon_id = $1 and r.run_id = $2 and t.s ->> 'code' = 'apply-1'"
+    );
+    sqlx::query(sqlx::AssertSqlSafe(sql))
+        .bind(salon.id.0)
+        .bind(run)
+        .bind(product)
+        .execute(&mut *s.tx)
+        .await
+        .map_err(words)?;
+    sqlx::query(
+        "insert into run_event (salon_id, run_id, seq, by, kind, data)
+         select salon_id, run_id, 1, started_by, 'run_started', '{}' from run where salon_id = $1 and run_id = $2",
+    )
+    .bind(salon.id.0)
+    .bind(run)
+    .execute(&mut *s.tx)
+    .await
+    .map_err(words)?;
+    Ok(())
+}
+
+#[tokio::test]
+async fn a_run_freezes_no_step_weaker_than_its_revision_and_leaves_none_out() {
+    let salon = Salon::open().await;
+    let stage = salon.stage().await;
+    let (plan, product) = (stage.plan.0, stage.straightener.0);
+    for (needs, most, why) in [
+        ("array_remove(needs, 'strand-test')", "42", "step:needs-less"),
+        ("array_remove(needs, 'barrier')", "42", "step:needs-less"),
+        ("array_remove(needs, 'hair-dry')", "42", "step:needs-less"),
+        ("needs", "null", "step:times-weaker"),
+        ("needs", "42", "steps:left-out"),
+    ] {
+        let said = by_hand(&salon, plan, product, needs, most).await;
+        assert_eq!(said, Err(why.to_owned()), "{needs} {most}");
+    }
+    salon.start_run(stage.plan, salon.staff.stylist).await.expect("whole, it starts");
+}
