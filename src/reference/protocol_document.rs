@@ -1,5 +1,5 @@
 //! What the database checks of a protocol and of the floor, as JSON: every figure and code, no words but the stop
-//! words. The database holds the same rows against it (`migrations/0017_floor.sql`).
+//! words. The database holds the same rows against it (`migrations/0015_floor.sql`).
 
 use serde_json::{Map, Value, json};
 
