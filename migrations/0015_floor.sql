@@ -226,10 +226,16 @@ begin
     from public.rinsebell_steps_of(doc) st cross join jsonb_array_elements(public.rinsebell_floor()) r
     where st.s ->> 'chemical' = 'closing' and r -> 'of' ? 'closing'
       and ((r ->> 'asks' = 'hold-point' and not st.s -> 'needs' ? (r ->> 'hold_point')) or (r ->> 'asks' = 'not-optional' and (st.s ->> 'optional')::boolean));
+  -- A test visit puts nothing on, and somebody may react all the same.
+  return query select 'protocol:' || (r ->> 'id') from jsonb_array_elements(public.rinsebell_floor()) r
+    where doc ->> 'kind' = 'test-visit' and r ->> 'asks' = 'stop-words'
+      and not exists (select 1 from jsonb_array_elements_text(doc -> 'stop_words') w
+        where not exists (select 1 from jsonb_array_elements_text(r -> 'words') k where strpos(lower(w), lower(k)) = 0));
   -- That it is whole: what the rows rest on.
   return query select 'protocol:' || why from (values
     ('stop-words', jsonb_array_length(doc -> 'stop_words') = 0),
     ('nothing-put-on', doc ->> 'kind' = 'service' and not exists (select 1 from jsonb_array_elements(doc -> 'applications') a where a ->> 'chemical' = 'opening')),
+    ('family-unknown', doc ->> 'family' is null or doc ->> 'family' = 'unknown'),
     ('family', doc ->> 'kind' = 'service' and not exists (select 1 from jsonb_array_elements(doc -> 'applications') a
       where a ->> 'chemical' = 'opening' and a ->> 'family' = doc ->> 'family')),
     ('test-visit', doc ->> 'kind' = 'test-visit' and (jsonb_array_length(doc -> 'applications') > 0 or (doc ->> 'retouch')::boolean
@@ -296,6 +302,9 @@ begin
       or greatest((t ->> 'target')::integer, (t ->> 'least')::integer, (t ->> 'most')::integer) > 240
       or (t ->> 'source' = 'sheet') <> (coalesce(t ->> 'target', t ->> 'least', t ->> 'most') is null)))),
     ('heat', st.s ->> 'heat' <> 'none' and (st.s ->> 'application' is null or st.s #>> '{phase,source}' is distinct from 'sheet')),
+    ('mix-parts', st.s -> 'mix' <> 'null' and (select count(distinct p) from public.rinsebell_texts(st.s #> '{mix,parts}') p) < 2),
+    ('mixed-not-asked', st.s ->> 'chemical' = 'opening' and st.s -> 'needs' ? 'mixed' is distinct from exists (
+      select 1 from public.rinsebell_steps_of(doc) b where b.s #>> '{mix,for}' = st.s ->> 'application')),
     ('mix', st.s -> 'mix' <> 'null' and exists (select 1 from public.rinsebell_steps_of(doc) b where b.no <= st.no and b.s ->> 'application' = st.s #>> '{mix,for}')),
     ('protects', (st.s ->> 'optional')::boolean and (jsonb_array_length(st.s -> 'needs') > 0 or st.s ->> 'application' is not null or st.s ->> 'work' is not null
       or st.s -> 'mix' <> 'null' or st.s ->> 'records' is not null))) w(why, bad)

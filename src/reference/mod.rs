@@ -8,9 +8,9 @@ pub mod consent;
 pub mod floor;
 pub mod growth;
 pub mod limits;
+pub mod protocol_document;
 #[cfg(test)]
 mod protocol_times;
-pub mod protocol_document;
 pub mod protocols;
 pub mod rules;
 mod spanned;

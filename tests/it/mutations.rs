@@ -157,6 +157,7 @@ fn swaps(line: &str, put: &mut impl FnMut(String, Option<String>)) {
 /// Why a change that is accepted harms nobody, by what was changed.
 const HARMLESS: &[(&str, &str)] = &[
     ("head.revision*", "it counts revisions"),
+    ("head.family *", "a test visit: nothing is put on, the family only names what is tried"),
     ("head.head *", "the head it is written for: every zone stays, and the plan check judges the very head"),
     ("head.sections -*", "a section that nobody works gets nothing; quadrants go together"),
     ("retouch.*", "when it is due again: an estimate, never a permission"),

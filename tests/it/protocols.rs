@@ -51,6 +51,11 @@ async fn what_the_domain_refuses_the_database_refuses_too() {
     let mut told: BTreeMap<String, usize> = BTreeMap::new();
     let mut cases: Vec<(String, serde_json::Value)> = Vec::new();
     for (name, _, m) in of_all() {
+        // The figures of the book are held alike in every protocol: one shows it.
+        let of_book = [".minutes.", ".hands.count", ".places"].iter().any(|f| m.what.contains(f));
+        if of_book && !name.ends_with("curl-retouch.toml") {
+            continue;
+        }
         let Ok(read) = protocols::read(name, &m.text) else { continue };
         if protocols::parse(name, &m.text).is_err() {
             cases.push((format!("{name}:{}: {}", m.line, m.what), protocol_document::of(&read)));

@@ -3,8 +3,8 @@
 use super::check::{Check, Spot};
 use super::floor::{Ask, Closer, Row, Subject, neutralises};
 use super::{
-    Hands, Head, Heat, HoldPoint, Look, Mix, PlannedApplication, PlannedZone, Protocol, Section, SectionWork,
-    Source, Step, Times,
+    Hands, Head, Heat, HoldPoint, Kind, Look, Mix, PlannedApplication, PlannedZone, Protocol, Section,
+    SectionWork, Source, Step, Times,
 };
 use crate::domain::chemistry::family::Group;
 use std::collections::BTreeSet;
@@ -13,6 +13,10 @@ use std::collections::BTreeSet;
 pub(super) fn check(check: &mut Check<'_>) {
     let (protocol, floor) = (check.protocol, check.floor);
     for row in &floor.rows {
+        // A test visit puts nothing on, and somebody may react all the same.
+        if let (Ask::StopWords(words), Kind::TestVisit) = (&row.asks, protocol.kind) {
+            stop_words(check, row, protocol, words);
+        }
         for (i, a) in protocol.applications.iter().enumerate() {
             if row.subjects.iter().any(|s| s.is(protocol, a)) {
                 Held { check, protocol, row, a, at: Spot::Application(i) }.application();
@@ -111,7 +115,7 @@ impl<'p> Held<'_, 'p> {
             Ask::Mixed => self.mixed(),
             Ask::Watched(..) => self.watched(),
             Ask::NeverWith(group) => self.never_with(*group),
-            Ask::StopWords(words) => self.stop_words(words),
+            Ask::StopWords(words) => stop_words(self.check, self.row, self.protocol, words),
             Ask::HoldPoint(_) => {}
         }
     }
@@ -343,16 +347,17 @@ impl<'p> Held<'_, 'p> {
             self.say(self.at, "family", &format!("never in one protocol with {}", group.words()));
         }
     }
+}
 
-    fn stop_words(&mut self, words: &[String]) {
-        let holds = |sentence: &String| {
-            let sentence = sentence.to_lowercase();
-            words.iter().all(|w| sentence.contains(&w.to_lowercase()))
-        };
-        if !self.protocol.stop_words.iter().any(holds) {
-            let reason = format!("stop words: no sentence says {}", words.join(", "));
-            self.say(Spot::Protocol, "stop_words", &reason);
-        }
+/// Some sentence holds all these words.
+fn stop_words(check: &mut Check<'_>, row: &Row, protocol: &Protocol, words: &[String]) {
+    let holds = |sentence: &String| {
+        let sentence = sentence.to_lowercase();
+        words.iter().all(|w| sentence.contains(&w.to_lowercase()))
+    };
+    if !protocol.stop_words.iter().any(holds) {
+        let reason = format!("stop words: no sentence says {}", words.join(", "));
+        say(check, row, Spot::Protocol, "stop_words", &reason);
     }
 }
 

@@ -1,7 +1,7 @@
 //! The check of one step: its work in sections, and its times.
 
 use super::check::{Check, Spot};
-use super::{Chemical, Hands, Heat, SectionWork, Source, Step, TestKind, Times};
+use super::{Chemical, Hands, Heat, HoldPoint, SectionWork, Source, Step, TestKind, Times};
 use std::collections::BTreeSet;
 
 impl Check<'_> {
@@ -43,6 +43,12 @@ impl Check<'_> {
         for letter in &step.rinses {
             let put_on = before.iter().any(|s| s.application == Some(*letter) && s.is_chemical());
             self.unless(put_on, at, "rinses", "it rinses what no earlier step put on");
+        }
+        if step.is_opening() {
+            let mixed = |s: &Step| s.mix.as_ref().is_some_and(|m| Some(m.application) == step.application);
+            let asks = step.hold_points.contains(&HoldPoint::Mixed);
+            let agree = asks == self.protocol.steps.iter().any(mixed);
+            self.unless(agree, at, "hold_points", "a mixed product waits for mixed, and some step mixes it");
         }
         if let Some(mix) = &step.mix {
             let distinct: BTreeSet<_> = mix.parts.iter().collect();
