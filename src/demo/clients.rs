@@ -184,9 +184,10 @@ async fn patch_test(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, t: &PatchTe
 
 async fn strand_test(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, t: &StrandTest) -> Laid<()> {
     let (product, by) = (named(&stage.products, &t.product)?, named(&stage.people, &t.by)?);
+    let lot = stage.first_lots.get(&t.product).copied();
     for place in ["worst-place", "sound-place"] {
         let seen = StrandSeen { curl_formed: true, wet_stretch: "returns", gummy: false, passed: true };
-        let kept = hair_tests::insert_strand(s, id, product, (place, t.minutes), seen, by).await?;
+        let kept = hair_tests::insert_strand(s, id, (product, lot), (place, t.minutes), seen, by).await?;
         demo::date_hair_test(s, kept.0, stage.on(t.day)).await?;
     }
     Ok(())

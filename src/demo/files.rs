@@ -98,11 +98,15 @@ pub struct Product {
     pub form: String,
     pub strength: String,
     pub contents: Vec<Content>,
+    /// The invented number, 13 digits.
+    pub gtin: Option<String>,
+    /// Low under so many grams; else the house's 150.
+    pub low: Option<f32>,
     pub ph: f32,
     pub base: String,
     #[serde(default = "patch")]
     pub skin_test: String,
-    pub sheet: Sheet,
+    pub sheet: Option<Sheet>,
     pub lots: Vec<Lot>,
 }
 
@@ -136,6 +140,10 @@ pub struct Lot {
     pub life_days: Option<i16>,
     pub best_before: Option<i64>,
     pub grams: f32,
+    /// Its own contents, where the label differs from the product's.
+    pub contents: Option<Vec<Content>>,
+    /// Stands apart, and why.
+    pub apart: Option<String>,
 }
 
 #[derive(Deserialize)]

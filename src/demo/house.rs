@@ -8,12 +8,16 @@ use super::{DemoFault, Laid, PASSPHRASE, Stage, named, pin_of};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::access::Role;
-use crate::domain::ids::PersonId;
+use crate::domain::gs1::Gtin;
+use crate::domain::ids::{LotId, PersonId};
+use crate::domain::lot::must_say;
+use crate::domain::stock::LOW_GRAMS;
+use crate::flow::lots::{self as flow_lots, Told};
 use crate::flow::protocols;
 use crate::store::hours::Hours;
 use crate::store::lots::Received;
 use crate::store::products::{Record, Times};
-use crate::store::{Scoped, demo, hours, lots, people, products, stations};
+use crate::store::{Scoped, demo, hours, people, products, salons, stations};
 
 /// Founds the salon and hires everybody.
 pub async fn found<'a>(s: &mut Scoped, app: &'a App, salon: &Salon, now: OffsetDateTime) -> Laid<Stage<'a>> {
@@ -105,6 +109,32 @@ async fn hire(s: &mut Scoped, app: &App, name: &str, role: &str) -> Laid<PersonI
     Ok(people::insert(s, name, role, pin.as_deref(), passphrase.as_deref()).await?)
 }
 
+fn gtin(p: &Product) -> Laid<Option<String>> {
+    let read = |x: &String| Gtin::read(x).map_err(|f| DemoFault::File(format!("{}: {}", p.code, f.words())));
+    Ok(p.gtin.as_ref().map(read).transpose()?.map(|g| g.digits().to_string()))
+}
+
+/// Takes a lot in as somebody would who read every word of its label.
+async fn receive(
+    s: &mut Scoped,
+    app: &App,
+    product: &products::Product,
+    received: &Received,
+    lot: &super::files::Lot,
+    by: PersonId,
+) -> Laid<LotId> {
+    let own = lot.contents.as_ref();
+    let contents: Option<Vec<_>> =
+        own.map(|rows| rows.iter().map(|c| (c.ingredient.clone(), c.percent)).collect());
+    let place = salons::find(s).await?.map(|x| x.place).unwrap_or_default();
+    let checks = flow_lots::checks(app, &place, product, contents.as_deref(), None);
+    let seen = must_say(&checks).into_iter().map(str::to_string).collect();
+    let told = Told { contents, ph: None, seen, apart: lot.apart.clone() };
+    flow_lots::receive_lot(s, app, product, received, &told, by)
+        .await
+        .map_err(|e| DemoFault::Refused(format!("lot {}: {e:?}", received.code)))
+}
+
 /// Puts the products with their sheets and lots on the shelf.
 pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [Product]) -> Laid<()> {
     for p in shelf {
@@ -121,17 +151,23 @@ pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [
                 base: &p.base,
                 skin_test: &p.skin_test,
                 sheet_forbids_closing_after_stop: false,
+                gtin: gtin(p)?,
+                low_grams: p.low.unwrap_or(LOW_GRAMS),
             },
         )
         .await?;
-        let times = Times {
-            clock: p.sheet.clock.clone(),
-            target_min: p.sheet.target,
-            least_min: p.sheet.least,
-            most_min: p.sheet.most,
-            counts_from: p.sheet.from.clone(),
-        };
-        products::set_times(s, id, &times, named(&stage.people, "Ferris Vane")?).await?;
+        let by = named(&stage.people, "Ferris Vane")?;
+        let product = products::find(s, id).await?.ok_or_else(|| DemoFault::File(p.code.clone()))?;
+        if let Some(sheet) = &p.sheet {
+            let times = Times {
+                clock: sheet.clock.clone(),
+                target_min: sheet.target,
+                least_min: sheet.least,
+                most_min: sheet.most,
+                counts_from: sheet.from.clone(),
+            };
+            products::set_times(s, id, &times, by).await?;
+        }
         stage.products.insert(p.code.clone(), id);
         for lot in &p.lots {
             let received = Received {
@@ -142,7 +178,7 @@ pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [
                 opened_life_days: lot.life_days,
                 received_grams: lot.grams,
             };
-            let lot_id = lots::insert(s, id, &received).await?;
+            let lot_id = receive(s, stage.app, &product, &received, lot, by).await?;
             stage.lots.insert(lot.code.clone(), lot_id);
             stage.first_lots.entry(p.code.clone()).or_insert(lot_id);
         }

@@ -51,9 +51,32 @@ pub fn salt_passed(sign: SaltSign) -> bool {
     sign == SaltSign::NoChange
 }
 
+/// The target a service begins with, in whole minutes: what the strand test took, never above the sheet (trade-rules.md,
+/// "Hold points", strand test). None where no sheet speaks: a test alone sets no time.
+pub fn proposed_target_min(sheet_target_min: Option<u16>, strand_test_min: Option<f32>) -> Option<u16> {
+    let sheet = sheet_target_min?;
+    // Part minutes count down: earlier is the stricter side. One minute is the least a clock can hold.
+    let tried = strand_test_min.map(|m| m.floor().clamp(1.0, 240.0) as u16);
+    Some(tried.map_or(sheet, |m| m.min(sheet)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // trade-rules.md, "Hold points", strand test: "minutes used (they become the proposed target, never above the sheet)".
+    #[test]
+    fn the_minutes_tried_become_the_target_and_never_pass_the_sheet() {
+        assert_eq!(proposed_target_min(Some(30), Some(22.0)), Some(22));
+        assert_eq!(proposed_target_min(Some(30), Some(22.9)), Some(22));
+        assert_eq!(proposed_target_min(Some(30), Some(41.0)), Some(30));
+        assert_eq!(proposed_target_min(Some(30), None), Some(30));
+        assert_eq!(proposed_target_min(None, Some(22.0)), None);
+        for (sheet, tried) in (1..=60u16).flat_map(|s| (1..=60u16).map(move |t| (s, t))) {
+            let target = proposed_target_min(Some(sheet), Some(f32::from(tried))).expect("a sheet speaks");
+            assert!(target <= sheet && target <= tried);
+        }
+    }
 
     // trade-rules.md, "Hold points", strand test: every one of the signs fails it alone.
     #[test]

@@ -9,6 +9,7 @@ pub mod consult;
 pub mod exposure;
 pub mod followup;
 pub mod growth;
+pub mod gs1;
 pub mod hair_test;
 pub mod ids;
 pub mod plan_check;
@@ -18,6 +19,8 @@ pub mod rods;
 pub mod run;
 pub mod skin_test;
 pub mod stock;
+// After stock: a lot is judged for what its product is used as.
+pub mod lot;
 pub mod strand;
 pub mod units;
 

@@ -85,8 +85,12 @@ coded! {
     }
 }
 
-/// Grams below which a product is low: about one head's worth (common practice, no source).
+/// The low mark a new product begins with, in grams: about one head's worth (common practice, no source). Each product
+/// has its own from then on.
 pub const LOW_GRAMS: f32 = 150.0;
+
+/// Days ahead within which a lot's last day is told on the Shelf (common practice, no source).
+pub const SOON_DAYS: i64 = 30;
 
 /// The use the law's limits are read for; none where no limit is filed for such a use.
 pub fn purpose(family: Family, use_as: UseAs) -> Option<Purpose> {

@@ -7,6 +7,7 @@ pub mod consents;
 pub mod consults;
 pub mod dues;
 pub mod followups;
+pub mod hair_photos;
 pub mod hair_tests;
 pub mod lots;
 pub mod openings;

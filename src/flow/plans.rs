@@ -2,12 +2,12 @@
 
 use time::{Date, Duration, OffsetDateTime};
 
+use super::lots;
 use super::runs::{self, Hand, Refused};
 use super::strands::{self, Told};
 use crate::app::App;
 use crate::calendar::Zone as TimeZone;
 use crate::domain::chemistry::family::{Family, Group};
-use crate::domain::chemistry::limits::{Hands, Place, Purpose};
 use crate::domain::chemistry::{Strength, Verdict};
 use crate::domain::consult::Circumstance;
 use crate::domain::ids::{ClientId, PersonId, PlanId, ProductId, RunId};
@@ -271,22 +271,8 @@ async fn planned(
 }
 
 /// What is above the limit of the salon's law for this use, in words.
-pub(super) fn beyond_law(app: &App, place: &str, product: &Product) -> Vec<String> {
-    let purpose = match product.use_as.as_str() {
-        "straightener" | "lotion" => Purpose::WavingStraightening,
-        "neutraliser" => Purpose::Neutralising,
-        "colour" => Purpose::OxidativeColour,
-        _ => return Vec::new(),
-    };
-    let Some(place) = Place::from_code(place) else { return Vec::new() };
-    let table = &app.reference.limits;
-    let entries = product.contents.as_array().map(Vec::as_slice).unwrap_or_default();
-    let contents: Vec<_> = entries
-        .iter()
-        .filter_map(|e| Some((table.find_ingredient(e["ingredient"].as_str()?)?, e["percent"].as_f64()?)))
-        .collect();
-    let checks = table.check((place, Hands::Professional, purpose), &contents, product.ph.map(f64::from));
-    checks
+fn beyond_law(app: &App, place: &str, product: &Product) -> Vec<String> {
+    lots::checks(app, place, product, None, None)
         .iter()
         .filter(|c| c.within == Some(false))
         .map(|c| {

@@ -9,6 +9,8 @@ use crate::store::{Scoped, StoreError, Stored};
 pub enum ProductRefused {
     /// Another product has this name.
     NameTaken,
+    /// Another product has this number.
+    GtinTaken,
     /// Somebody changed it since the form was opened.
     Stale,
     Store(StoreError),
@@ -18,6 +20,7 @@ impl From<StoreError> for ProductRefused {
     fn from(e: StoreError) -> Self {
         match e {
             StoreError::Refused { rule, .. } if rule == "product_name_unique" => ProductRefused::NameTaken,
+            StoreError::Refused { rule, .. } if rule == "product_gtin_unique" => ProductRefused::GtinTaken,
             e => ProductRefused::Store(e),
         }
     }

@@ -2,13 +2,14 @@
 
 use time::{Duration, OffsetDateTime};
 
-use super::plans;
+use super::lots;
 use super::run_hands;
 use super::runs::{Hand, Loaded};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{ClientId, LotId, PersonId, PlanId, ProductId, RunId, StationId};
+use crate::domain::lot::Verdict;
 use crate::domain::qualification::Chemistry;
 use crate::domain::run::holds::{
     ConsentRecord, LawVerdict, LotRecord, PATCH_TEST_MOST_DAYS, PatchTestRecord, PlanRecord, PlanVerdict,
@@ -116,6 +117,8 @@ fn lot(row: &LotRow, law: LawVerdict, zone: &Zone) -> LotRecord {
         opened_until: row.opened_life_days.and_then(|life| after(row.opened_on, i64::from(life) + 1)),
         law,
         withdrawn: row.withdrawn,
+        quarantined: row.quarantined,
+        came_in_grams: row.received_grams.ceil() as u32,
     }
 }
 
@@ -148,26 +151,22 @@ async fn hold_context(s: &mut Scoped, app: &App, loaded: &Loaded, salon: &Salon)
     Ok(holds)
 }
 
-/// The plan's lots, each with what the law says of its product.
+/// The plan's lots, each with what the law says of it: the worse of its verdict at reception and of today's.
 async fn lots(s: &mut Scoped, app: &App, plan: PlanId, salon: &Salon, zone: &Zone) -> Stored<Vec<LotRecord>> {
     let mut records = Vec::new();
-    let mut judged: Vec<(i64, LawVerdict)> = Vec::new();
+    let mut known: Vec<products::Product> = Vec::new();
     for row in run_frames::list_lots(s, plan).await? {
-        let known = judged.iter().find(|(id, _)| *id == row.product_id).map(|(_, law)| *law);
-        let law = match known {
-            Some(law) => law,
-            None => {
-                let product = products::find(s, ProductId(row.product_id)).await?;
-                let beyond = product.as_ref().map(|p| plans::beyond_law(app, &salon.place, p));
-                let law = match beyond {
-                    Some(words) if !words.is_empty() => LawVerdict::Exceeds,
-                    Some(_) => LawVerdict::Within,
-                    None => LawVerdict::NotJudged,
-                };
-                judged.push((row.product_id, law));
-                law
+        if !known.iter().any(|p| p.product_id == row.product_id) {
+            known.extend(products::find(s, ProductId(row.product_id)).await?);
+        }
+        let product = known.iter().find(|p| p.product_id == row.product_id);
+        let law = product.map_or(LawVerdict::NotJudged, |p| {
+            match lots::law_now(app, &salon.place, p, (&row.law_verdict, row.contents.as_ref(), row.ph)) {
+                Verdict::Outside => LawVerdict::Exceeds,
+                Verdict::Within => LawVerdict::Within,
+                Verdict::NotJudged => LawVerdict::NotJudged,
             }
-        };
+        });
         records.push(lot(&row, law, zone));
     }
     Ok(records)

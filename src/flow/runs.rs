@@ -9,6 +9,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::run_context;
 use crate::app::App;
+use crate::domain::hair_test::proposed_target_min;
 use crate::domain::ids::{ClientId, PersonId, PlanId, ProductId, RunId, StationId};
 use crate::domain::protocol::{Clock, Protocol, Source};
 use crate::domain::qualification::Chemistry;
@@ -19,7 +20,7 @@ use crate::domain::run::{
 use crate::store::people::Person;
 use crate::store::run_frames::{self, PlanProduct};
 use crate::store::runs::{self, NewRun, NewStep, Run};
-use crate::store::{Scoped, StoreError, Stored, protocols, sessions};
+use crate::store::{Scoped, StoreError, Stored, hair_tests, protocols, sessions};
 
 /// A run with all that its screens need.
 pub struct Loaded {
@@ -144,19 +145,28 @@ pub async fn frozen_frame(
 }
 
 /// Reads the product sheets into the frame of a run that is about to start.
-async fn new_frame(s: &mut Scoped, protocol: Protocol, products: &[PlanProduct]) -> Stored<RunFrame> {
+/// The minutes a strand test took stand for the sheet's target from first touch to rinse, never above it.
+async fn new_frame(
+    s: &mut Scoped,
+    protocol: Protocol,
+    products: &[PlanProduct],
+    client: ClientId,
+) -> Stored<RunFrame> {
     let mut sheet = Vec::new();
     for product in products {
         let letter = product.application.chars().next().unwrap_or('A');
+        let tried = hair_tests::find_minutes(s, client, ProductId(product.product_id)).await?;
         for time in run_frames::list_sheet_times(s, ProductId(product.product_id)).await? {
             let Some(clock) = Clock::from_code(&time.clock) else { continue };
             for step in
                 protocol.steps.iter().filter(|x| x.application == Some(letter) && x.times(clock).is_some())
             {
+                let target = whole(time.target_min.round());
+                let tried = tried.filter(|_| clock == Clock::Exposure && step.is_opening());
                 sheet.push(SheetTimes {
                     step: step.code.clone(),
                     clock,
-                    target_min: whole(time.target_min.round()),
+                    target_min: proposed_target_min(target, tried),
                     // Rounded to the stricter side.
                     least_min: time.least_min.and_then(|m| whole(m.ceil())),
                     most_min: whole(time.most_min.floor()),
@@ -186,7 +196,7 @@ pub async fn start_run(
     let Some(head) = run_frames::find_plan(s, plan, None).await? else { return Err(Refused::NotFound) };
     let protocol = protocol(s, app, &head.protocol, head.revision).await?.ok_or(Refused::NotFound)?;
     let products = run_frames::list_plan_products(s, plan).await?;
-    let frame = new_frame(s, protocol, &products).await?;
+    let frame = new_frame(s, protocol, &products, ClientId(head.client_id)).await?;
     let run = runs::insert(
         s,
         NewRun {

@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 36] = [
+pub const TABLES: [&str; 38] = [
     "aftercare",
     "due",
     "followup",
@@ -196,6 +196,7 @@ pub const TABLES: [&str; 36] = [
     "ledger",
     "incident",
     "dispensed",
+    "stock_note",
     "session",
     "strand_event",
     "run_event",
@@ -204,6 +205,7 @@ pub const TABLES: [&str; 36] = [
     "plan_product",
     "plan",
     "protocol_revision",
+    "hair_photo",
     "hair_test",
     "skin_test",
     "lot",

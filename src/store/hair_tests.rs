@@ -3,7 +3,7 @@
 use time::OffsetDateTime;
 
 use super::{Scoped, Stored};
-use crate::domain::ids::{ClientId, HairTestId, PersonId, ProductId};
+use crate::domain::ids::{ClientId, HairTestId, LotId, PersonId, ProductId};
 
 /// A test on hair with the names its screen says.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -13,6 +13,8 @@ pub struct HairTest {
     pub kind: String,
     pub product_id: Option<i64>,
     pub product_name: Option<String>,
+    pub lot_code: Option<String>,
+    pub strength: Option<String>,
     pub formula: Option<i16>,
     pub formula_now: Option<i16>,
     /// worst-place or sound-place.
@@ -30,9 +32,10 @@ pub struct HairTest {
 /// The latest tests of a client, newest first, at most 50.
 pub async fn list_by_client(s: &mut Scoped, client: ClientId) -> Stored<Vec<HairTest>> {
     Ok(sqlx::query_as(
-        "select t.hair_test_id, t.kind, t.product_id, p.name as product_name, t.formula, p.formula as formula_now, t.place, t.minutes, t.curl_formed,
+        "select t.hair_test_id, t.kind, t.product_id, p.name as product_name, l.code as lot_code, t.strength, t.formula, p.formula as formula_now, t.place, t.minutes, t.curl_formed,
             t.wet_stretch, t.gummy, t.salt_sign, t.passed, t.done_at, d.name as done_by
-         from hair_test t left join product p using (salon_id, product_id) join person d on d.salon_id = t.salon_id and d.person_id = t.done_by
+         from hair_test t left join product p using (salon_id, product_id) left join lot l on l.salon_id = t.salon_id and l.lot_id = t.lot_id
+           join person d on d.salon_id = t.salon_id and d.person_id = t.done_by
          where t.salon_id = $1 and t.client_id = $2 order by t.done_at desc, t.hair_test_id desc limit 50",
     )
     .bind(s.salon.0)
@@ -62,18 +65,38 @@ pub struct StrandSeen {
     pub passed: bool,
 }
 
-/// Keeps a strand test with the product's formula of now.
+/// Minutes of the strand test a service with this product begins from: the newest of the worst place that passed with
+/// this formula, within 14 days, nothing failed or put on since (what the guard of a start asks as well).
+pub async fn find_minutes(s: &mut Scoped, client: ClientId, product: ProductId) -> Stored<Option<f32>> {
+    Ok(sqlx::query_scalar(
+        "select h.minutes from hair_test h join product p using (salon_id, product_id) join salon z on z.salon_id = h.salon_id
+         where h.salon_id = $1 and h.client_id = $2 and h.kind = 'strand' and h.product_id = $3 and h.formula = p.formula
+           and h.place = 'worst-place' and h.passed and h.done_at >= rinsebell_now() - interval '14 days'
+           and not exists (select 1 from hair_test w where w.salon_id = h.salon_id and w.client_id = h.client_id and w.kind = 'strand'
+             and w.product_id = h.product_id and not w.passed and w.done_at >= h.done_at)
+           and not exists (select 1 from strand_event e where e.salon_id = h.salon_id and e.client_id = h.client_id and e.did = 'apply'
+             and e.recorded_at > h.done_at and (e.known = 'recorded' or e.on_day >= (h.done_at at time zone z.zone)::date))
+         order by h.done_at desc, h.hair_test_id desc limit 1",
+    )
+    .bind(s.salon.0)
+    .bind(client.0)
+    .bind(product.0)
+    .fetch_optional(&mut *s.tx)
+    .await?)
+}
+
+/// Keeps a strand test with the product's formula and strength of now.
 pub async fn insert_strand(
     s: &mut Scoped,
     client: ClientId,
-    product: ProductId,
+    (product, lot): (ProductId, Option<LotId>),
     (place, minutes): (&str, f32),
     seen: StrandSeen,
     by: PersonId,
 ) -> Stored<HairTestId> {
     let id: i64 = sqlx::query_scalar(
-        "insert into hair_test (salon_id, client_id, kind, product_id, formula, place, minutes, curl_formed, wet_stretch, gummy, passed, done_by)
-         select $1, $2, 'strand', product_id, formula, $4, $5, $6, $7, $8, $9, $10 from product where salon_id = $1 and product_id = $3
+        "insert into hair_test (salon_id, client_id, kind, product_id, formula, place, minutes, curl_formed, wet_stretch, gummy, passed, done_by, lot_id)
+         select $1, $2, 'strand', product_id, formula, $4, $5, $6, $7, $8, $9, $10, $11 from product where salon_id = $1 and product_id = $3
          returning hair_test_id",
     )
     .bind(s.salon.0)
@@ -86,6 +109,7 @@ pub async fn insert_strand(
     .bind(seen.gummy)
     .bind(seen.passed)
     .bind(by.0)
+    .bind(lot.map(|l| l.0))
     .fetch_one(&mut *s.tx)
     .await?;
     Ok(HairTestId(id))

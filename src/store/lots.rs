@@ -1,9 +1,9 @@
-//! Lots: what came in, what is left of it, where it went.
+//! Lots: what came in, what the law said of it, what is left. Where it went: `recall`.
 
 use time::{Date, OffsetDateTime};
 
 use super::{Scoped, Stored};
-use crate::domain::ids::{LotId, ProductId};
+use crate::domain::ids::{LotId, PersonId, ProductId};
 
 /// A lot with what is left of it.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -17,14 +17,20 @@ pub struct Lot {
     pub opened_life_days: Option<i16>,
     pub received_grams: f32,
     pub withdrawn_at: Option<OffsetDateTime>,
-    /// Grams dispensed so far.
-    pub dispensed_grams: f32,
+    pub withdrawn_reason: Option<String>,
+    /// Stands apart, never dispensed.
+    pub quarantined: bool,
+    pub quarantine_reason: Option<String>,
+    /// within, outside or not-judged.
+    pub law_verdict: String,
+    /// Grams left by the book: received, less dispensed, and what was noted.
+    pub book_grams: f32,
 }
 
 impl Lot {
     /// Grams left by the book, never below 0.
     pub fn left_grams(&self) -> f32 {
-        (self.received_grams - self.dispensed_grams).max(0.0)
+        self.book_grams.max(0.0)
     }
 
     /// The last day it may be used, where one is known.
@@ -39,9 +45,9 @@ impl Lot {
         }
     }
 
-    /// True when it may be used on this day: not withdrawn, in date, within its opened life.
+    /// True when it may be used on this day: not withdrawn, not in quarantine, in date, within its opened life.
     pub fn usable_on(&self, day: Date) -> bool {
-        self.withdrawn_at.is_none() && self.last_day().is_none_or(|last| last >= day)
+        self.withdrawn_at.is_none() && !self.quarantined && self.last_day().is_none_or(|last| last >= day)
     }
 }
 
@@ -49,7 +55,7 @@ impl Lot {
 pub async fn list(s: &mut Scoped, product: Option<ProductId>) -> Stored<Vec<Lot>> {
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.received_on, l.best_before, l.opened_on, l.opened_life_days, l.received_grams, l.withdrawn_at,
-            coalesce((select sum(d.grams) from dispensed d where d.salon_id = l.salon_id and d.lot_id = l.lot_id), 0)::real as dispensed_grams
+            l.withdrawn_reason, l.quarantined, l.quarantine_reason, l.law_verdict, rinsebell_lot_left(l.salon_id, l.lot_id) as book_grams
          from lot l where l.salon_id = $1 and ($2::bigint is null or l.product_id = $2) order by l.received_on desc, l.lot_id desc limit 1000",
     )
     .bind(s.salon.0)
@@ -62,7 +68,7 @@ pub async fn list(s: &mut Scoped, product: Option<ProductId>) -> Stored<Vec<Lot>
 pub async fn find(s: &mut Scoped, id: LotId) -> Stored<Option<Lot>> {
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.received_on, l.best_before, l.opened_on, l.opened_life_days, l.received_grams, l.withdrawn_at,
-            coalesce((select sum(d.grams) from dispensed d where d.salon_id = l.salon_id and d.lot_id = l.lot_id), 0)::real as dispensed_grams
+            l.withdrawn_reason, l.quarantined, l.quarantine_reason, l.law_verdict, rinsebell_lot_left(l.salon_id, l.lot_id) as book_grams
          from lot l where l.salon_id = $1 and l.lot_id = $2",
     )
     .bind(s.salon.0)
@@ -82,11 +88,32 @@ pub struct Received {
     pub received_grams: f32,
 }
 
+/// What was judged of a lot when it came in, and by whom.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judged {
+    /// The lot's own contents, where they differ from the product's.
+    pub contents: Option<serde_json::Value>,
+    /// pH as measured, where it was.
+    pub ph: Option<f32>,
+    /// Where the salon stands: eu, uk, us.
+    pub place: &'static str,
+    /// within, outside or not-judged.
+    pub verdict: &'static str,
+    /// The checks in words, as shown.
+    pub law: serde_json::Value,
+    /// The words ticked as read on the label.
+    pub label_seen: serde_json::Value,
+    /// Why it stands apart; none: for use.
+    pub quarantine_reason: Option<String>,
+    pub by: PersonId,
+}
+
 /// A new lot.
-pub async fn insert(s: &mut Scoped, product: ProductId, r: &Received) -> Stored<LotId> {
+pub async fn insert(s: &mut Scoped, product: ProductId, r: &Received, j: &Judged) -> Stored<LotId> {
     let id: i64 = sqlx::query_scalar(
-        "insert into lot (salon_id, product_id, code, received_on, best_before, opened_on, opened_life_days, received_grams)
-         values ($1,$2,$3,$4,$5,$6,$7,$8) returning lot_id",
+        "insert into lot (salon_id, product_id, code, received_on, best_before, opened_on, opened_life_days, received_grams,
+            contents, ph, place, law_verdict, law, label_seen, quarantined, quarantine_reason, judged_by)
+         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15::text is not null,$15,$16) returning lot_id",
     )
     .bind(s.salon.0)
     .bind(product.0)
@@ -96,9 +123,78 @@ pub async fn insert(s: &mut Scoped, product: ProductId, r: &Received) -> Stored<
     .bind(r.opened_on)
     .bind(r.opened_life_days)
     .bind(r.received_grams)
+    .bind(&j.contents)
+    .bind(j.ph)
+    .bind(j.place)
+    .bind(j.verdict)
+    .bind(&j.law)
+    .bind(&j.label_seen)
+    .bind(&j.quarantine_reason)
+    .bind(j.by.0)
     .fetch_one(&mut *s.tx)
     .await?;
     Ok(LotId(id))
+}
+
+/// Judges a lot anew: for use, or apart.
+pub async fn judge(s: &mut Scoped, id: LotId, j: &Judged) -> Stored<()> {
+    sqlx::query(
+        "update lot set contents = $3, ph = $4, place = $5, law_verdict = $6, law = $7, label_seen = $8,
+            quarantined = $9::text is not null, quarantine_reason = $9, judged_by = $10 where salon_id = $1 and lot_id = $2",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .bind(&j.contents)
+    .bind(j.ph)
+    .bind(j.place)
+    .bind(j.verdict)
+    .bind(&j.law)
+    .bind(&j.label_seen)
+    .bind(&j.quarantine_reason)
+    .bind(j.by.0)
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(())
+}
+
+/// What was judged when a lot came in.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Judgement {
+    pub contents: Option<serde_json::Value>,
+    pub ph: Option<f32>,
+    pub place: Option<String>,
+    pub law: serde_json::Value,
+    pub label_seen: serde_json::Value,
+    pub judged_at: Option<OffsetDateTime>,
+    pub judged_by: Option<String>,
+    pub withdrawn_by: Option<String>,
+}
+
+/// The judgement of one lot.
+pub async fn find_judgement(s: &mut Scoped, id: LotId) -> Stored<Option<Judgement>> {
+    Ok(sqlx::query_as(
+        "select l.contents, l.ph, l.place, l.law, l.label_seen, l.judged_at, j.name as judged_by, w.name as withdrawn_by
+         from lot l left join person j on j.salon_id = l.salon_id and j.person_id = l.judged_by
+           left join person w on w.salon_id = l.salon_id and w.person_id = l.withdrawn_by
+         where l.salon_id = $1 and l.lot_id = $2",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .fetch_optional(&mut *s.tx)
+    .await?)
+}
+
+/// Lots whose code is this one, whatever its case, newest first, at most 20; of one product when asked.
+pub async fn list_by_code(s: &mut Scoped, code: &str, product: Option<ProductId>) -> Stored<Vec<(i64, i64)>> {
+    Ok(sqlx::query_as(
+        "select lot_id, product_id from lot where salon_id = $1 and lower(code) = lower($2) and ($3::bigint is null or product_id = $3)
+         order by received_on desc, lot_id desc limit 20",
+    )
+    .bind(s.salon.0)
+    .bind(code)
+    .bind(product.map(|p| p.0))
+    .fetch_all(&mut *s.tx)
+    .await?)
 }
 
 /// Opened on a day (the first time counts).
@@ -113,50 +209,16 @@ pub async fn open(s: &mut Scoped, id: LotId, on: Date) -> Stored<()> {
 }
 
 /// Taken out of use, for good.
-pub async fn withdraw(s: &mut Scoped, id: LotId) -> Stored<()> {
+pub async fn withdraw(s: &mut Scoped, id: LotId, reason: &str, by: PersonId) -> Stored<()> {
     sqlx::query(
-        "update lot set withdrawn_at = coalesce(withdrawn_at, rinsebell_now()) where salon_id = $1 and lot_id = $2",
+        "update lot set withdrawn_at = rinsebell_now(), withdrawn_reason = $3, withdrawn_by = $4
+         where salon_id = $1 and lot_id = $2 and withdrawn_at is null",
     )
     .bind(s.salon.0)
     .bind(id.0)
+    .bind(reason)
+    .bind(by.0)
     .execute(&mut *s.tx)
     .await?;
     Ok(())
-}
-
-/// Somebody a lot was used on.
-#[derive(Clone, Debug, sqlx::FromRow)]
-pub struct Went {
-    pub run_id: i64,
-    pub client_id: i64,
-    pub client_name: String,
-    pub phone: String,
-    pub started_at: OffsetDateTime,
-    pub grams: f32,
-}
-
-/// Where a lot went, newest first, at most 500.
-pub async fn list_went(s: &mut Scoped, id: LotId) -> Stored<Vec<Went>> {
-    Ok(sqlx::query_as(
-        "select r.run_id, r.client_id, c.name as client_name, c.phone, r.started_at, sum(d.grams)::real as grams
-         from dispensed d join run r using (salon_id, run_id) join client c on c.salon_id = r.salon_id and c.client_id = r.client_id
-         where d.salon_id = $1 and d.lot_id = $2 group by r.run_id, r.client_id, c.name, c.phone, r.started_at
-         order by r.started_at desc, r.run_id desc limit 500",
-    )
-    .bind(s.salon.0)
-    .bind(id.0)
-    .fetch_all(&mut *s.tx)
-    .await?)
-}
-
-/// Patch tests made with a lot: client, name, phone, placed; newest first, at most 500.
-pub async fn list_tested(s: &mut Scoped, id: LotId) -> Stored<Vec<(i64, String, String, OffsetDateTime)>> {
-    Ok(sqlx::query_as(
-        "select c.client_id, c.name, c.phone, t.placed_at from skin_test t join client c using (salon_id, client_id)
-         where t.salon_id = $1 and t.lot_id = $2 order by t.placed_at desc limit 500",
-    )
-    .bind(s.salon.0)
-    .bind(id.0)
-    .fetch_all(&mut *s.tx)
-    .await?)
 }

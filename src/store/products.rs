@@ -25,6 +25,10 @@ pub struct Product {
     pub formula: i16,
     pub retired_at: Option<OffsetDateTime>,
     pub version: i32,
+    /// 14 digits, where one is printed.
+    pub gtin: Option<String>,
+    /// Grams below which it is low.
+    pub low_grams: f32,
 }
 
 /// What a product says when written.
@@ -40,6 +44,8 @@ pub struct Record {
     pub base: &'static str,
     pub skin_test: &'static str,
     pub sheet_forbids_closing_after_stop: bool,
+    pub gtin: Option<String>,
+    pub low_grams: f32,
 }
 
 /// The sheet's minutes of one clock.
@@ -57,7 +63,7 @@ pub struct Times {
 /// Every product by name, those put away last; at most 500.
 pub async fn list(s: &mut Scoped) -> Stored<Vec<Product>> {
     Ok(sqlx::query_as(
-        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version
+        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version, gtin, low_grams
          from product where salon_id = $1 order by retired_at is not null, name limit 500",
     )
     .bind(s.salon.0)
@@ -68,13 +74,24 @@ pub async fn list(s: &mut Scoped) -> Stored<Vec<Product>> {
 /// One product.
 pub async fn find(s: &mut Scoped, id: ProductId) -> Stored<Option<Product>> {
     Ok(sqlx::query_as(
-        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version
+        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version, gtin, low_grams
          from product where salon_id = $1 and product_id = $2",
     )
     .bind(s.salon.0)
     .bind(id.0)
     .fetch_optional(&mut *s.tx)
     .await?)
+}
+
+/// The product of a GTIN.
+pub async fn find_by_gtin(s: &mut Scoped, gtin: &str) -> Stored<Option<ProductId>> {
+    let id: Option<i64> =
+        sqlx::query_scalar("select product_id from product where salon_id = $1 and gtin = $2")
+            .bind(s.salon.0)
+            .bind(gtin)
+            .fetch_optional(&mut *s.tx)
+            .await?;
+    Ok(id.map(ProductId))
 }
 
 /// The sheet's times, one row a clock.
@@ -91,8 +108,8 @@ pub async fn times(s: &mut Scoped, id: ProductId) -> Stored<Vec<Times>> {
 /// A new product.
 pub async fn insert(s: &mut Scoped, r: &Record) -> Stored<ProductId> {
     let id: i64 = sqlx::query_scalar(
-        "insert into product (salon_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop)
-         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11) returning product_id",
+        "insert into product (salon_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, gtin, low_grams)
+         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13) returning product_id",
     )
     .bind(s.salon.0)
     .bind(&r.name)
@@ -105,6 +122,8 @@ pub async fn insert(s: &mut Scoped, r: &Record) -> Stored<ProductId> {
     .bind(r.base)
     .bind(r.skin_test)
     .bind(r.sheet_forbids_closing_after_stop)
+    .bind(&r.gtin)
+    .bind(r.low_grams)
     .fetch_one(&mut *s.tx)
     .await?;
     Ok(ProductId(id))
@@ -121,7 +140,7 @@ pub async fn update(
 ) -> Stored<bool> {
     let done = sqlx::query(
         "update product set name = $4, form = $5, strength = $6, contents = $7, ph = $8, base = $9, skin_test = $10,
-            sheet_forbids_closing_after_stop = $11, formula = formula + case when $12 then 1 else 0 end, version = version + 1
+            sheet_forbids_closing_after_stop = $11, gtin = $13, low_grams = $14, formula = formula + case when $12 then 1 else 0 end, version = version + 1
          where salon_id = $1 and product_id = $2 and version = $3",
     )
     .bind(s.salon.0)
@@ -136,6 +155,8 @@ pub async fn update(
     .bind(r.skin_test)
     .bind(r.sheet_forbids_closing_after_stop)
     .bind(new_formula)
+    .bind(&r.gtin)
+    .bind(r.low_grams)
     .execute(&mut *s.tx)
     .await?;
     Ok(done.rows_affected() == 1)

@@ -187,6 +187,16 @@ pub struct LotRow {
     pub opened_on: Option<Date>,
     pub opened_life_days: Option<i16>,
     pub withdrawn: bool,
+    pub quarantined: bool,
+    /// within, outside or not-judged, when it came in.
+    pub law_verdict: String,
+    /// The lot's own contents, where they differ from the product's.
+    pub contents: Option<serde_json::Value>,
+    /// pH as measured of this lot.
+    pub ph: Option<f32>,
+    /// The product's number.
+    pub gtin: Option<String>,
+    pub received_grams: f64,
     pub left_grams: f64,
 }
 
@@ -194,11 +204,12 @@ pub struct LotRow {
 pub async fn list_lots(s: &mut Scoped, plan: PlanId) -> Stored<Vec<LotRow>> {
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.best_before, l.opened_on, l.opened_life_days, l.withdrawn_at is not null as withdrawn,
-            (l.received_grams - coalesce((select sum(d.grams) from dispensed d where d.salon_id = l.salon_id and d.lot_id = l.lot_id), 0))::float8
-              as left_grams
+            l.quarantined, l.law_verdict, l.contents, l.ph, (select p.gtin from product p where p.salon_id = l.salon_id and p.product_id = l.product_id) as gtin,
+            l.received_grams::float8 as received_grams,
+            rinsebell_lot_left(l.salon_id, l.lot_id)::float8 as left_grams
          from lot l where l.salon_id = $1
            and l.product_id in (select pp.product_id from plan_product pp where pp.salon_id = $1 and pp.plan_id = $2)
-         order by l.withdrawn_at is not null, l.opened_on nulls last, l.received_on desc limit 60",
+         order by l.withdrawn_at is not null or l.quarantined, l.opened_on nulls last, l.received_on desc limit 60",
     )
     .bind(s.salon.0)
     .bind(plan.0)

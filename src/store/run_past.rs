@@ -102,7 +102,8 @@ pub async fn find_plan(
 pub async fn list_lots(s: &mut Scoped, run: RunId, at: OffsetDateTime) -> Stored<Vec<LotRow>> {
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.best_before, l.opened_on, l.opened_life_days,
-            coalesce(l.withdrawn_at <= $3, false) as withdrawn, 0::float8 as left_grams
+            coalesce(l.withdrawn_at <= $3, false) as withdrawn,
+            false as quarantined, l.law_verdict, l.contents, l.ph, null::text as gtin, l.received_grams::float8 as received_grams, 0::float8 as left_grams
          from lot l where l.salon_id = $1
            and l.lot_id in (select d.lot_id from dispensed d where d.salon_id = $1 and d.run_id = $2)
          order by l.lot_id limit 200",

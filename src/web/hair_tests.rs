@@ -6,7 +6,7 @@ use serde::Deserialize;
 
 use crate::domain::access::Act;
 use crate::domain::hair_test::{SALT_LEAST_MIN, SaltSign, TestPlace, WetStretch};
-use crate::domain::ids::ProductId;
+use crate::domain::ids::{LotId, ProductId};
 use crate::flow::hair_tests::{self as flow, StrandTest};
 use crate::web::form::Errors;
 use crate::web::problem::Answered;
@@ -52,8 +52,13 @@ pub struct SaltTyped {
 
 fn read_strand(f: &StrandTyped) -> (Option<StrandTest>, Errors) {
     let mut e = Errors::none();
-    let id = |raw: &str| raw.parse::<ProductId>().ok();
-    let product = typed::code(&mut e, "strand_product", &f.product, id, "Choose the product tested.");
+    // "product-lot"; the product alone where the shelf has no lot in use.
+    let pair = |raw: &str| match raw.split_once('-') {
+        None => Some((raw.parse::<ProductId>().ok()?, None)),
+        Some((product, lot)) => Some((product.parse().ok()?, Some(lot.parse::<LotId>().ok()?))),
+    };
+    let product =
+        typed::code(&mut e, "strand_product", &f.product, pair, "Choose the product and lot tested.");
     let place =
         typed::code(&mut e, "strand_place", &f.place, TestPlace::from_code, "Choose where the strand was.");
     let minutes =
@@ -68,8 +73,9 @@ fn read_strand(f: &StrandTyped) -> (Option<StrandTest>, Errors) {
     );
     let gummy = typed::yes_no(&mut e, "gummy", &f.gummy, "Does it feel gummy?");
     let whole = product.zip(place).zip(stretch).filter(|_| e.is_empty());
-    let test = whole.map(|((product, place), wet_stretch)| StrandTest {
+    let test = whole.map(|(((product, lot), place), wet_stretch)| StrandTest {
         product,
+        lot,
         place,
         minutes,
         curl_formed,
@@ -90,12 +96,12 @@ pub async fn note_strand(seat: Seat, Path(id): Path<String>, Form(f): Form<Stran
     }
     let (test, mut e) = read_strand(&f);
     if let Some(test) = test {
-        if flow::note_strand_test(&mut s, o.client.id(), &test, by).await?.is_some() {
+        if flow::note_strand_test(&mut s, o.client.id(), &test, o.zone.day_of(o.now), by).await?.is_some() {
             let answer = once::settle(&mut s, &f.once, &here).await?;
             s.commit().await?;
             return Ok(answer);
         }
-        e.note("strand_product", "Choose a product that stands on the shelf.");
+        e.note("strand_product", "Choose a product and a lot that stand on the shelf, in date and in use.");
     }
     let typed = AllTyped { strand: f, ..AllTyped::default() };
     Ok(page::refused(&tests_page(&seat, &o, typed, e)))

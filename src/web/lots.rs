@@ -1,4 +1,4 @@
-//! Lots: booked in, opened, where they went.
+//! One lot: its state, what was judged of it, its grams, where it went.
 
 use askama::Template;
 use axum::extract::Path;
@@ -6,27 +6,30 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 use time::Date;
 
-use crate::calendar::{day_words, iso_day};
+use crate::calendar::day_words;
 use crate::domain::access::Act;
 use crate::domain::ids::{LotId, ProductId};
-use crate::flow::lots::{self as flow, LotRefused};
-use crate::store::lots::{self, Lot, Received};
-use crate::store::{Scoped, products};
+use crate::domain::lot::{NoteKind, REASON_MOST_CHARS, Verdict};
+use crate::flow::lots as flow;
+use crate::store::lots::{self, Lot};
+use crate::store::stock_notes::{self, StockNote};
+use crate::store::{Scoped, products, recall};
 use crate::web::clients::zone;
-use crate::web::form::Errors;
+use crate::web::contents::{LimitLine, kept_limit_lines, texts};
+use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
-use crate::web::products::{open, refused_lot};
+use crate::web::recall::Head;
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
 use crate::web::{once, page, typed};
 
-/// The routes of these screens.
+/// The routes of this screen.
 pub const LINES: &[Line] = lines![
-    post "/shelf/products/{id}/lots" Open::To(Act::KeepShelf) => receive,
     get "/shelf/lots/{id}" Open::To(Act::SeeShelf) => show,
     post "/shelf/lots/{id}/opening" Open::To(Act::KeepShelf) => open_lot,
     post "/shelf/lots/{id}/withdrawal" Open::To(Act::KeepShelf) => withdraw,
+    post "/shelf/lots/{id}/stock" Open::To(Act::KeepShelf) => note,
 ];
 
 /// A lot in a table.
@@ -38,6 +41,19 @@ pub struct LotLine {
     pub opened: String,
     pub left: String,
     pub state: &'static str,
+}
+
+/// How a lot stands on a day, in words.
+pub fn state(l: &Lot, today: Date) -> &'static str {
+    if l.withdrawn_at.is_some() {
+        "out of use"
+    } else if l.quarantined {
+        "quarantined"
+    } else if l.usable_on(today) {
+        "in date"
+    } else {
+        "out of date"
+    }
 }
 
 impl LotLine {
@@ -52,112 +68,59 @@ impl LotLine {
                 .map_or_else(|| "no date given".into(), |d| format!("{} {}", day_words(d), d.year())),
             opened: l.opened_on.map_or_else(|| "not opened".into(), day_words),
             left: format!("{:.0} of {:.0} g", l.left_grams(), l.received_grams),
-            state: match (l.withdrawn_at.is_some(), l.usable_on(today)) {
-                (true, _) => "out of use",
-                (false, true) => "in date",
-                (false, false) => "out of date",
-            },
+            state: state(l, today),
         }
     }
 }
 
-/// A lot as typed.
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(default)]
-pub struct LotTyped {
-    pub once: String,
-    pub code: String,
-    pub received_on: String,
-    pub best_before: String,
-    pub opened_on: String,
-    pub opened_life_days: String,
-    pub received_grams: String,
-}
-
-impl LotTyped {
-    /// Received today, as a rule.
-    pub fn fresh(today: Date) -> LotTyped {
-        LotTyped { received_on: iso_day(today), ..LotTyped::default() }
-    }
-
-    fn read(&self, today: Date) -> (Option<Received>, Errors) {
-        let mut e = Errors::none();
-        let code = typed::needed(&mut e, "code", &self.code, 40, "Write the lot's code as printed on it.");
-        let grams = typed::needed_number(
-            &mut e,
-            "received_grams",
-            &self.received_grams,
-            (1.0, 100_000.0),
-            "the grams received",
-        );
-        let received = typed::past_day(&mut e, "received_on", &self.received_on, today);
-        if self.received_on.trim().is_empty() {
-            e.note("received_on", "Write the day it came in.");
-        }
-        let best_before = typed::day(&mut e, "best_before", &self.best_before);
-        let opened_on = typed::past_day(&mut e, "opened_on", &self.opened_on, today);
-        let life = typed::number(
-            &mut e,
-            "opened_life_days",
-            &self.opened_life_days,
-            (1.0, 2000.0),
-            "days it keeps once opened",
-        );
-        let lot = received.filter(|_| e.is_empty()).map(|received_on| Received {
-            code,
-            received_on,
-            best_before,
-            opened_on,
-            opened_life_days: life.map(|x| x.round() as i16),
-            received_grams: grams as f32,
-        });
-        (lot, e)
-    }
-}
-
-/// Books a lot in.
-pub async fn receive(seat: Seat, Path(id): Path<String>, Form(f): Form<LotTyped>) -> Answered {
-    seat.require(Act::KeepShelf)?;
-    let mut s = seat.begin().await?;
-    let o = open(&seat, &mut s, &id).await?;
-    let here = format!("/shelf/products/{}", o.product.product_id);
-    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
-        return Ok(again);
-    }
-    let (lot, mut errors) = f.read(o.today);
-    if let Some(lot) = lot {
-        match flow::receive_lot(&mut s, ProductId(o.product.product_id), &lot).await {
-            Ok(_) => {
-                let answer = once::settle(&mut s, &f.once, &here).await?;
-                s.commit().await?;
-                return Ok(answer);
-            }
-            Err(LotRefused::CodeTaken) => errors.note("code", "This product has a lot of this code already."),
-            Err(LotRefused::Store(e)) => return Err(e.into()),
-        }
-    }
-    Ok(refused_lot(&seat, &o, f, errors))
-}
-
-struct WentLine {
-    href: String,
-    name: String,
-    phone: String,
+/// A line of the stock record.
+struct NoteLine {
     when: String,
     what: String,
+    grams: String,
+    by: String,
+}
+
+/// What is noted of grams, as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct NoteTyped {
+    once: String,
+    kind: String,
+    grams: String,
+    reason: String,
+}
+
+/// Why it leaves use, as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct WithdrawTyped {
+    once: String,
+    withdrawn_reason: String,
 }
 
 #[derive(Template)]
 #[template(path = "shelf/lot.html")]
 struct LotPage {
     shell: Shell,
+    errors: Errors,
     product: String,
     product_href: String,
     line: LotLine,
-    went: Vec<WentLine>,
+    /// Why it stands apart or left use; empty for neither.
+    why: String,
+    verdict: &'static str,
+    outside: bool,
+    judged: String,
+    limits: Vec<LimitLine>,
+    label_seen: Vec<String>,
+    notes: Vec<NoteLine>,
+    kinds: Vec<Choice>,
+    note: NoteTyped,
+    withdraw: WithdrawTyped,
+    heads: Vec<Head>,
     base: String,
-    once_key: String,
-    withdraw_once_key: String,
+    once_keys: [String; 3],
     opened: bool,
     withdrawn: bool,
     may_keep: bool,
@@ -168,46 +131,81 @@ async fn find(s: &mut Scoped, id: &str) -> Result<Lot, Problem> {
     lots::find(s, id).await?.ok_or(Problem::NotFound)
 }
 
+fn note_line(n: &StockNote, at: impl Fn(time::OffsetDateTime) -> String) -> NoteLine {
+    let kind = NoteKind::from_code(&n.kind).map_or("", NoteKind::words);
+    let counted = n.counted_grams.map(|g| format!(": {g:.0} g there")).unwrap_or_default();
+    let reason = if n.reason.is_empty() { String::new() } else { format!(". {}", n.reason) };
+    NoteLine {
+        when: at(n.noted_at),
+        what: format!("{kind}{counted}{reason}"),
+        grams: format!("{:+.0} g", n.change_grams),
+        by: n.noted_by.clone(),
+    }
+}
+
+async fn lot_page(
+    seat: &Seat,
+    s: &mut Scoped,
+    lot: &Lot,
+    (note, withdraw): (NoteTyped, WithdrawTyped),
+    errors: Errors,
+) -> Result<LotPage, Problem> {
+    let id = LotId(lot.lot_id);
+    let product = products::find(s, ProductId(lot.product_id)).await?.ok_or(Problem::NotFound)?;
+    let kept = lots::find_judgement(s, id).await?.ok_or(Problem::NotFound)?;
+    let notes = stock_notes::list_by_lot(s, id).await?;
+    let went = recall::list_went(s, id).await?;
+    let tested = recall::list_tested(s, id).await?;
+    let now = s.now().await?;
+    let zone = zone(seat)?;
+    let day = |at| format!("{} {}", zone.day_words(at), zone.day_of(at).year());
+    let verdict = Verdict::from_code(&lot.law_verdict).unwrap_or(Verdict::NotJudged);
+    let why = match (&lot.withdrawn_reason, &lot.quarantine_reason) {
+        (Some(reason), _) => {
+            format!("Out of use: {reason}, {}.", kept.withdrawn_by.as_deref().unwrap_or("nobody noted"))
+        }
+        (None, Some(reason)) => format!("Quarantined: {reason}"),
+        (None, None) => String::new(),
+    };
+    Ok(LotPage {
+        shell: seat.shell(now, "/shelf", &["shelf"]),
+        product: product.name,
+        product_href: format!("/shelf/products/{}", lot.product_id),
+        line: LotLine::of(lot, zone.day_of(now)),
+        why,
+        verdict: verdict.words(),
+        outside: verdict == Verdict::Outside,
+        judged: match (kept.judged_at, &kept.judged_by) {
+            (Some(at), Some(by)) => format!("{} by {by}", day(at)),
+            _ => "never, it came in before lots were".into(),
+        },
+        limits: kept_limit_lines(&kept.law),
+        label_seen: texts(&kept.label_seen),
+        notes: notes.iter().map(|n| note_line(n, |at| format!("{} {}", day(at), zone.clock(at)))).collect(),
+        kinds: Choice::list(
+            [NoteKind::ThrownAway, NoteKind::Spilled, NoteKind::Counted].map(|k| (k.code(), k.words())),
+            &[note.kind.as_str()],
+        ),
+        note,
+        withdraw,
+        heads: Head::list(&went, &tested, &zone),
+        base: format!("/shelf/lots/{}", lot.lot_id),
+        once_keys: [once::key(), once::key(), once::key()],
+        opened: lot.opened_on.is_some(),
+        withdrawn: lot.withdrawn_at.is_some(),
+        may_keep: seat.may(Act::KeepShelf),
+        errors,
+    })
+}
+
 /// One lot, and where it went.
 pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
     seat.require(Act::SeeShelf)?;
     let mut s = seat.begin().await?;
     let lot = find(&mut s, &id).await?;
-    let product = products::find(&mut s, ProductId(lot.product_id)).await?.ok_or(Problem::NotFound)?;
-    let went = lots::list_went(&mut s, LotId(lot.lot_id)).await?;
-    let tested = lots::list_tested(&mut s, LotId(lot.lot_id)).await?;
-    let now = s.now().await?;
+    let shown = lot_page(&seat, &mut s, &lot, Default::default(), Errors::none()).await?;
     s.commit().await?;
-    let zone = zone(&seat)?;
-    let day = |at| format!("{} {}", zone.day_words(at), zone.day_of(at).year());
-    let mut lines: Vec<WentLine> = Vec::new();
-    lines.extend(went.into_iter().map(|w| WentLine {
-        href: format!("/clients/{}", w.client_id),
-        name: w.client_name,
-        phone: w.phone,
-        when: day(w.started_at),
-        what: format!("{:.0} g dispensed", w.grams),
-    }));
-    lines.extend(tested.into_iter().map(|(client, name, phone, at)| WentLine {
-        href: format!("/clients/{client}"),
-        name,
-        phone,
-        when: day(at),
-        what: "patch test".into(),
-    }));
-    Ok(page::html(&LotPage {
-        shell: seat.shell(now, "/shelf", &["shelf"]),
-        product: product.name,
-        product_href: format!("/shelf/products/{}", lot.product_id),
-        line: LotLine::of(&lot, zone.day_of(now)),
-        went: lines,
-        base: format!("/shelf/lots/{}", lot.lot_id),
-        once_key: once::key(),
-        withdraw_once_key: once::key(),
-        opened: lot.opened_on.is_some(),
-        withdrawn: lot.withdrawn_at.is_some(),
-        may_keep: seat.may(Act::KeepShelf),
-    }))
+    Ok(page::html(&shown))
 }
 
 /// An act with nothing to type.
@@ -217,31 +215,69 @@ pub struct Plain {
     once: String,
 }
 
-/// Opened today.
-pub async fn open_lot(seat: Seat, Path(id): Path<String>, Form(f): Form<Plain>) -> Answered {
-    act(seat, &id, &f.once, false).await
-}
-
-/// Taken out of use, for good.
-pub async fn withdraw(seat: Seat, Path(id): Path<String>, Form(f): Form<Plain>) -> Answered {
-    act(seat, &id, &f.once, true).await
-}
-
-async fn act(seat: Seat, id: &str, key: &str, withdraw: bool) -> Answered {
-    seat.require(Act::KeepShelf)?;
-    let mut s = seat.begin().await?;
-    let lot = find(&mut s, id).await?;
-    let here = format!("/shelf/lots/{}", lot.lot_id);
-    if let Some(again) = once::claim(&mut s, key, &here).await? {
-        return Ok(again);
-    }
-    if withdraw {
-        flow::withdraw_lot(&mut s, LotId(lot.lot_id)).await?;
-    } else {
-        let today = zone(&seat)?.day_of(s.now().await?);
-        flow::open_lot(&mut s, LotId(lot.lot_id), today).await?;
-    }
-    let answer = once::settle(&mut s, key, &here).await?;
+async fn settled(mut s: Scoped, key: &str, here: &str) -> Answered {
+    let answer = once::settle(&mut s, key, here).await?;
     s.commit().await?;
     Ok(answer)
+}
+
+/// Opened today.
+pub async fn open_lot(seat: Seat, Path(id): Path<String>, Form(f): Form<Plain>) -> Answered {
+    seat.require(Act::KeepShelf)?;
+    let mut s = seat.begin().await?;
+    let lot = find(&mut s, &id).await?;
+    let here = format!("/shelf/lots/{}", lot.lot_id);
+    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+        return Ok(again);
+    }
+    let today = zone(&seat)?.day_of(s.now().await?);
+    flow::open_lot(&mut s, LotId(lot.lot_id), today).await?;
+    settled(s, &f.once, &here).await
+}
+
+/// Taken out of use, for good, and why.
+pub async fn withdraw(seat: Seat, Path(id): Path<String>, Form(f): Form<WithdrawTyped>) -> Answered {
+    let by = seat.require(Act::KeepShelf)?.id;
+    let mut s = seat.begin().await?;
+    let lot = find(&mut s, &id).await?;
+    let here = format!("/shelf/lots/{}", lot.lot_id);
+    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+        return Ok(again);
+    }
+    let mut e = Errors::none();
+    let words = "Say why it leaves use: recalled, spoiled, leaked…";
+    let reason = typed::needed(&mut e, "withdrawn_reason", &f.withdrawn_reason, REASON_MOST_CHARS, words);
+    if e.is_empty() {
+        flow::withdraw_lot(&mut s, LotId(lot.lot_id), &reason, by).await?;
+        return settled(s, &f.once, &here).await;
+    }
+    Ok(page::refused(&lot_page(&seat, &mut s, &lot, (NoteTyped::default(), f), e).await?))
+}
+
+/// Notes grams thrown away, spilled or counted.
+pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<NoteTyped>) -> Answered {
+    let by = seat.require(Act::KeepShelf)?.id;
+    let mut s = seat.begin().await?;
+    let lot = find(&mut s, &id).await?;
+    let here = format!("/shelf/lots/{}", lot.lot_id);
+    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+        return Ok(again);
+    }
+    let mut e = Errors::none();
+    let known = |code: &str| NoteKind::from_code(code).filter(|k| *k != NoteKind::MoreThanTheBook);
+    let kind = typed::code(&mut e, "kind", &f.kind, known, "Choose what happened to the grams.");
+    let least = if kind == Some(NoteKind::Counted) { 0.0 } else { 0.1 };
+    let grams = typed::needed_number(&mut e, "grams", &f.grams, (least, 100_000.0), "the grams");
+    let reason = typed::line(&mut e, "reason", &f.reason, REASON_MOST_CHARS);
+    if let Some(kind) = kind.filter(|_| e.is_empty()) {
+        if flow::note_stock(&mut s, LotId(lot.lot_id), (kind, grams as f32), &reason, by).await? {
+            return settled(s, &f.once, &here).await;
+        }
+        let left = lot.left_grams();
+        e.note("grams", format!("By the book {left:.0} g are left. Count the lot first, then note this."));
+        // The refused statement ended the transaction: read on in another.
+        drop(s);
+        s = seat.begin().await?;
+    }
+    Ok(page::refused(&lot_page(&seat, &mut s, &lot, (f, WithdrawTyped::default()), e).await?))
 }

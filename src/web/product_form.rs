@@ -1,18 +1,23 @@
-//! The product form as typed, and how it is read.
+//! The product form: as typed, how it is read, as shown.
 
+use askama::Template;
 use serde::Deserialize;
+use time::OffsetDateTime;
 
 use crate::domain::chemistry::family::Family;
 use crate::domain::chemistry::limits::LimitTable;
 use crate::domain::chemistry::rules::Strength;
+use crate::domain::gs1::Gtin;
 use crate::domain::skin_test::is_never_left_on_skin;
-use crate::domain::stock::{Base, Form, SkinTestKind, UseAs, use_fault};
+use crate::domain::stock::{Base, Form, LOW_GRAMS, SkinTestKind, UseAs, use_fault};
+use crate::flow::lots::{contents_of, kept_contents};
 use crate::store::products::{Product, Record};
-use crate::web::form::Errors;
-use crate::web::typed;
-
-/// Rows of contents a form shows.
-pub const CONTENT_ROWS: usize = 6;
+use crate::web::contents::{self, ContentRow};
+use crate::web::form::{Choice, Errors};
+use crate::web::seat::Seat;
+use crate::web::shelf::{family_words, use_words};
+use crate::web::shell::Shell;
+use crate::web::{once, page, typed};
 
 /// As typed.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -32,19 +37,16 @@ pub struct Typed {
     pub skin_test: String,
     pub forbids_closing: String,
     pub new_formula: String,
-}
-
-/// Contents as kept: ingredient code and percent.
-pub fn contents(product: &Product) -> Vec<(String, f64)> {
-    let rows = product.contents.as_array().map(Vec::as_slice).unwrap_or_default();
-    let row = |x: &serde_json::Value| Some((x["ingredient"].as_str()?.to_string(), x["percent"].as_f64()?));
-    rows.iter().filter_map(row).collect()
+    pub gtin: String,
+    pub low_grams: String,
+    /// What the scanner read, where the form came from a scan: the lot follows.
+    pub scan: String,
 }
 
 impl Typed {
     /// The form of a product that stands.
     pub fn of(p: &Product) -> Typed {
-        let contents = contents(p);
+        let contents = contents_of(&p.contents);
         Typed {
             version: p.version.to_string(),
             name: p.name.clone(),
@@ -58,6 +60,8 @@ impl Typed {
             base: p.base.clone(),
             skin_test: p.skin_test.clone(),
             forbids_closing: if p.sheet_forbids_closing_after_stop { "yes".into() } else { String::new() },
+            gtin: p.gtin.clone().unwrap_or_default(),
+            low_grams: typed::shown(f64::from(p.low_grams)),
             ..Typed::default()
         }
     }
@@ -66,36 +70,21 @@ impl Typed {
     pub fn read(&self, limits: &LimitTable, standing: Option<&Product>) -> (Option<Record>, Errors) {
         let mut e = Errors::none();
         let name = typed::needed(&mut e, "name", &self.name, 120, "Write the name on the label.");
-        let family = standing.map_or(&self.family, |p| &p.family);
-        let family = typed::code(&mut e, "family", family, Family::from_code, "Choose its chemistry.")
-            .filter(|f| *f != Family::Unknown);
-        let use_as = standing.map_or(&self.use_as, |p| &p.use_as);
-        let use_as = typed::code(&mut e, "use_as", use_as, UseAs::from_code, "Choose what it is used as.");
-        if let (Some(f), Some(u)) = (family, use_as)
-            && let Some(words) = use_fault(f, u)
-        {
-            e.note("use_as", words);
-        }
+        let gtin = self.read_gtin(&mut e);
+        let (family, use_as) = self.read_uses(&mut e, standing);
         let form = typed::code(&mut e, "form", &self.form, Form::from_code, "Choose what it looks like.");
         let strength =
             typed::code(&mut e, "strength", &self.strength, Strength::from_code, "Choose its strength.");
-        let contents = self.read_contents(&mut e, limits);
+        let contents = contents::read(&mut e, limits, &self.ingredient, &self.percent);
         let ph = typed::number(&mut e, "ph", &self.ph, (0.0, 14.0), "the pH");
+        let low =
+            typed::number(&mut e, "low_grams", &self.low_grams, (0.0, 100_000.0), "the grams wished for");
         let base =
             typed::code(&mut e, "base", &self.base, Base::from_code, "Choose what the sheet says of base.");
-        let skin = typed::code(
-            &mut e,
-            "skin_test",
-            &self.skin_test,
-            SkinTestKind::from_code,
-            "Choose the sheet's skin test.",
-        );
+        let words = "Choose the sheet's skin test.";
+        let skin = typed::code(&mut e, "skin_test", &self.skin_test, SkinTestKind::from_code, words);
         if skin == Some(SkinTestKind::Patch) && family.is_some_and(is_never_left_on_skin) {
             e.note("skin_test", "This chemistry is never left on skin: no skin test by the sheet.");
-        }
-        let sheet_forbids_closing_after_stop = self.forbids_closing == "yes";
-        if family.is_none() && e.of("family").is_empty() {
-            e.note("family", "Choose its chemistry.");
         }
         let whole = (family, use_as, form, strength, base, skin);
         let record = match whole {
@@ -106,11 +95,13 @@ impl Typed {
                     use_as: u.code(),
                     form: form.code(),
                     strength: strength.code(),
-                    contents,
+                    contents: kept_contents(&contents),
                     ph: ph.map(|x| x as f32),
                     base: base.code(),
                     skin_test: skin.code(),
-                    sheet_forbids_closing_after_stop,
+                    sheet_forbids_closing_after_stop: self.forbids_closing == "yes",
+                    gtin: gtin.map(|g| g.digits().to_string()),
+                    low_grams: low.map_or(LOW_GRAMS, |x| x as f32),
                 })
             }
             _ => None,
@@ -118,28 +109,93 @@ impl Typed {
         (record, e)
     }
 
-    fn read_contents(&self, e: &mut Errors, limits: &LimitTable) -> serde_json::Value {
-        let mut rows = Vec::new();
-        let mut sum = 0.0;
-        for n in 0..CONTENT_ROWS.max(self.ingredient.len()).min(40) {
-            let at = |list: &[String]| list.get(n).map(|x| x.trim().to_string()).unwrap_or_default();
-            let (code, percent) = (at(&self.ingredient), at(&self.percent));
-            if code.is_empty() && percent.is_empty() {
-                continue;
-            }
-            let name = format!("ingredient_{n}");
-            if limits.find_ingredient(&code).is_none() {
-                e.note(name, "Choose an ingredient of the list, or empty the row.");
-                continue;
-            }
-            let percent =
-                typed::needed_number(e, &format!("percent_{n}"), &percent, (0.0, 100.0), "percent by weight");
-            sum += percent;
-            rows.push(serde_json::json!({ "ingredient": code, "percent": percent }));
+    fn read_uses(&self, e: &mut Errors, standing: Option<&Product>) -> (Option<Family>, Option<UseAs>) {
+        let family = standing.map_or(&self.family, |p| &p.family);
+        let known = |code: &str| Family::from_code(code).filter(|f| *f != Family::Unknown);
+        let family = typed::code(e, "family", family, known, "Choose its chemistry.");
+        let use_as = standing.map_or(&self.use_as, |p| &p.use_as);
+        let use_as = typed::code(e, "use_as", use_as, UseAs::from_code, "Choose what it is used as.");
+        if let (Some(f), Some(u)) = (family, use_as)
+            && let Some(words) = use_fault(f, u)
+        {
+            e.note("use_as", words);
         }
-        if sum > 100.0 {
-            e.note("percent_0", "Together these are more than 100 %.");
+        (family, use_as)
+    }
+
+    fn read_gtin(&self, e: &mut Errors) -> Option<Gtin> {
+        let digits: String = self.gtin.chars().filter(|c| !matches!(c, ' ' | '-')).collect();
+        if digits.is_empty() {
+            return None;
         }
-        serde_json::Value::Array(rows)
+        Gtin::read(&digits)
+            .map_err(|_| {
+                e.note("gtin", "Write the number under the bars, 8, 12, 13 or 14 digits: its last digit does not fit the others.");
+            })
+            .ok()
+    }
+}
+
+#[derive(Template)]
+#[template(path = "shelf/product_form.html")]
+pub struct FormPage {
+    shell: Shell,
+    errors: Errors,
+    typed: Typed,
+    once_key: String,
+    action: String,
+    back: String,
+    /// None for a new product; else its family and use in words, which stay.
+    standing: Option<(&'static str, &'static str)>,
+    families: Vec<Choice>,
+    uses: Vec<Choice>,
+    forms: Vec<Choice>,
+    strengths: Vec<Choice>,
+    rows: Vec<ContentRow>,
+    bases: Vec<Choice>,
+    skin_tests: Vec<Choice>,
+    forbids: Vec<Choice>,
+    new_formula: Vec<Choice>,
+}
+
+/// The form with what was typed and what is wrong with it.
+pub fn form_page(
+    seat: &Seat,
+    now: OffsetDateTime,
+    p: Option<&Product>,
+    typed: Typed,
+    errors: Errors,
+) -> FormPage {
+    let families = Family::ALL.into_iter().filter(|f| *f != Family::Unknown).map(|f| (f.code(), f.words()));
+    let base = p.map(|p| format!("/shelf/products/{}", p.product_id));
+    let pick = |pairs: Vec<(&str, &str)>, chosen: &str| Choice::list(pairs, &[chosen]);
+    let action = match &base {
+        Some(b) => format!("{b}/label"),
+        None if typed.scan.is_empty() => "/shelf/products".into(),
+        None => format!("/shelf/products?scan={}", page::query_value(&typed.scan)),
+    };
+    FormPage {
+        shell: seat.shell(now, "/shelf", &[]),
+        once_key: once::key(),
+        action,
+        back: base.unwrap_or_else(|| "/shelf".into()),
+        standing: p.map(|p| (family_words(&p.family), use_words(&p.use_as))),
+        families: pick(std::iter::once(("", "choose")).chain(families).collect(), &typed.family),
+        uses: pick(UseAs::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.use_as),
+        forms: pick(Form::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.form),
+        strengths: pick(Strength::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.strength),
+        rows: contents::rows(&seat.app.reference.limits, &typed.ingredient, &typed.percent),
+        bases: pick(Base::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.base),
+        skin_tests: pick(SkinTestKind::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.skin_test),
+        forbids: pick(
+            vec![("yes", "The sheet forbids neutralising or normalising after a stop")],
+            &typed.forbids_closing,
+        ),
+        new_formula: pick(
+            vec![("yes", "New formula: patch tests and strand tests of the old one no longer hold")],
+            &typed.new_formula,
+        ),
+        errors,
+        typed,
     }
 }

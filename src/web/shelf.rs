@@ -1,15 +1,16 @@
-//! The Shelf: what stands there, what is low, what is running out of date.
+//! The Shelf: what stands there, what is low, what is running out of date, what stands apart.
 
 use askama::Template;
-use time::Date;
+use time::{Date, Duration};
 
 use crate::calendar::day_words;
 use crate::domain::access::Act;
 use crate::domain::chemistry::family::Family;
-use crate::domain::stock::{LOW_GRAMS, UseAs};
+use crate::domain::stock::{SOON_DAYS, UseAs};
 use crate::store::lots::{self, Lot};
-use crate::store::products;
+use crate::store::products::{self, Product};
 use crate::web::clients::zone;
+use crate::web::lots::{LotLine, state};
 use crate::web::page;
 use crate::web::problem::Answered;
 use crate::web::routes::{Line, Open, lines};
@@ -19,6 +20,16 @@ use crate::web::shell::Shell;
 /// The route of this screen.
 pub const LINES: &[Line] = lines![get "/shelf" Open::To(Act::SeeShelf) => show];
 
+/// Lots of one product named in its row; the rest stand on its page.
+const LOTS_IN_A_ROW: usize = 6;
+
+/// A lot in its product's row.
+struct InRow {
+    href: String,
+    code: String,
+    state: &'static str,
+}
+
 struct Standing {
     href: String,
     name: String,
@@ -27,7 +38,17 @@ struct Standing {
     strength: String,
     left: String,
     low: bool,
+    low_mark: String,
     last_day: String,
+    lots: Vec<InRow>,
+}
+
+/// A lot that wants looking after.
+struct Told {
+    href: String,
+    what: String,
+    left: String,
+    why: String,
 }
 
 #[derive(Template)]
@@ -36,6 +57,10 @@ struct ShelfPage {
     shell: Shell,
     answer: String,
     standing: Vec<Standing>,
+    ending: Vec<Told>,
+    apart: Vec<Told>,
+    soon_days: i64,
+    any_low: bool,
     put_away: Vec<(String, String)>,
     may_keep: bool,
 }
@@ -55,6 +80,69 @@ pub fn usable_grams(lots: &[Lot], product_id: i64, day: Date) -> f32 {
     lots.iter().filter(|l| l.product_id == product_id && l.usable_on(day)).map(Lot::left_grams).sum()
 }
 
+fn standing(p: Product, lots: &[Lot], today: Date) -> Standing {
+    let left = usable_grams(lots, p.product_id, today);
+    let mine = || lots.iter().filter(|l| l.product_id == p.product_id);
+    let usable = mine().filter(|l| l.usable_on(today) && l.left_grams() > 0.0);
+    let at_hand = mine().filter(|l| l.withdrawn_at.is_none() && l.left_grams() > 0.0);
+    Standing {
+        href: format!("/shelf/products/{}", p.product_id),
+        family: family_words(&p.family),
+        use_as: use_words(&p.use_as),
+        left: format!("{left:.0} g"),
+        low: left < p.low_grams,
+        low_mark: format!("{:.0} g", p.low_grams),
+        last_day: usable.filter_map(Lot::last_day).min().map(day_words).unwrap_or_default(),
+        lots: at_hand
+            .take(LOTS_IN_A_ROW)
+            .map(|l| InRow {
+                href: format!("/shelf/lots/{}", l.lot_id),
+                code: l.code.clone(),
+                state: state(l, today),
+            })
+            .collect(),
+        strength: p.strength,
+        name: p.name,
+    }
+}
+
+/// Lots with grams left whose last day is near or gone, the earliest first.
+fn ending(lots: &[Lot], name: impl Fn(i64) -> String, today: Date) -> Vec<Told> {
+    let soon = today.saturating_add(Duration::days(SOON_DAYS));
+    let mut found: Vec<(Date, &Lot)> = lots
+        .iter()
+        .filter(|l| l.withdrawn_at.is_none() && !l.quarantined && l.left_grams() > 0.0)
+        .filter_map(|l| Some((l.last_day().filter(|d| *d <= soon)?, l)))
+        .collect();
+    found.sort_by_key(|(day, l)| (*day, l.lot_id));
+    let one = |(day, l): &(Date, &Lot)| {
+        let line = LotLine::of(l, today);
+        let gone = if *day < today { "out of date since" } else { "last day" };
+        Told {
+            href: line.href,
+            what: format!("{}, lot {}", name(l.product_id), line.code),
+            left: line.left,
+            why: format!("{gone} {} {}", day_words(*day), day.year()),
+        }
+    };
+    found.iter().map(one).collect()
+}
+
+fn apart(lots: &[Lot], name: impl Fn(i64) -> String, today: Date) -> Vec<Told> {
+    lots.iter()
+        .filter(|l| l.quarantined && l.withdrawn_at.is_none())
+        .map(|l| {
+            let line = LotLine::of(l, today);
+            Told {
+                href: line.href,
+                what: format!("{}, lot {}", name(l.product_id), line.code),
+                left: line.left,
+                why: l.quarantine_reason.clone().unwrap_or_default(),
+            }
+        })
+        .collect()
+}
+
 /// Everything on the shelf.
 pub async fn show(seat: Seat) -> Answered {
     seat.require(Act::SeeShelf)?;
@@ -64,29 +152,12 @@ pub async fn show(seat: Seat) -> Answered {
     let lots = lots::list(&mut s, None).await?;
     s.commit().await?;
     let today = zone(&seat)?.day_of(now);
-    let mut standing = Vec::new();
-    let mut put_away = Vec::new();
-    for p in all {
-        let href = format!("/shelf/products/{}", p.product_id);
-        if p.retired_at.is_some() {
-            put_away.push((href, p.name));
-            continue;
-        }
-        let left = usable_grams(&lots, p.product_id, today);
-        let mine = lots
-            .iter()
-            .filter(|l| l.product_id == p.product_id && l.usable_on(today) && l.left_grams() > 0.0);
-        standing.push(Standing {
-            href,
-            family: family_words(&p.family),
-            use_as: use_words(&p.use_as),
-            left: format!("{left:.0} g"),
-            low: left < LOW_GRAMS,
-            last_day: mine.filter_map(Lot::last_day).min().map(day_words).unwrap_or_default(),
-            strength: p.strength,
-            name: p.name,
-        });
-    }
+    let names: Vec<(i64, String)> = all.iter().map(|p| (p.product_id, p.name.clone())).collect();
+    let name = |id: i64| names.iter().find(|n| n.0 == id).map(|n| n.1.clone()).unwrap_or_default();
+    let (ending, apart) = (ending(&lots, name, today), apart(&lots, name, today));
+    let (put_away, here): (Vec<Product>, Vec<Product>) =
+        all.into_iter().partition(|p| p.retired_at.is_some());
+    let standing: Vec<Standing> = here.into_iter().map(|p| standing(p, &lots, today)).collect();
     let low = standing.iter().filter(|p| p.low).count();
     let answer = match (standing.len(), low) {
         (0, _) => "The shelf is empty".to_string(),
@@ -97,7 +168,14 @@ pub async fn show(seat: Seat) -> Answered {
         shell: seat.shell(now, "/shelf", &["shelf"]),
         answer,
         standing,
-        put_away,
+        ending,
+        apart,
+        soon_days: SOON_DAYS,
+        any_low: low > 0,
+        put_away: put_away
+            .into_iter()
+            .map(|p| (format!("/shelf/products/{}", p.product_id), p.name))
+            .collect(),
         may_keep: seat.may(Act::KeepShelf),
     }))
 }

@@ -9,6 +9,7 @@ use crate::domain::access::Act;
 use crate::domain::hair_test::{SaltSign, TestPlace, WetStretch};
 use crate::domain::skin_test::{Outcome, SkinPlace, readable_from};
 use crate::store::clients::Client;
+use crate::store::hair_photos::{self, Photo};
 use crate::store::hair_tests::{self, HairTest};
 use crate::store::skin_tests::{self, SkinTest};
 use crate::store::{Scoped, lots, products};
@@ -55,11 +56,18 @@ struct SkinLine {
 }
 
 struct HairLine {
+    id: i64,
     what: String,
     when: String,
     saw: String,
     passed: bool,
     void: bool,
+    /// A strand test may carry a photo.
+    strand: bool,
+    /// Who agreed to the photo and when, or when it was erased; empty for none.
+    photo: String,
+    has_photo: bool,
+    once_key: String,
 }
 
 #[derive(Template)]
@@ -99,6 +107,7 @@ pub struct Opened {
     pub zone: Zone,
     skin: Vec<SkinTest>,
     hair: Vec<HairTest>,
+    photos: Vec<Photo>,
     products: Vec<products::Product>,
     lots: Vec<lots::Lot>,
 }
@@ -108,11 +117,12 @@ pub async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Probl
     let client = find(s, client_id(id)?).await?;
     let skin = skin_tests::list_by_client(s, client.id()).await?;
     let hair = hair_tests::list_by_client(s, client.id()).await?;
+    let photos = hair_photos::list_by_client(s, client.id()).await?;
     let mut products = products::list(s).await?;
     products.retain(|p| p.retired_at.is_none());
     let lots = lots::list(s, None).await?;
     let now = s.now().await?;
-    Ok(Opened { client, now, zone: zone(seat)?, skin, hair, products, lots })
+    Ok(Opened { client, now, zone: zone(seat)?, skin, hair, photos, products, lots })
 }
 
 /// An instant as the screens say it: `Thu 14 May 10:00`.
@@ -163,6 +173,15 @@ fn skin_line(o: &Opened, t: &SkinTest, typed: &AllTyped) -> SkinLine {
     }
 }
 
+fn photo_words(o: &Opened, p: &Photo) -> String {
+    let who = if p.agreed_by == "guardian" { "the guardian" } else { "the client" };
+    let agreed = format!("{who} agreed {}, asked by {}", instant_words(&o.zone, p.agreed_at), p.asked_by);
+    match p.taken_back_at {
+        None => agreed,
+        Some(at) => format!("{agreed}; taken back and erased {}", instant_words(&o.zone, at)),
+    }
+}
+
 fn hair_line(o: &Opened, t: &HairTest) -> HairLine {
     let place = TestPlace::from_code(&t.place).map_or("", TestPlace::words);
     let minutes = typed::shown(f64::from(t.minutes));
@@ -177,8 +196,16 @@ fn hair_line(o: &Opened, t: &HairTest) -> HairLine {
         _ => t.salt_sign.as_deref().and_then(SaltSign::from_code).map_or("", SaltSign::words).to_string(),
     };
     let name = t.product_name.as_deref().unwrap_or("Metallic-salt test");
+    let strength = t.strength.as_ref().map(|x| format!(", {x}")).unwrap_or_default();
+    let lot = t.lot_code.as_ref().map(|x| format!(", lot {x}")).unwrap_or_default();
+    let photo = o.photos.iter().find(|p| p.hair_test_id == t.hair_test_id);
     HairLine {
-        what: format!("{name}, {place}, {minutes} min"),
+        id: t.hair_test_id,
+        strand: t.kind == "strand",
+        has_photo: photo.is_some_and(|p| p.taken_back_at.is_none()),
+        photo: photo.map(|p| photo_words(o, p)).unwrap_or_default(),
+        once_key: once::key(),
+        what: format!("{name}{strength}{lot}, {place}, {minutes} min"),
         when: format!("{} by {}", instant_words(&o.zone, t.done_at), t.done_by),
         saw,
         passed: t.passed,
@@ -203,6 +230,21 @@ fn answer(o: &Opened) -> (String, bool) {
     }
 }
 
+/// A product with each of its lots in use; alone where it has none.
+fn strand_choices(o: &Opened, p: &products::Product, today: time::Date) -> Vec<(String, String)> {
+    let mine = o.lots.iter().filter(|l| l.product_id == p.product_id && l.usable_on(today));
+    let lots: Vec<_> = mine
+        .map(|l| {
+            (format!("{}-{}", p.product_id, l.lot_id), format!("{}, {}, lot {}", p.name, p.strength, l.code))
+        })
+        .collect();
+    if lots.is_empty() {
+        vec![(p.product_id.to_string(), format!("{}, {}", p.name, p.strength))]
+    } else {
+        lots
+    }
+}
+
 /// The screen with what was typed.
 pub fn tests_page(seat: &Seat, o: &Opened, typed: AllTyped, errors: Errors) -> impl Template {
     let today = o.zone.day_of(o.now);
@@ -214,8 +256,7 @@ pub fn tests_page(seat: &Seat, o: &Opened, typed: AllTyped, errors: Errors) -> i
         .filter_map(|l| Some((l, named(l.product_id).filter(|p| p.skin_test == "patch")?)))
         .map(|(l, p)| (format!("{}-{}", p.product_id, l.lot_id), format!("{}, lot {}", p.name, l.code)))
         .collect();
-    let products: Vec<(String, String)> =
-        o.products.iter().map(|p| (p.product_id.to_string(), p.name.clone())).collect();
+    let tested: Vec<(String, String)> = o.products.iter().flat_map(|p| strand_choices(o, p, today)).collect();
     let ask = || std::iter::once(("", "choose"));
     let pairs = |list: &'_ [(String, String)], chosen: &str| {
         Choice::list(ask().chain(list.iter().map(|(a, b)| (a.as_str(), b.as_str()))), &[chosen])
@@ -233,7 +274,7 @@ pub fn tests_page(seat: &Seat, o: &Opened, typed: AllTyped, errors: Errors) -> i
         lots: pairs(&lots, &typed.place.lot),
         places: Choice::list(SkinPlace::ALL.map(|x| (x.code(), x.words())), &[typed.place.place.as_str()]),
         never: o.products.iter().filter(|p| p.skin_test != "patch").map(|p| p.name.clone()).collect(),
-        products: pairs(&products, &typed.strand.product),
+        products: pairs(&tested, &typed.strand.product),
         strand_places: Choice::list(places, &[typed.strand.place.as_str()]),
         formed: yes_no(&typed.strand.curl_formed),
         stretch: Choice::list(

@@ -19,7 +19,7 @@ WIDTHS = {"phone": 390, "tablet": 820, "chair": 1180, "wall": 1920}
 # Where each screen is found: a fixed path, or the first row of a question to the database.
 PLACES = {
     "floor": "/floor", "day": "/day", "clients": "/clients", "regrowth": "/regrowth", "openings": "/openings", "shelf": "/shelf",
-    "team": "/team", "salon": "/team/salon", "proof": "/proof", "sign-in": "/sign-in",
+    "product-entry": "/shelf/products/new", "scan": "/shelf/scan?code=(01)09506000134352(17)280100(10)Z9", "team": "/team", "salon": "/team/salon", "proof": "/proof", "sign-in": "/sign-in",
 }
 ASKED = {
     "run": "select '/runs/' || run_id from run order by run_id limit 1",
@@ -34,6 +34,11 @@ ASKED = {
     "followups": "select '/clients/' || client_id || '/followups' from due order by client_id limit 1",
     "product": "select '/shelf/products/' || product_id from product order by product_id limit 1",
     "lot": "select '/shelf/lots/' || lot_id from lot order by lot_id limit 1",
+    "lot-apart": "select '/shelf/lots/' || lot_id from lot where quarantined order by lot_id limit 1",
+    "lot-entry": "select '/shelf/products/' || product_id || '/lots/new' from product order by product_id limit 1",
+    "lot-judgement": "select '/shelf/lots/' || lot_id || '/judgement' from lot where quarantined order by lot_id limit 1",
+    "recall": "select '/shelf/lots/' || lot_id || '/recall' from dispensed order by lot_id limit 1",
+    "product-never-on-skin": "select '/shelf/products/' || product_id from product where family = 'guanidine-hydroxide' order by product_id limit 1",
     "person": "select '/team/people/' || person_id from person order by person_id limit 1",
     "booking": "select '/bookings/' || booking_id from booking order by booking_id limit 1",
     "visit": "select '/proof/runs/' || run_id from run order by run_id limit 1",

@@ -14,8 +14,9 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 11] = [
+const SAMPLES: [(&str, &str); 12] = [
     ("/clients/{id}/tests/skin/{test}", "skin_test"),
+    ("/clients/{id}/tests/hair/{test}", "skin_test"),
     ("/clients/{id}", "client"),
     ("/runs/{id}", "run"),
     ("/bookings/{id}", "booking"),

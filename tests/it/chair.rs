@@ -63,6 +63,16 @@ pub async fn take(at: &mut Browser, client: i64, fields: &[(&'static str, String
     send(at, &format!("{to}?again=1"), &to, fields).await
 }
 
+/// What a thio label must say in the EU for professional use (Annex III 2a, as in `shared/tables/limits.toml`).
+pub const THIO_LABEL: [&str; 6] = [
+    "For professional use only",
+    "Contains thioglycolate",
+    "Follow the instructions",
+    "Avoid contact with eyes",
+    "Rinse eyes immediately if product comes into contact with them.",
+    "Wear suitable gloves",
+];
+
 /// A thio straightener with one lot of 500 g; the ids of product and lot.
 pub async fn straightener(at: &mut Browser, name: &str) -> (i64, i64) {
     let fields = with(
@@ -74,7 +84,8 @@ pub async fn straightener(at: &mut Browser, name: &str) -> (i64, i64) {
     let product_id = made.location_id();
     let page = made.location;
     let lot = [("code", "L-1"), ("received_on", "2026-01-05"), ("received_grams", "500")];
-    let lot: Vec<_> = lot.map(|(k, v)| (k, v.to_string())).to_vec();
+    let mut lot: Vec<_> = lot.map(|(k, v)| (k, v.to_string())).to_vec();
+    lot.extend(THIO_LABEL.map(|w| ("seen", w.to_string())));
     let booked = send(at, &page, &format!("{page}/lots"), &lot).await;
     assert_eq!(booked.status, 303, "{}", booked.body);
     let shown = at.get(&page).await;

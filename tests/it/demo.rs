@@ -420,3 +420,28 @@ async fn the_hourly_sweep_forgets_old_keys_and_closes_old_sign_ins() {
     rinsebell::work::step(&salon.app).await.unwrap();
     assert_eq!(counted().await, (1, 0));
 }
+
+#[tokio::test]
+async fn the_demo_shelf_has_every_family_one_low_one_apart_one_near_its_date() {
+    let salon = Salon::demo().await;
+    let mut chair = salon.newcomer("Chair 1", salon.staff.stylist, "Tobias Fenn").await;
+    let shelf = chair.get("/shelf").await;
+    for words in [
+        "guanidine hydroxide relaxer",
+        "sodium hydroxide relaxer",
+        "thio ester",
+        "lightener",
+        "direct dye",
+        "normalising shampoo",
+        "Quarantined <small>",
+        "KR-3311",
+        "Running out of date",
+        "KR-3405",
+        "Lightening powder",
+        "<h2>Low</h2>",
+    ] {
+        assert!(shelf.body.contains(words), "{words}");
+    }
+    let lot = chair.get("/shelf/scan?code=%2801%2909520000990018%2810%29KR-2201").await;
+    assert!(lot.location.starts_with("/shelf/lots/"), "{lot:?}");
+}

@@ -1,6 +1,6 @@
 //! The Shelf: products, their sheets' times, lots, limits.
 
-use crate::chair::{new_client, product, send, straightener, with};
+use crate::chair::{THIO_LABEL, new_client, product, send, straightener, with};
 use crate::support::Salon;
 
 #[tokio::test]
@@ -102,7 +102,10 @@ async fn a_lot_says_where_it_went_and_leaves_use_for_good() {
     let here = format!("/shelf/lots/{lot_id}");
     assert!(chair.get(&here).await.body.contains("Nerys Amblin"));
     assert_eq!(send(&mut chair, &here, &format!("{here}/opening"), &[]).await.status, 303);
-    assert_eq!(send(&mut chair, &here, &format!("{here}/withdrawal"), &[]).await.status, 303);
+    let silent = send(&mut chair, &here, &format!("{here}/withdrawal"), &[]).await;
+    assert!(silent.status == 422 && silent.body.contains("id=\"withdrawn_reason-error\""), "it says why");
+    let why = with(vec![], &[("withdrawn_reason", "=recalled by the maker")]);
+    assert_eq!(send(&mut chair, &here, &format!("{here}/withdrawal"), &why).await.status, 303);
     assert!(chair.get(&here).await.body.contains("out of use"));
     assert!(chair.get("/shelf").await.body.contains("<strong>low"));
     let again = send(&mut chair, &tests, &format!("{tests}/skin"), &placed).await;
@@ -118,7 +121,9 @@ async fn a_lot_says_where_it_went_and_leaves_use_for_good() {
             && back.body.contains("id=\"best_before-error\"")
             && back.body.contains("value=\"soon\"")
     );
-    let back = send(&mut chair, &page, &format!("{page}/lots"), &with(twice, &[("best_before", "")])).await;
+    let mut twice = with(twice, &[("best_before", "")]);
+    twice.extend(THIO_LABEL.map(|w| ("seen", w.to_string())));
+    let back = send(&mut chair, &page, &format!("{page}/lots"), &twice).await;
     assert!(back.status == 422 && back.body.contains("id=\"code-error\""));
     for unknown in ["/shelf/lots/999999", "/shelf/products/x", "/shelf/products/999999/label"] {
         assert_eq!(chair.get(unknown).await.status, 404, "{unknown}");
@@ -128,4 +133,72 @@ async fn a_lot_says_where_it_went_and_leaves_use_for_good() {
     let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
     assert_eq!(basin.get("/shelf").await.status, 200);
     assert_eq!(basin.get("/shelf/products/new").await.status, 403);
+}
+
+#[tokio::test]
+async fn every_product_has_its_low_mark_and_a_number_that_holds() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let (product_id, _) = straightener(&mut chair, "Kestrel Smooth").await;
+    let here = format!("/shelf/products/{product_id}/label");
+    let typed = |at: &str, low: &str, gtin: &str| {
+        with(product(), &[("version", at), ("low_grams", low), ("gtin", gtin), ("new_formula", "")])
+    };
+    let wrong = send(&mut chair, &here, &here, &typed("1", "600", "9521234543214")).await;
+    assert!(
+        wrong.status == 422
+            && wrong.body.contains("id=\"gtin-error\"")
+            && wrong.body.contains("value=\"600\"")
+    );
+    assert_eq!(send(&mut chair, &here, &here, &typed("1", "600", "952 1234543213")).await.status, 303);
+    let shown = chair.get(&format!("/shelf/products/{product_id}")).await;
+    assert!(
+        shown.body.contains("09521234543213") && shown.body.contains("low under 600 g"),
+        "{}",
+        shown.body
+    );
+    // 500 g came in, 600 are wished for.
+    assert!(chair.get("/shelf").await.body.contains("<strong>low"));
+    let twin = with(product(), &[("name", "Twin"), ("gtin", "09521234543213")]);
+    let back = send(&mut chair, "/shelf/products/new", "/shelf/products", &twin).await;
+    assert!(back.status == 422 && back.body.contains("id=\"gtin-error\""), "a number stands for one product");
+    // The database asks for the check digit as well (GS1 General Specifications, 7.9).
+    for (gtin, holds) in [
+        ("09521234543213", true),
+        ("09521234543214", false),
+        ("9521234543213", false),
+        ("0952123454321x", false),
+    ] {
+        let held: bool = sqlx::query_scalar("select rinsebell_gtin_holds($1)")
+            .bind(gtin)
+            .fetch_one(&salon.owner)
+            .await
+            .unwrap();
+        assert_eq!(held, holds, "{gtin}");
+    }
+}
+
+#[tokio::test]
+async fn what_is_never_left_on_skin_says_what_stands_instead() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    for (name, family, use_as) in [
+        ("Relaxer", "sodium-hydroxide", "straightener"),
+        ("Guanidine", "guanidine-hydroxide", "straightener"),
+        ("Powder", "lightener", "lightener"),
+    ] {
+        let typed = with(
+            product(),
+            &[("name", name), ("family", family), ("use_as", use_as), ("skin_test", "none-by-sheet")],
+        );
+        let made = send(&mut chair, "/shelf/products/new", "/shelf/products", &typed).await;
+        let page = chair.get(&made.location).await;
+        assert!(
+            page.body.contains("Never left on skin") && page.body.contains("strand test passed"),
+            "{name}"
+        );
+    }
+    let client = new_client(&mut chair, "Nerys Amblin", "1990-05-14").await;
+    let tests = chair.get(&format!("/clients/{client}/tests")).await;
+    assert!(tests.body.contains("Never left on skin: Guanidine, Powder, Relaxer"), "{}", tests.body);
 }

@@ -262,6 +262,9 @@ impl Ask<'_> {
             refusals
                 .push(Refusal::FigureImplausible { words: "grams in the bowl: more than 0, at most 1000" });
         }
+        if !self.context.holds.lot_ever_had(lot, grams) {
+            refusals.push(Refusal::FigureImplausible { words: "more grams than came in with this lot" });
+        }
         match self.state.frame.product(letter) {
             None => refusals.push(Refusal::ProductMissing { application: letter }),
             Some(product) => {

@@ -171,6 +171,10 @@ pub struct LotRecord {
     pub law: LawVerdict,
     /// Taken off the shelf.
     pub withdrawn: bool,
+    /// Stands apart since it came in, and is never dispensed.
+    pub quarantined: bool,
+    /// Grams that came in with it, rounded up: no bowl takes more.
+    pub came_in_grams: u32,
 }
 
 /// A product of the service, as frozen into the run.
@@ -341,7 +345,7 @@ impl HoldContext {
     pub fn lot_holds_at(&self, product: ProductId, lot: LotId, at: Instant) -> Result<(), Lacks> {
         let known = self.lots.iter().find(|l| l.lot == lot && l.product == product);
         let Some(lot) = known else { return Err(Lacks::Missing) };
-        if lot.withdrawn || lot.law == LawVerdict::Exceeds {
+        if lot.withdrawn || lot.quarantined || lot.law == LawVerdict::Exceeds {
             return Err(Lacks::Failed);
         }
         let past = |until: Option<Instant>| until.is_some_and(|u| at >= u);
@@ -349,6 +353,14 @@ impl HoldContext {
             return Err(Lacks::Lapsed);
         }
         Ok(())
+    }
+}
+
+impl HoldContext {
+    /// False when a lot is known and never had so many grams. What the book says is left is not asked: where a bowl
+    /// takes more than that, the book was wrong, and the record says so.
+    pub fn lot_ever_had(&self, lot: LotId, grams: f64) -> bool {
+        self.lots.iter().find(|l| l.lot == lot).is_none_or(|l| grams <= f64::from(l.came_in_grams))
     }
 }
 

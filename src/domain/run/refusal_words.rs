@@ -200,7 +200,7 @@ const fn record_words(hold_point: HoldPoint, lacks: Lacks) -> &'static str {
         (HoldPoint::Plan, _) => "not checked on this visit",
         (HoldPoint::Lot, Lacks::Lapsed) => "out of date, or open for too long",
         (HoldPoint::Lot, Lacks::Missing) => "not a lot of this product",
-        (HoldPoint::Lot, _) => "taken off the shelf, or above the law's limit for this use",
+        (HoldPoint::Lot, _) => "taken off the shelf, in quarantine, or above the law's limit for this use",
         (_, Lacks::Missing) => "missing",
         (_, _) => "does not hold",
     }

@@ -262,6 +262,8 @@ pub(super) fn holds() -> HoldContext {
         opened_until: None,
         law: LawVerdict::Within,
         withdrawn: false,
+        quarantined: false,
+        came_in_grams: 5000,
     };
     HoldContext {
         visit_from: START - Duration::hours(1),

@@ -47,6 +47,8 @@ fn guard_words(rule: &str) -> String {
         "not-held" => "the record does not hold",
         "before-stop-closed" => "answered before the stop was ended",
         "not-clear" => "not clear",
+        "quarantined" => "it stands in quarantine, or outside the law's limits, and is never dispensed",
+        "more-than-came-in" => "more grams than came in with it",
         other => other,
     };
     format!("The record itself refuses: {title}, {why}.")

@@ -2,6 +2,7 @@
 
 mod acts;
 mod acts_bar;
+mod bowl;
 mod clocks;
 mod facts;
 mod head;

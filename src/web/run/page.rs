@@ -16,10 +16,18 @@ use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 
-async fn render(seat: &Seat, id: RunId, said: Option<Said>) -> Result<Response, Problem> {
+/// What a scanner typed into the bowl's field.
+#[derive(Default, Deserialize)]
+#[serde(default)]
+pub struct Scanned {
+    scan: String,
+}
+
+async fn render(seat: &Seat, id: RunId, said: Option<Said>, scan: String) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
     let loaded = runs::load(&mut s, &seat.app, id).await?.ok_or(Problem::NotFound)?;
-    let around = view::Around::load(&mut s, seat, &loaded).await?;
+    let mut around = view::Around::load(&mut s, seat, &loaded).await?;
+    around.scan = scan;
     s.commit().await?;
     let status = said.as_ref().map_or(StatusCode::OK, |x| x.status);
     let mut response = page::html(&RunPage::new(seat, &loaded, around, said));
@@ -28,18 +36,18 @@ async fn render(seat: &Seat, id: RunId, said: Option<Said>) -> Result<Response, 
 }
 
 /// The screen. While the station is locked it shows clocks, facts and stop, and no health answers.
-pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
-    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None).await
+pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Scanned>) -> Answered {
+    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None, q.scan).await
 }
 
 /// The same page, fetched anew by its script when the run moved on.
-pub async fn live(seat: Seat, Path(id): Path<String>) -> Answered {
-    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None).await
+pub async fn live(seat: Seat, Path(id): Path<String>, Query(q): Query<Scanned>) -> Answered {
+    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None, q.scan).await
 }
 
 /// The page again, with why an act was not done.
 pub(super) async fn again(seat: &Seat, id: RunId, said: Said) -> Answered {
-    render(seat, id, Some(said)).await
+    render(seat, id, Some(said), String::new()).await
 }
 
 /// Events after a sequence number.

@@ -1,11 +1,8 @@
 //! What stands under the clocks: hold points, bowl, test curls, stop, last taps, record, steps.
 
-use super::view::{
-    Bowl, CurlPanel, LookPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words,
-};
+use super::view::{CurlPanel, LookPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words};
 use crate::domain::protocol::{HoldPoint, LookFor, Meaning, Section, Step};
 use crate::domain::run::{CurlReading, EventKind, Granted, Happened, Progress, Rod};
-use crate::web::form::Choice;
 use crate::web::once;
 
 impl Maker<'_> {
@@ -49,29 +46,6 @@ impl Maker<'_> {
                 })
                 .collect(),
         }
-    }
-
-    pub(super) fn bowl(&self, step: &Step) -> Option<Bowl> {
-        let letter = step.application.filter(|_| step.hold_points.contains(&HoldPoint::Lot))?;
-        if self.state.dispensed.iter().any(|d| d.application == letter) {
-            return None;
-        }
-        let product = self.loaded.products.iter().find(|p| p.application.starts_with(letter))?;
-        let lots: Vec<(String, String)> = self
-            .around
-            .lots
-            .iter()
-            .filter(|l| l.product_id == product.product_id && !l.withdrawn)
-            .map(|l| (l.lot_id.to_string(), format!("lot {}, {:.0} g left", l.code, l.left_grams)))
-            .collect();
-        let title =
-            self.loaded.frame.protocol.application(letter).map(|a| a.title.clone()).unwrap_or_default();
-        Some(Bowl {
-            application: letter,
-            title,
-            product: product.name.clone(),
-            lots: Choice::list(lots.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[]),
-        })
     }
 
     pub(super) fn curls(&self) -> Option<CurlPanel> {
@@ -203,7 +177,13 @@ impl Maker<'_> {
                             .iter()
                             .find(|l| l.lot_id == lot.0)
                             .map_or("", |l| l.code.as_str());
-                        (format!("{grams:.0} g for {application}, lot {code}"), "dispensed")
+                        (
+                            format!(
+                                "{grams:.0} g for {application}, lot {code}{}",
+                                self.beyond_the_book(lot.0)
+                            ),
+                            "dispensed",
+                        )
                     }
                     _ => return None,
                 };

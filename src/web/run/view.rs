@@ -14,7 +14,7 @@ use crate::domain::run::headline::{Headline, NextAct};
 use crate::domain::run::{CurlReading, HeadPlace, State};
 use crate::flow::run_hands;
 use crate::flow::runs::Loaded;
-use crate::store::{Scoped, Stored, people, run_frames, stations};
+use crate::store::{Scoped, Stored, people, run_frames, stations, stock_notes};
 use crate::web::bar::{Bar, MainAct, Reach};
 use crate::web::form::Choice;
 use crate::web::once;
@@ -38,6 +38,10 @@ pub(super) struct Around {
     pub(super) aftercare: bool,
     /// Until when qualified hands are here; absent when the service has ended.
     pub(super) hands: Option<HandsKnown>,
+    /// What bowls of this run took beyond the book: lot and grams.
+    pub(super) beyond: Vec<(i64, f32)>,
+    /// What a scanner typed into the bowl's field; empty for nothing.
+    pub(super) scan: String,
 }
 
 impl Around {
@@ -60,7 +64,8 @@ impl Around {
             Some(_) => None,
             None => Some(run_hands::known(s, loaded, seat.person()).await?),
         };
-        Ok(Around { names, may_answer, stations, lots, aftercare, hands })
+        let beyond = stock_notes::list_by_run(s, crate::domain::ids::RunId(loaded.run.run_id)).await?;
+        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, scan: String::new() })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -92,6 +97,10 @@ pub(super) struct Bowl {
     pub(super) title: String,
     pub(super) product: String,
     pub(super) lots: Vec<Choice>,
+    /// The lot a scanner read, in words; empty for none.
+    pub(super) scanned: String,
+    /// Why what was scanned is no lot for this bowl; empty for none.
+    pub(super) fault: String,
 }
 
 /// A recent tap that may be taken back.
@@ -166,6 +175,8 @@ pub(super) struct RunPage {
     bowl: Option<Bowl>,
     /// Until when hands stay, before an opening step.
     hands_line: String,
+    /// Goes with the live part's address, so that a lot that was scanned stays chosen.
+    scan_query: String,
     curls: Option<CurlPanel>,
     looks: Option<LookPanel>,
     rods: Option<String>,
@@ -294,6 +305,10 @@ impl Maker<'_> {
                 .and_then(|_| self.around.hands?.words(&|at| self.clock(at)))
                 .unwrap_or_default(),
             may_name: self.seat.person().is_some_and(|p| p.role == crate::domain::access::Role::Manager),
+            scan_query: match self.around.scan.as_str() {
+                "" => String::new(),
+                scan => format!("?scan={}", crate::web::page::query_value(scan)),
+            },
             curls: self.curls(),
             looks: self.looks(),
             rods: step.filter(|s| s.rods && state.rods.is_none()).map(|_| once::key()),

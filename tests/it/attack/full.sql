@@ -32,3 +32,8 @@ insert into due (salon_id, client_id, protocol, last_on, target_mm, rate_mm, rat
   ({s}, {client}, 'retouch-{s}', '2031-01-01', 30, 0.35, 0.05, '2031-03-01', '2031-03-10', '2031-02-01', '2031-04-01', {run});
 insert into followup (salon_id, client_id, by, outcome, booking_id) values ({s}, {client}, {reception}, 'booked', {booking});
 insert into aftercare (salon_id, run_id, words) values ({s}, {run}, 'Keep it dry for two days.');
+update lot set judged_by = {stylist}, withdrawn_by = {stylist} where salon_id = {s} and lot_id = {other_lot};
+update hair_test set lot_id = {lot} where salon_id = {s} and product_id = {product} and kind = 'strand';
+insert into stock_note (salon_id, lot_id, noted_by, kind, change_grams, reason, run_id) values ({s}, {lot}, {stylist}, 'thrown-away', -5, 'mixture left', {run});
+insert into hair_photo (salon_id, hair_test_id, jpeg, width_px, height_px, agreed_by, asked_by, taken_back_at, taken_back_noted_by)
+  select {s}, hair_test_id, null, 10, 10, 'client', {stylist}, rinsebell_now(), {stylist} from hair_test where salon_id = {s} limit 1;

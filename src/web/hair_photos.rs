@@ -1,0 +1,204 @@
+//! The photo of a strand test: taken in when the client agrees, shown to who may see health answers, erased on a word.
+
+use axum::body::Bytes;
+use axum::extract::multipart::{Multipart, MultipartRejection};
+use axum::extract::{DefaultBodyLimit, Path};
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse as _, Response};
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use crate::domain::access::Act;
+use crate::domain::ids::{ClientId, HairTestId};
+use crate::flow::hair_photos::{self as flow, PhotoRefused};
+use crate::store::hair_photos::{self, Kept};
+use crate::web::clients::{client_id, find};
+use crate::web::form::Errors;
+use crate::web::photo::{self, FILE_MOST_BYTES};
+use crate::web::problem::{Answered, Problem};
+use crate::web::routes::{Line, Open};
+use crate::web::seat::Seat;
+use crate::web::tests::{AllTyped, open, tests_page};
+use crate::web::{once, page};
+
+/// The routes of the photo. Taking one in has a body limit of its own: the file and the form around it.
+pub const LINES: &[Line] = &[
+    Line {
+        method: "get",
+        path: "/clients/{id}/tests/hair/{test}/photo",
+        open: Open::To(Act::SeeHealth),
+        handler: || axum::routing::get(show),
+    },
+    Line {
+        method: "post",
+        path: "/clients/{id}/tests/hair/{test}/photo",
+        open: Open::To(Act::ReadTest),
+        handler: || axum::routing::post(keep).layer(DefaultBodyLimit::max(FILE_MOST_BYTES + 64 * 1024)),
+    },
+    Line {
+        method: "post",
+        path: "/clients/{id}/tests/hair/{test}/erasure",
+        open: Open::To(Act::ReadTest),
+        handler: || axum::routing::post(take_back),
+    },
+];
+
+fn test_id(raw: &str) -> Result<HairTestId, Problem> {
+    raw.parse().map_err(|_| Problem::NotFound)
+}
+
+/// The picture. Never kept by a browser or anything between.
+pub async fn show(seat: Seat, Path((client, test)): Path<(String, String)>) -> Result<Response, Problem> {
+    seat.require(Act::SeeHealth)?;
+    let (client, test): (ClientId, HairTestId) = (client_id(&client)?, test_id(&test)?);
+    let mut s = seat.begin().await?;
+    let jpeg = hair_photos::find_jpeg(&mut s, client, test).await?.ok_or(Problem::NotFound)?;
+    s.commit().await?;
+    let mut answer = (StatusCode::OK, jpeg).into_response();
+    for (name, value) in [
+        (header::CONTENT_TYPE, "image/jpeg"),
+        (header::CACHE_CONTROL, "private, no-store"),
+        (header::CONTENT_DISPOSITION, "inline; filename=\"strand-test.jpg\""),
+    ] {
+        answer.headers_mut().insert(name, HeaderValue::from_static(value));
+    }
+    Ok(answer)
+}
+
+/// What the form sends.
+#[derive(Default)]
+struct Sent {
+    once: String,
+    agreed_by: String,
+    file: Bytes,
+}
+
+async fn read(parts: Result<Multipart, MultipartRejection>) -> Result<Sent, &'static str> {
+    const LOST: &str = "The picture did not come through whole, or is larger than 8 MB. Choose it again.";
+    let mut parts = parts.map_err(|_| LOST)?;
+    let mut sent = Sent::default();
+    while let Some(part) = parts.next_field().await.map_err(|_| LOST)? {
+        let name = part.name().unwrap_or_default().to_string();
+        let bytes = part.bytes().await.map_err(|_| LOST)?;
+        let text = || String::from_utf8_lossy(&bytes[..bytes.len().min(100)]).into_owned();
+        match name.as_str() {
+            "once" => sent.once = text(),
+            "agreed_by" => sent.agreed_by = text(),
+            "photo" => sent.file = bytes,
+            _ => {}
+        }
+    }
+    Ok(sent)
+}
+
+/// Takes a photo in.
+pub async fn keep(
+    seat: Seat,
+    Path((client, test)): Path<(String, String)>,
+    parts: Result<Multipart, MultipartRejection>,
+) -> Answered {
+    let by = seat.require(Act::ReadTest)?.id;
+    let test = test_id(&test)?;
+    // Whose it is comes before the picture is looked at.
+    let mut s = seat.begin().await?;
+    let found = find(&mut s, client_id(&client)?).await?;
+    s.commit().await?;
+    let here = format!("/clients/{}/tests", found.client_id);
+    let field = format!("photo_{test}");
+    let mut errors = Errors::none();
+    let sent = match read(parts).await {
+        Ok(sent) => sent,
+        Err(words) => {
+            errors.note(field, words);
+            return again(&seat, &client, errors).await;
+        }
+    };
+    let agreed_by = match sent.agreed_by.as_str() {
+        "client" => "client",
+        "guardian" => "guardian",
+        _ => {
+            errors.note(format!("agreed_{test}"), "Ask first: who agreed that this photo is kept?");
+            ""
+        }
+    };
+    if sent.file.is_empty() {
+        errors.note(field.clone(), "Choose the photo.");
+    }
+    if !errors.is_empty() {
+        return again(&seat, &client, errors).await;
+    }
+    // Drawn outside any transaction: it takes a while.
+    let drawn = match photo::redraw(sent.file.to_vec()).await {
+        Ok(drawn) => drawn,
+        Err(why) => {
+            errors.note(field, why.0);
+            return again(&seat, &client, errors).await;
+        }
+    };
+    let mut s = seat.begin().await?;
+    if let Some(again) = once::claim(&mut s, &sent.once, &here).await? {
+        return Ok(again);
+    }
+    let kept = Kept {
+        jpeg: drawn.jpeg,
+        width_px: drawn.width_px,
+        height_px: drawn.height_px,
+        agreed_by,
+        asked_by: by,
+    };
+    let today = crate::web::clients::zone(&seat)?.day_of(s.now().await?);
+    match flow::keep_photo(&mut s, &found, test, &kept, today).await {
+        Ok(()) => {
+            let answer = once::settle(&mut s, &sent.once, &here).await?;
+            s.commit().await?;
+            return Ok(answer);
+        }
+        Err(PhotoRefused::NotFound) => return Err(Problem::NotFound),
+        Err(PhotoRefused::GuardianMissing) => errors.note(
+            format!("agreed_{test}"),
+            "This client is under 18: the guardian says whether a photo is kept.",
+        ),
+        Err(PhotoRefused::ThereIsOne) => {
+            errors.note(field, "This test has, or had, its photo. A new test can carry another.")
+        }
+        Err(PhotoRefused::Store(e)) => return Err(e.into()),
+    }
+    drop(s);
+    again(&seat, &client, errors).await
+}
+
+async fn again(seat: &Seat, client: &str, errors: Errors) -> Answered {
+    let mut s = seat.begin().await?;
+    let o = open(seat, &mut s, client).await?;
+    s.commit().await?;
+    Ok(page::refused(&tests_page(seat, &o, AllTyped::default(), errors)))
+}
+
+/// An act with nothing to type.
+#[derive(Deserialize)]
+pub struct Plain {
+    #[serde(default)]
+    once: String,
+}
+
+/// The client takes the agreement back: the picture is erased at once; who agreed and when stays.
+pub async fn take_back(
+    seat: Seat,
+    Path((client, test)): Path<(String, String)>,
+    Form(f): Form<Plain>,
+) -> Answered {
+    let by = seat.require(Act::ReadTest)?.id;
+    let (client, test) = (client_id(&client)?, test_id(&test)?);
+    let mut s = seat.begin().await?;
+    find(&mut s, client).await?;
+    let here = format!("/clients/{client}/tests");
+    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+        return Ok(again);
+    }
+    if !flow::take_back_photo(&mut s, client, test, by).await? {
+        return Err(Problem::NotFound);
+    }
+    let answer = once::settle(&mut s, &f.once, &here).await?;
+    s.commit().await?;
+    Ok(answer)
+}

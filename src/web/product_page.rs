@@ -1,0 +1,146 @@
+//! One product: what it is, what the law lets into it, its sheet's times, its lots.
+
+use askama::Template;
+use axum::extract::Path;
+use time::{Date, OffsetDateTime};
+
+use crate::domain::access::Act;
+use crate::domain::chemistry::family::Family;
+use crate::domain::chemistry::limits::Place;
+use crate::domain::ids::ProductId;
+use crate::domain::skin_test::is_never_left_on_skin;
+use crate::domain::stock::{Base, Clock, CountsFrom, SkinTestKind};
+use crate::flow::lots::{checks, contents_of};
+use crate::store::Scoped;
+use crate::store::lots::{self, Lot};
+use crate::store::products::{self, Product, Times};
+use crate::web::clients::zone;
+use crate::web::contents::{self, LimitLine, limit_lines};
+use crate::web::form::{Choice, Errors};
+use crate::web::lots::LotLine;
+use crate::web::problem::{Answered, Problem};
+use crate::web::products::find;
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::Seat;
+use crate::web::sheet_times::{TimesTyped, times_words};
+use crate::web::shelf::{family_words, usable_grams, use_words};
+use crate::web::shell::Shell;
+use crate::web::{once, page, typed};
+
+/// The route of this screen.
+pub const LINES: &[Line] = lines![get "/shelf/products/{id}" Open::To(Act::SeeShelf) => show];
+
+#[derive(Template)]
+#[template(path = "shelf/product.html")]
+pub struct ProductPage {
+    shell: Shell,
+    errors: Errors,
+    name: String,
+    facts: Vec<(&'static str, String)>,
+    /// What stands in place of a patch test; empty where one is made.
+    instead: &'static str,
+    retired: bool,
+    low: bool,
+    times: Vec<(&'static str, String)>,
+    typed: TimesTyped,
+    clocks: Vec<Choice>,
+    counts: Vec<Choice>,
+    limits: Vec<LimitLine>,
+    place: &'static str,
+    lots: Vec<LotLine>,
+    once_key: String,
+    retire_once_key: String,
+    base: String,
+    may_keep: bool,
+}
+
+/// What stands in place of a patch test (trade-rules.md, "Hold points", patch test).
+pub fn instead_of_patch(p: &Product) -> &'static str {
+    let never = Family::from_code(&p.family).is_none_or(is_never_left_on_skin);
+    match (never, p.skin_test.as_str()) {
+        (true, _) => {
+            "Never left on skin: hydroxide, guanidine and lightener burn where they lie. In its place stands the sheet's \
+             own test, or: no skin test by the sheet, with a strand test passed at the worst place within 14 days and the \
+             scalp read intact today."
+        }
+        (false, "patch") => "",
+        _ => {
+            "The sheet gives no test on skin; a strand test and the scalp decide. The record itself still asks for a patch \
+             test of this chemistry before anything goes on."
+        }
+    }
+}
+
+fn facts(p: &Product, usable: f32) -> Vec<(&'static str, String)> {
+    let contents = contents_of(&p.contents);
+    let said = if contents.is_empty() { "not entered".into() } else { contents::words(&contents) };
+    let mut facts = vec![
+        ("Chemistry", family_words(&p.family).to_string()),
+        ("Used as", use_words(&p.use_as).to_string()),
+        ("Form, strength", format!("{}, {}", p.form, p.strength)),
+        ("Contents", said),
+        ("pH", p.ph.map_or_else(|| "not entered".into(), |x| typed::shown(f64::from(x)))),
+        ("Base", Base::from_code(&p.base).map_or("", Base::words).to_string()),
+        ("Skin test", SkinTestKind::from_code(&p.skin_test).map_or("", SkinTestKind::words).to_string()),
+        ("Number (GTIN)", p.gtin.clone().unwrap_or_else(|| "not entered".into())),
+        ("Formula", format!("number {} here", p.formula)),
+        ("Usable", format!("{usable:.0} g, low under {:.0} g", p.low_grams)),
+    ];
+    if p.sheet_forbids_closing_after_stop {
+        facts.push(("After a stop", "the sheet forbids neutralising or normalising".into()));
+    }
+    facts
+}
+
+/// What a page of one product is made from.
+pub struct Opened {
+    pub product: Product,
+    times: Vec<Times>,
+    lots: Vec<Lot>,
+    pub now: OffsetDateTime,
+    pub today: Date,
+}
+
+/// Reads one product with everything its page shows.
+pub async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Problem> {
+    let product = find(s, id).await?;
+    let product_id = ProductId(product.product_id);
+    let (times, lots) = (products::times(s, product_id).await?, lots::list(s, Some(product_id)).await?);
+    let now = s.now().await?;
+    Ok(Opened { product, times, lots, now, today: zone(seat)?.day_of(now) })
+}
+
+/// The page with what was typed into the form of times.
+pub fn product_page(seat: &Seat, o: &Opened, typed: TimesTyped, errors: Errors) -> ProductPage {
+    let p = &o.product;
+    let usable = usable_grams(&o.lots, p.product_id, o.today);
+    ProductPage {
+        shell: seat.shell(o.now, "/shelf", &["shelf"]),
+        name: p.name.clone(),
+        facts: facts(p, usable),
+        instead: instead_of_patch(p),
+        retired: p.retired_at.is_some(),
+        low: p.retired_at.is_none() && usable < p.low_grams,
+        times: o.times.iter().map(times_words).collect(),
+        clocks: Choice::list(Clock::ALL.map(|x| (x.code(), x.words())), &[typed.clock.as_str()]),
+        counts: Choice::list(CountsFrom::ALL.map(|x| (x.code(), x.words())), &[typed.counts_from.as_str()]),
+        typed,
+        limits: limit_lines(&checks(&seat.app, &seat.salon_row.place, p, None, None)),
+        place: Place::from_code(&seat.salon_row.place).map_or("", Place::words),
+        lots: o.lots.iter().map(|l| LotLine::of(l, o.today)).collect(),
+        once_key: once::key(),
+        retire_once_key: once::key(),
+        base: format!("/shelf/products/{}", p.product_id),
+        may_keep: seat.may(Act::KeepShelf),
+        errors,
+    }
+}
+
+/// One product.
+pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
+    seat.require(Act::SeeShelf)?;
+    let mut s = seat.begin().await?;
+    let o = open(&seat, &mut s, &id).await?;
+    s.commit().await?;
+    Ok(page::html(&product_page(&seat, &o, TimesTyped::default(), Errors::none())))
+}

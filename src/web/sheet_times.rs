@@ -1,0 +1,93 @@
+//! The sheet's minutes of a product: one form, one clock at a time.
+
+use axum::extract::Path;
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use crate::domain::access::Act;
+use crate::domain::ids::ProductId;
+use crate::domain::stock::{Clock, CountsFrom};
+use crate::flow::products as flow;
+use crate::store::products::Times;
+use crate::web::form::Errors;
+use crate::web::problem::Answered;
+use crate::web::product_page::{open, product_page};
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::Seat;
+use crate::web::{once, page, typed};
+
+/// The route of this act; the form stands on the product's page.
+pub const LINES: &[Line] = lines![post "/shelf/products/{id}/times" Open::To(Act::KeepShelf) => enter_times];
+
+/// One clock's minutes as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct TimesTyped {
+    pub once: String,
+    pub clock: String,
+    pub target_min: String,
+    pub least_min: String,
+    pub most_min: String,
+    pub counts_from: String,
+}
+
+/// One clock's minutes in words.
+pub fn times_words(t: &Times) -> (&'static str, String) {
+    let show = |x: f32| typed::shown(f64::from(x));
+    let least = t.least_min.map(|x| format!("shortest {}, ", show(x))).unwrap_or_default();
+    let from = CountsFrom::from_code(&t.counts_from).map_or("", CountsFrom::words);
+    let words =
+        format!("{} min, {least}longest allowed {}, from {from}", show(t.target_min), show(t.most_min));
+    (Clock::from_code(&t.clock).map_or("", Clock::words), words)
+}
+
+fn read_times(f: &TimesTyped) -> (Option<Times>, Errors) {
+    let mut e = Errors::none();
+    let clock =
+        typed::code(&mut e, "clock", &f.clock, Clock::from_code, "Choose which clock the sheet means.");
+    let target =
+        typed::needed_number(&mut e, "target_min", &f.target_min, (0.5, 180.0), "the sheet's minutes");
+    let least = typed::number(&mut e, "least_min", &f.least_min, (0.0, 180.0), "the shortest minutes");
+    if least.is_some_and(|x| x > target) {
+        e.note("least_min", "The shortest is not longer than the sheet's minutes.");
+    }
+    let most =
+        typed::needed_number(&mut e, "most_min", &f.most_min, (0.5, 180.0), "the longest minutes allowed");
+    if e.is_empty() && most < target {
+        e.note("most_min", "The longest allowed is not shorter than the sheet's minutes.");
+    }
+    let counts = typed::code(
+        &mut e,
+        "counts_from",
+        &f.counts_from,
+        CountsFrom::from_code,
+        "Choose from when the sheet counts: without it no clock can be held to it.",
+    );
+    let times = clock.zip(counts).filter(|_| e.is_empty()).map(|(clock, counts)| Times {
+        clock: clock.code().into(),
+        target_min: target as f32,
+        least_min: least.map(|x| x as f32),
+        most_min: most as f32,
+        counts_from: counts.code().into(),
+    });
+    (times, e)
+}
+
+/// Enters the sheet's minutes.
+pub async fn enter_times(seat: Seat, Path(id): Path<String>, Form(f): Form<TimesTyped>) -> Answered {
+    let by = seat.require(Act::KeepShelf)?.id;
+    let mut s = seat.begin().await?;
+    let o = open(&seat, &mut s, &id).await?;
+    let here = format!("/shelf/products/{}", o.product.product_id);
+    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+        return Ok(again);
+    }
+    let (times, errors) = read_times(&f);
+    let Some(times) = times else {
+        return Ok(page::refused(&product_page(&seat, &o, f, errors)));
+    };
+    flow::enter_times(&mut s, ProductId(o.product.product_id), &times, by).await?;
+    let answer = once::settle(&mut s, &f.once, &here).await?;
+    s.commit().await?;
+    Ok(answer)
+}

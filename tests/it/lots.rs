@@ -1,0 +1,299 @@
+//! Lots: judged by the law at the door, counted, scanned, recalled.
+
+use crate::attack::stage::{Event, Stage};
+use crate::chair::{THIO_LABEL, new_client, product, send, straightener, with};
+use crate::support::{Browser, Salon};
+
+type Fields = Vec<(&'static str, String)>;
+
+fn lot(others: &[(&'static str, &str)], seen: bool) -> Fields {
+    let mut fields =
+        with(vec![], &[("code", "L-2"), ("received_on", "2026-01-05"), ("received_grams", "400")]);
+    fields = with(fields, others);
+    if seen {
+        fields.extend(THIO_LABEL.map(|w| ("seen", w.to_string())));
+    }
+    fields
+}
+
+async fn newest_lot(at: &mut Browser, product_id: i64) -> i64 {
+    let page = at.get(&format!("/shelf/products/{product_id}")).await;
+    let ids = page.body.split("/shelf/lots/").skip(1);
+    ids.filter_map(|x| x.split('"').next()?.parse::<i64>().ok()).max().expect("a lot")
+}
+
+#[tokio::test]
+async fn a_lot_is_judged_by_its_own_label_and_its_words_are_ticked() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let (product_id, _) = straightener(&mut chair, "Kestrel Smooth").await;
+    let form = format!("/shelf/products/{product_id}/lots/new");
+    let to = format!("/shelf/products/{product_id}/lots");
+    // Annex III 2a: every word of the label is asked for, with the limit and its source beside it.
+    let shown = chair.get(&form).await;
+    for word in THIO_LABEL {
+        assert!(shown.body.contains(word), "{word}");
+    }
+    assert!(shown.body.contains("Annex III 2a") && shown.body.contains("9.28 %"), "{}", shown.body);
+    let unread = send(&mut chair, &form, &to, &lot(&[], false)).await;
+    assert!(
+        unread.status == 422
+            && unread.body.contains("id=\"seen-error\"")
+            && unread.body.contains("value=\"L-2\"")
+    );
+    assert_eq!(send(&mut chair, &form, &to, &lot(&[], true)).await.status, 303);
+    // 13.5 % ammonium thioglycolate is 11.39 % as thioglycolic acid: over 11 (3-calc.md: × 92.11/109.14).
+    let strong = [("code", "L-3"), ("ingredient", "ammonium-thioglycolate"), ("percent", "13.5")];
+    let over = send(&mut chair, &form, &to, &lot(&strong, true)).await;
+    assert!(
+        over.status == 422 && over.body.contains("id=\"apart-error\"") && over.body.contains("11.39 %"),
+        "{}",
+        over.body
+    );
+    assert!(over.body.contains("<h1>Outside the law: into quarantine only"));
+    let measured = send(&mut chair, &form, &to, &lot(&[("code", "L-4"), ("ph", "9.7")], true)).await;
+    assert!(measured.status == 422 && measured.body.contains("id=\"apart-error\""), "pH 7 to 9.5");
+    let mut apart = with(lot(&strong, false), &[("apart", "yes"), ("apart_reason", "")]);
+    let why = send(&mut chair, &form, &to, &apart).await;
+    assert!(why.status == 422 && why.body.contains("id=\"apart_reason-error\""));
+    apart = with(apart, &[("apart_reason", "goes back")]);
+    assert_eq!(send(&mut chair, &form, &to, &apart).await.status, 303);
+    let id = newest_lot(&mut chair, product_id).await;
+    let page = chair.get(&format!("/shelf/lots/{id}")).await;
+    assert!(
+        page.body.contains("L-3: quarantined")
+            && page.body.contains("goes back")
+            && page.body.contains("not allowed so")
+    );
+    assert!(chair.get("/shelf").await.body.contains("Quarantined <small>never dispensed"));
+    // Not on skin either; and judging it anew does not let it out.
+    let client = new_client(&mut chair, "Nerys Amblin", "1990-05-14").await;
+    let tests = format!("/clients/{client}/tests");
+    let placed = with(vec![], &[("lot", &format!("{product_id}-{id}")), ("place", "left-inner-elbow")]);
+    assert_eq!(send(&mut chair, &tests, &format!("{tests}/skin"), &placed).await.status, 422);
+    let anew = format!("/shelf/lots/{id}/judgement");
+    let mut out = with(vec![], &[("ingredient", "ammonium-thioglycolate"), ("percent", "13.5")]);
+    out.extend(THIO_LABEL.map(|w| ("seen", w.to_string())));
+    assert_eq!(send(&mut chair, &anew, &anew, &out).await.status, 422);
+    // The label was misread: 10.5 % is within, and the words are read.
+    assert_eq!(send(&mut chair, &anew, &anew, &with(out, &[("percent", "10.5")])).await.status, 303);
+    assert!(chair.get(&format!("/shelf/lots/{id}")).await.body.contains("L-3: in date"));
+}
+
+#[tokio::test]
+async fn the_database_holds_quarantine_whatever_the_app_says() {
+    let stage = Stage::ready().await;
+    let mut app = stage.app().await;
+    let outside = app.run("update lot set law_verdict = 'outside' where lot_id = {lot}").await;
+    assert!(outside.is_err(), "outside the law it stands apart, or not at all");
+    app.must("update lot set law_verdict = 'outside', quarantined = true, quarantine_reason = 'over', judged_by = {stylist} where lot_id = {lot}").await;
+    let bowl = format!("{{\"application\": \"A\", \"lot_id\": {}, \"grams\": 40}}", stage.house.id("lot"));
+    let told = app.tell(&Event { data: bowl.clone(), ..Event::may("lot_dispensed") }).await;
+    assert_eq!(told.expect_err("not into a bowl").words, "lot:quarantined");
+    // The bowl was filled before that was known: it does not go on the head.
+    let start = app.tell(&Event::start("apply")).await;
+    assert_eq!(start.expect_err("not on the head").words, "lot:quarantined");
+    let skin = app
+        .run(
+            "insert into skin_test (salon_id, client_id, product_id, lot_id, formula, place, placed_by)
+        select {s}, client_id, product_id, {lot}, 1, 'left-inner-elbow', {stylist} from lot, client
+        where lot.lot_id = {lot} and client.salon_id = {s} limit 1",
+        )
+        .await;
+    assert_eq!(skin.expect_err("nor on skin").words, "lot:quarantined");
+    let out =
+        app.run("update lot set quarantined = false, quarantine_reason = null where lot_id = {lot}").await;
+    assert!(out.is_err(), "nor out of quarantine while outside");
+    app.must("update lot set law_verdict = 'within', quarantined = false, quarantine_reason = null where lot_id = {lot}").await;
+    let more = bowl.replace("40", "4999");
+    let told = app.tell(&Event { data: more, ..Event::may("lot_dispensed") }).await;
+    assert_eq!(told.expect_err("more than ever came in").words, "lot:more-than-came-in");
+    app.must("update lot set withdrawn_at = rinsebell_now(), withdrawn_reason = 'recalled', withdrawn_by = {stylist} where lot_id = {lot}").await;
+    for back in
+        ["withdrawn_at = null, withdrawn_reason = null, withdrawn_by = null", "withdrawn_reason = 'another'"]
+    {
+        assert!(app.run(&format!("update lot set {back} where lot_id = {{lot}}")).await.is_err(), "{back}");
+    }
+}
+
+#[tokio::test]
+async fn the_book_follows_what_is_thrown_away_counted_and_taken_beyond_it() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let (_, lot_id) = straightener(&mut chair, "Kestrel Smooth").await;
+    let here = format!("/shelf/lots/{lot_id}");
+    let to = format!("{here}/stock");
+    let note = |kind: &str, grams: &str| {
+        with(vec![], &[("kind", kind), ("grams", grams), ("reason", "mixture left")])
+    };
+    assert_eq!(send(&mut chair, &here, &to, &note("thrown-away", "40")).await.status, 303);
+    assert!(chair.get(&here).await.body.contains("460 of 500 g left"));
+    let more = send(&mut chair, &here, &to, &note("spilled", "461")).await;
+    assert!(
+        more.status == 422 && more.body.contains("460 g are left") && more.body.contains("value=\"461\""),
+        "{}",
+        more.body
+    );
+    assert_eq!(send(&mut chair, &here, &to, &note("counted", "480")).await.status, 303);
+    let page = chair.get(&here).await;
+    assert!(
+        page.body.contains("480 of 500 g left")
+            && page.body.contains("+20 g")
+            && page.body.contains("mixture left")
+    );
+    for (kind, grams, field) in [
+        ("more-than-the-book", "5", "kind"),
+        ("", "5", "kind"),
+        ("spilled", "0", "grams"),
+        ("counted", "", "grams"),
+    ] {
+        let back = send(&mut chair, &here, &to, &note(kind, grams)).await;
+        assert!(back.status == 422 && back.body.contains(&format!("id=\"{field}-error\"")), "{kind} {grams}");
+    }
+    let app = &salon.app;
+    let mut s = app.begin(salon.id).await.unwrap();
+    let kept = sqlx::query("update stock_note set change_grams = 0 where salon_id = $1")
+        .bind(salon.id.0)
+        .execute(&mut *s.tx)
+        .await;
+    assert!(kept.is_err(), "the stock record is never changed");
+}
+
+#[tokio::test]
+async fn a_bowl_beyond_the_book_is_noted_by_the_record_itself() {
+    let stage = Stage::ready().await;
+    let mut app = stage.app().await;
+    let came = app.number("select received_grams::bigint from lot where lot_id = {lot}").await;
+    // 40 g are in the bowl already; counted down to 10, a bowl of 30 took 20 more than the book had.
+    app.must("insert into stock_note (salon_id, lot_id, noted_by, kind, change_grams, counted_grams) values ({s}, {lot}, {stylist}, 'counted', 0, 10)").await;
+    assert_eq!(app.number("select rinsebell_lot_left({s}, {lot})::bigint").await, 10);
+    let bowl = format!("{{\"application\": \"A\", \"lot_id\": {}, \"grams\": 30}}", stage.house.id("lot"));
+    app.told(Event { data: bowl, ..Event::may("lot_dispensed") }).await;
+    assert_eq!(app.number("select rinsebell_lot_left({s}, {lot})::bigint").await, 0);
+    let noted = app.number("select change_grams::bigint from stock_note where lot_id = {lot} and kind = 'more-than-the-book' and run_id is not null").await;
+    assert_eq!(noted, 20);
+    assert!(came > 70);
+    let forged = "insert into stock_note (salon_id, lot_id, noted_by, kind, change_grams) values ({s}, {lot}, {stylist}, 'more-than-the-book', 5)";
+    assert!(app.run(forged).await.is_err());
+}
+
+#[tokio::test]
+async fn a_scan_leads_to_its_lot_or_to_the_form_that_books_it_in() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let numbered = with(product(), &[("gtin", "9521234543213"), ("name", "Kestrel Smooth")]);
+    let made = send(&mut chair, "/shelf/products/new", "/shelf/products", &numbered).await;
+    let product_id = made.location_id();
+    let scan = |code: &str| format!("/shelf/scan?code={}", rinsebell::web::page::query_value(code));
+    // The lot is not there yet: the form stands filled in.
+    let raw = "]d20109521234543213172809001012AB\u{1d}3103000450306";
+    let asked = chair.get(&scan(raw)).await;
+    assert!(
+        asked.status == 303
+            && asked.location.starts_with(&format!("/shelf/products/{product_id}/lots/new?scan=")),
+        "{asked:?}"
+    );
+    let form = chair.get(&asked.location).await;
+    // Day 00 is the last of the month (GS1 General Specifications, AI 17).
+    assert!(
+        form.body.contains("value=\"12AB\"") && form.body.contains("value=\"2028-09-30\""),
+        "{}",
+        form.body
+    );
+    assert!(form.body.contains("value=\"2700\""), "six of 450 g");
+    let fields = lot(&[("code", "12AB"), ("best_before", "2028-09-30")], false);
+    assert_eq!(
+        send(&mut chair, &asked.location, &format!("/shelf/products/{product_id}/lots"), &fields)
+            .await
+            .status,
+        303
+    );
+    let lot_id = newest_lot(&mut chair, product_id).await;
+    for code in [raw, "(01)09521234543213(10)12AB", "12ab", " 12AB\r"] {
+        let found = chair.get(&scan(code)).await;
+        assert_eq!((found.status, found.location), (303, format!("/shelf/lots/{lot_id}")), "{code:?}");
+    }
+    let number = chair.get(&scan("9521234543213")).await;
+    assert_eq!(number.location, format!("/shelf/products/{product_id}"));
+    // A number nobody knows: a new product, and its lot after it.
+    let unknown = chair.get(&scan("(01)09506000134352(17)280101(10)Z9")).await;
+    assert!(
+        unknown.status == 200
+            && unknown.body.contains("No product has this number")
+            && unknown.body.contains("Z9")
+    );
+    let new = "/shelf/products/new?scan=%2801%2909506000134352%2817%29280101%2810%29Z9";
+    let empty = chair.get(new).await;
+    assert!(empty.body.contains("value=\"09506000134352\""), "{}", empty.body);
+    let typed = with(product(), &[("name", "Brought"), ("gtin", "09506000134352")]);
+    let made = send(&mut chair, new, &new.replace("/new", ""), &typed).await;
+    assert!(made.status == 303 && made.location.contains("/lots/new?scan="), "{made:?}");
+    assert!(chair.get(&made.location).await.body.contains("value=\"Z9\""));
+    // Unknown parts and wrong digits are told, what was typed stays.
+    for (code, words) in [
+        ("(01)09521234543213(8005)000365", "8005"),
+        ("]C10109521234543214", "check digit"),
+        ("", "Nothing was read"),
+    ] {
+        let told = chair.get(&scan(code)).await;
+        assert!(told.status == 422 && told.body.contains(words), "{code}: {}", told.body);
+    }
+    assert!(chair.get(&scan("no such")).await.body.contains("No lot is called no such"));
+    let mut desk = salon.seat("Desk", "desk", salon.staff.reception).await;
+    assert_eq!(desk.get(&scan("12AB")).await.status, 403, "reception sees no chemistry");
+    let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
+    assert_eq!(basin.get(&scan(raw)).await.location, format!("/shelf/lots/{lot_id}"));
+    let other = basin.get(&scan("(01)09521234543213(10)NEW")).await;
+    assert!(
+        other.status == 200 && other.body.contains("not on the shelf yet"),
+        "no form for who may not send it"
+    );
+}
+
+#[tokio::test]
+async fn a_recall_names_every_head_and_no_cell_is_a_formula() {
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let (product_id, lot_id) = straightener(&mut chair, "=Kestrel Smooth").await;
+    let client = new_client(&mut chair, "+Nerys, Amblin", "1990-05-14").await;
+    let tests = format!("/clients/{client}/tests");
+    let placed = with(vec![], &[("lot", &format!("{product_id}-{lot_id}")), ("place", "left-inner-elbow")]);
+    assert_eq!(send(&mut chair, &tests, &format!("{tests}/skin"), &placed).await.status, 303);
+    let strand = with(
+        vec![],
+        &[
+            ("strand_product", &format!("{product_id}-{lot_id}")),
+            ("strand_place", "worst-place"),
+            ("strand_minutes", "22"),
+            ("curl_formed", "yes"),
+            ("wet_stretch", "breaks"),
+            ("gummy", "no"),
+        ],
+    );
+    assert_eq!(send(&mut chair, &tests, &format!("{tests}/strand"), &strand).await.status, 303);
+    // Two taps: Shelf → lot → heads.
+    let shelf = chair.get("/shelf").await;
+    assert!(shelf.body.contains(&format!("/shelf/lots/{lot_id}\"")), "the lot is a tap away");
+    let list = chair.get(&format!("/shelf/lots/{lot_id}/recall")).await;
+    assert!(
+        list.body.contains("met one client")
+            && list.body.contains("patch test, not read yet")
+            && list.body.contains("strand test")
+            && list.body.contains("not passed"),
+        "{}",
+        list.body
+    );
+    let file = chair.get(&format!("/shelf/lots/{lot_id}/recall.csv")).await;
+    assert!(
+        file.headers["content-type"].to_str().unwrap().starts_with("text/csv")
+            && file.headers["cache-control"] == "private, no-store"
+    );
+    let rows: Vec<&str> = file.body.split("\r\n").filter(|r| !r.is_empty()).collect();
+    assert_eq!(rows.len(), 3, "{}", file.body);
+    for row in &rows[1..] {
+        assert!(row.starts_with("\"'=Kestrel Smooth\",L-1,\"'+Nerys, Amblin\","), "{row}");
+    }
+    let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
+    assert_eq!(basin.get(&format!("/shelf/lots/{lot_id}/recall")).await.status, 200);
+    assert_eq!(basin.get(&format!("/shelf/lots/{lot_id}/recall.csv")).await.status, 403);
+}
