@@ -18,7 +18,6 @@ mod gs1;
 mod hair_photos;
 mod learn;
 mod live;
-mod live;
 mod lots;
 mod mutations;
 mod outage;
