@@ -58,7 +58,7 @@ begin
   if tg_op = 'INSERT' then
     new.agreed_at := public.rinsebell_now();
     if new.jpeg is null or new.taken_back_at is not null then
-      raise exception 'photo:none' using errcode = 'RB005';
+      raise exception 'photo:none' using errcode = 'RB006';
     end if;
     select (public.rinsebell_now() at time zone z.zone)::date into today from public.salon z where z.salon_id = new.salon_id;
     select c.born_on into born from public.hair_test h join public.client c using (salon_id, client_id)

@@ -47,8 +47,15 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
     done + rest
 }
 
-/// Not there yet (the run is under way), or asked with a form that names no plan and no station.
-const NOT_YET: [&str; 3] = ["/runs/{id}/aftercare", "/runs", "/runs/{id}/armings"];
+/// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan and no
+/// station.
+const NOT_YET: [&str; 5] = [
+    "/runs/{id}/aftercare",
+    "/runs",
+    "/runs/{id}/armings",
+    "/clients/{id}/tests/hair/{test}/photo",
+    "/clients/{id}/tests/hair/{test}/erasure",
+];
 
 /// Who asks.
 #[derive(Clone, Copy, Debug, PartialEq)]

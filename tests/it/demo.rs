@@ -442,6 +442,6 @@ async fn the_demo_shelf_has_every_family_one_low_one_apart_one_near_its_date() {
     ] {
         assert!(shelf.body.contains(words), "{words}");
     }
-    let lot = chair.get("/shelf/scan?code=%2801%2909520000990018%2810%29KR-2201").await;
+    let lot = chair.get("/shelf/scan?code=%2801%2909520000990015%2810%29KR-2201").await;
     assert!(lot.location.starts_with("/shelf/lots/"), "{lot:?}");
 }

@@ -172,16 +172,12 @@ async fn the_minutes_tried_become_the_target_of_the_service() {
         .execute(&salon.owner)
         .await
         .unwrap();
-        let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
-        let plan = stage.plan.0.to_string();
-        let started =
-            send(&mut chair, &format!("/plans/{plan}"), "/runs", &with(vec![], &[("plan", &plan)])).await;
-        assert_eq!(started.status, 303, "{}", started.body);
+        let run = salon.start_run(stage.plan, salon.staff.stylist).await.expect("a run under way");
         let kept: i32 = sqlx::query_scalar(
             "select round(min(exposure_target_min))::integer from run_step where salon_id = $1 and run_id = $2 and product_id = $3 and chemical = 'opening'",
         )
         .bind(salon.id.0)
-        .bind(started.location_id())
+        .bind(run.0)
         .bind(stage.straightener.0)
         .fetch_one(&salon.owner)
         .await

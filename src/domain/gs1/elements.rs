@@ -148,14 +148,11 @@ pub(super) fn bracketed(data: &str, today: Date) -> Result<Elements, ScanFault> 
         let Some((ai, from)) = bracket_at(data, at) else {
             return Err(ScanFault::UnknownAi(data[at..].into()));
         };
-        // A bracket may stand in data; only one around an identifier known here begins another element.
-        let to = data[from..]
-            .match_indices('(')
-            .map(|(i, _)| from + i)
-            .find(|i| {
-                bracket_at(data, *i).is_some_and(|(next, _)| spec(next).is_some_and(|s| s.ai == next.len()))
-            })
-            .unwrap_or(data.len());
+        // A bracket may stand in data; one with two to four digits begins another element, known here or not: an unknown
+        // one is told, never taken for a part of the lot before it.
+        let next =
+            data[from..].match_indices('(').map(|(i, _)| from + i).find(|i| bracket_at(data, *i).is_some());
+        let to = next.unwrap_or(data.len());
         let Some(known) = spec(ai).filter(|s| s.ai == ai.len()) else {
             return Err(ScanFault::UnknownAi(data[at..].into()));
         };
