@@ -133,9 +133,10 @@ impl Area for Regrowth {
             due_in_days: Due { early: due(0.1), middle: due(0.5), late: due(0.9) },
             questioned: questioned(prior, &seen),
         };
-        let numbers =
-            [Some(rate.mean), Some(rate.sd), growth.map(|g| g.high), answer.chance_due, due(0.1), due(0.9)];
-        if rate.sd <= 0.0 || numbers.iter().flatten().any(|number| !number.is_finite()) {
+        let numbers = [Some(rate.mean), Some(rate.sd), growth.map(|g| g.high), answer.chance_due, due(0.9)];
+        // Only the late edge may be open-ended: a mean so small that its day is beyond numbers is no rate.
+        let ends = [due(0.1), due(0.5)].iter().all(|day| day.is_some_and(f64::is_finite));
+        if rate.sd <= 0.0 || !ends || numbers.iter().flatten().any(|number| !number.is_finite()) {
             return Err(bad("", "these numbers are too large or too small to reckon with"));
         }
         Ok(answer)
