@@ -35,6 +35,8 @@ pub enum TouchKind {
         /// It runs clear.
         clear: bool,
     },
+    /// An opening step of the application began: from here on product may touch anywhere.
+    Begun,
 }
 
 /// An unbroken stretch of contact.
@@ -159,7 +161,8 @@ impl Exposure {
 ///
 /// `step_started` is when the first step of the application began: without a tap, that is when the
 /// product could first have touched. `touches` hold this application's starts and every rinse, in
-/// any order.
+/// any order, and the begins of its opening steps: begun again on hair that ran clear, product is on
+/// from the first tap after, or from the begin while nobody taps.
 pub fn fold(
     letter: char,
     sections: &[Section],
@@ -168,9 +171,11 @@ pub fn fold(
 ) -> Option<Exposure> {
     let mut touches = touches.to_vec();
     touches.sort_by_key(|t| (t.at, t.seq));
+    let touches = settle_begins(sections, &touches);
     let first_tap = touches.iter().find(|t| matches!(t.what, TouchKind::Start { .. }));
     let first_touch = first_tap.map(|t| t.at).or(step_started)?;
-    let last_start = touches.iter().rev().find(|t| matches!(t.what, TouchKind::Start { .. }));
+    let put_on = |t: &&Touch| matches!(t.what, TouchKind::Start { .. } | TouchKind::Begun);
+    let last_start = touches.iter().rev().find(put_on);
     let rinsed_from = last_start.map_or(first_touch, |t| t.at);
     let whole_head_water = touches
         .iter()
@@ -179,6 +184,33 @@ pub fn fold(
     let open = sections.iter().any(SectionExposure::is_open);
     let water_on = whole_head_water.filter(|_| open).map(|t| t.at);
     Some(Exposure { letter, first_touch, sections, water_on })
+}
+
+/// A begin counts where every quadrant had been rinsed and nothing was put on since: from the tap that
+/// follows it, or from the begin where none does.
+fn settle_begins(sections: &[Section], touches: &[Touch]) -> Vec<Touch> {
+    let mut rinsed: Vec<Section> = Vec::new();
+    let mut settled: Vec<Touch> = Vec::with_capacity(touches.len());
+    for (i, touch) in touches.iter().enumerate() {
+        match touch.what {
+            TouchKind::Begun => {
+                if sections.iter().any(|s| !rinsed.contains(s)) {
+                    continue;
+                }
+                rinsed.clear();
+                let tap = touches.get(i + 1).filter(|t| matches!(t.what, TouchKind::Start { .. }));
+                settled.push(Touch { at: tap.map_or(touch.at, |t| t.at), ..*touch });
+                continue;
+            }
+            TouchKind::Start { section, .. } => rinsed.retain(|s| *s != section),
+            TouchKind::Rinse { section: Some(section), .. } => rinsed.push(section),
+            TouchKind::Rinse { section: None, clear: true } => rinsed.extend(sections),
+            TouchKind::Rinse { section: None, clear: false } => {}
+        }
+        settled.push(*touch);
+    }
+    settled.sort_by_key(|t| (t.at, t.seq));
+    settled
 }
 
 fn fold_section(section: Section, first_touch: Instant, touches: &[Touch]) -> SectionExposure {
@@ -213,7 +245,11 @@ fn fold_section(section: Section, first_touch: Instant, touches: &[Touch]) -> Se
                 spells.push(Spell { start: touch.at, end: None });
                 clear_at = None;
             }
-            (TouchKind::Start { .. }, _) => {}
+            (TouchKind::Begun, None) => {
+                spells.push(Spell { start: touch.at, end: None });
+                clear_at = None;
+            }
+            (TouchKind::Start { .. } | TouchKind::Begun, _) => {}
         }
     }
     passes.sort_unstable();

@@ -156,6 +156,10 @@ impl<'f> State<'f> {
             Happened::StopRecorded => {
                 self.stops.push((event.happened_at, event.seq));
                 self.stop_at(event, StopCause::Recorded);
+                // What was read before this stop was known says nothing about it.
+                if let Some(stop) = &mut self.stop {
+                    (stop.read, stop.read_at) = (None, None);
+                }
             }
             Happened::StingReported { place } => {
                 self.stings.push(Sting { place: *place, at: event.happened_at, seq: event.seq });
@@ -272,6 +276,8 @@ impl<'f> State<'f> {
                 .map(|t| t.touch)
                 .collect();
             touches.extend(&rinses);
+            let begins = self.openings.iter().filter(|(code, ..)| protocol.step(code).is_some_and(applies));
+            touches.extend(begins.map(|(_, at, seq)| Touch { at: *at, seq: *seq, what: TouchKind::Begun }));
             self.exposures.extend(exposure::fold(
                 letter,
                 &protocol.sections_touched(letter),

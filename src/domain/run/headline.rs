@@ -332,7 +332,7 @@ impl State<'_> {
     fn tapped<'a>(&'a self, step: &'a Step) -> impl DoubleEndedIterator<Item = Section> + 'a {
         self.taps.iter().filter(|t| t.step == step.code).filter_map(|t| match t.touch.what {
             TouchKind::Start { section, .. } => Some(section),
-            TouchKind::Rinse { .. } => None,
+            TouchKind::Rinse { .. } | TouchKind::Begun => None,
         })
     }
 

@@ -53,4 +53,6 @@ mod tests_clocks;
 #[cfg(test)]
 mod tests_interleaved;
 #[cfg(test)]
+mod tests_resumed;
+#[cfg(test)]
 mod tests_services;

@@ -198,13 +198,12 @@ impl Start<'_> {
         let begun = &self.state.steps[self.index];
         let resumed = self.state.closed_seq > begun.seq;
         match self.state.furthest() {
-            _ if begun.started_at.is_some() => {
-                if resumed {
-                    Vec::new()
-                } else {
-                    vec![Refusal::StepAlreadyDone { step }]
-                }
-            }
+            _ if begun.started_at.is_some() => match self.closing_begun() {
+                // Hair that is being closed is not opened again.
+                Some(closing) if resumed && self.step.is_opening() => out_of_turn(closing),
+                _ if resumed => Vec::new(),
+                _ => vec![Refusal::StepAlreadyDone { step }],
+            },
             Some(furthest) if furthest > self.index => {
                 if self.step.is_opening() {
                     out_of_turn(furthest)
@@ -219,6 +218,13 @@ impl Start<'_> {
                 first.map(out_of_turn).unwrap_or_default()
             }
         }
+    }
+
+    /// A closing step after this one has begun.
+    fn closing_begun(&self) -> Option<usize> {
+        let steps = &self.state.frame.protocol.steps;
+        let begun = |i: usize| steps[i].is_closing() && self.state.steps[i].started_at.is_some();
+        (self.index..steps.len()).find(|i| begun(*i))
     }
 
     fn hold_point(&self, point: HoldPoint) -> Refusals {

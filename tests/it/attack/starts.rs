@@ -166,7 +166,13 @@ async fn after_a_stop_nothing_new_goes_on_until_it_is_closed_with_fresh_hold_poi
     let mut fresh = stopped_and_closed("manager");
     let again = SIGNED.iter().filter(|(p, _)| !["consent", "plan"].contains(p));
     fresh.extend(again.map(|(point, value)| Event::sign(point, value, "holds", "apply")));
+    let mut closing = fresh.clone();
+    closing.insert(1, Event { step: Some("neutralise"), ..Event::fact("closing_started", "{}") });
     check(vec![
+        Try {
+            told: closing,
+            ..attempt("closed, signed anew, and the hair neutralised", "step:closing-begun")
+        },
         Try { told: vec![Event::fact("stop_recorded", "{}")], ..attempt("stopped", "run:stopped") },
         Try {
             told: stopped_and_closed("stylist"),
