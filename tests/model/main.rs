@@ -1,16 +1,17 @@
 //! Model checking of a run: every interleaving, within bounds, of two stations, a page that dies and comes
-//! back, facts kept and sent late, answers lost on the way, and a handover.
+//! back, facts kept and sent late, answers lost on the way, and a handover. A whole service has more than
+//! can be searched, so it is searched by chapters (`acts::Chapter`), each to the end of its bounds.
 //!
 //! **As it is**: the server's `decide` and `fold`, over a whole record; what the database does with what
 //! they allow (one seq after the other, a fact's name once). Stations ask only for what their own view (a
 //! prefix of the record, as far as they have read) lets them ask for; the server judges by all of it.
 //!
 //! **Abstracted**: time is three ticks, before and after what matters (90 minutes of a scalp reading, the
-//! longest allowed, 20 minutes of water); one quadrant; the records outside the run hold throughout
+//! longest allowed, 20 minutes of water); one quadrant is tapped; the records outside the run hold throughout
 //! (`tests/it/attack` and `src/domain/run/tests_interleaved.rs` break those); contact is the order in which
-//! kept facts are sent. The server forgets the refusal of a permission that is stale (`flow::runs`): here
-//! nothing is refused for that alone, so more is tried than can happen. Pages do not offer the same
-//! sign-off twice; the record's length and the facts of a station are bounded.
+//! kept facts are sent. The program refuses a permission that is stale (`flow::runs`); here nothing is
+//! refused for that alone, so more is tried than can happen. Pages do not offer the same sign-off twice;
+//! the record's length and the facts of a station are bounded.
 //!
 //! **The rules** are said again over the events (`rules`), not asked of the code that is checked. For each
 //! there is a server broken on purpose (`fault`), and the search must find it.
@@ -80,24 +81,6 @@ fn search((shape, chapter, bounds): Search) -> (usize, Vec<&'static str>) {
         checker.assert_no_discovery(rule.name);
     }
     (checker.unique_state_count(), checker.discoveries().into_keys().collect())
-}
-
-#[test]
-fn measure() {
-    let n: Vec<u8> =
-        std::env::var("M").unwrap_or_default().split(',').map(|x| x.parse().unwrap_or(0)).collect();
-    let shape = if n[0] == 1 { Shape::One } else { Shape::Two };
-    let chapter =
-        [Chapter::Begun, Chapter::On, Chapter::Stopped, Chapter::Resumed, Chapter::Rinsed][usize::from(n[1])];
-    let b = Bounds {
-        events_more: n[2],
-        taps_most: [n[3], n[4]],
-        tab_drops: n[5] == 1,
-        answers_lost: n[6] == 1,
-        ticks_most: n[7],
-    };
-    let (_, seen) = search((shape, chapter, b));
-    println!("{seen:?}");
 }
 
 #[test]
