@@ -6,7 +6,7 @@ use crate::domain::chemistry::family::Family;
 use crate::domain::growth::visits::{self, Did, Visit};
 use crate::domain::growth::{Lesson, Observation, Rate, Retouch};
 use crate::domain::ids::ClientId;
-use crate::domain::protocol::{Chemical, PlannedZone, Protocol};
+use crate::domain::protocol::Protocol;
 use crate::reference::Reference;
 use crate::store::dues::{self, Due, GrowthEvent};
 use crate::store::{Scoped, Stored, clients};
@@ -24,7 +24,9 @@ const LEAST_SD: f64 = 1e-4;
 pub async fn refresh_due(s: &mut Scoped, reference: &Reference, client: ClientId) -> Stored<Option<Due>> {
     let Some(record) = clients::find(s, client).await? else { return Ok(None) };
     let events = dues::list_growth_events(s, client).await?;
-    let last_run = dues::find_last_run(s, client).await?;
+    let again: Vec<&str> =
+        reference.protocols.iter().filter(|p| p.retouch.is_some()).map(|p| p.code.as_str()).collect();
+    let last_run = dues::find_last_run(s, client, &again).await?;
     let given = last_run.as_ref().and_then(|run| reference.protocol(&run.protocol));
     let Some((protocol, last_on)) = service_due(reference, given, &events) else { return Ok(None) };
     let prior = prior(s, reference, record.curl_group.as_deref()).await?;
@@ -51,22 +53,12 @@ fn service_due<'r>(
     };
     if let Some(given) = given {
         let last = latest(given.family)?;
-        return Some((retouch_after(reference, given.family).unwrap_or(given), last.visit.on));
+        return Some((reference.retouch_of(given.family).unwrap_or(given), last.visit.on));
     }
-    // Not served here yet: what was told of elsewhere, the newest first.
-    events.iter().rev().filter(at_root).find_map(|e| {
-        let protocol = retouch_after(reference, family(e)?)?;
+    // Nothing given here comes again (a wave does not): what was told of elsewhere, the newest first.
+    events.iter().rev().filter(at_root).filter(|e| !e.by_run).find_map(|e| {
+        let protocol = reference.retouch_of(family(e)?)?;
         Some((protocol, e.visit.on))
-    })
-}
-
-/// The retouch of a chemistry: the protocol that opens the new growth only.
-fn retouch_after(reference: &Reference, family: Family) -> Option<&Protocol> {
-    reference.protocols.iter().find(|p| {
-        let first = p.applications.iter().find(|a| a.chemical == Chemical::Opening);
-        p.retouch.is_some()
-            && p.family.group() == family.group()
-            && first.is_some_and(|a| a.zone == PlannedZone::NewGrowth)
     })
 }
 

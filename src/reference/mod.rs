@@ -16,8 +16,9 @@ pub mod rules;
 mod spanned;
 
 use crate::domain::chemistry::RuleTable;
+use crate::domain::chemistry::family::Family;
 use crate::domain::chemistry::limits::LimitTable;
-use crate::domain::protocol::{Floor, Protocol};
+use crate::domain::protocol::{Floor, Head, Protocol};
 use aftercare::AftercareTable;
 use consent::ConsentTable;
 use growth::GrowthTable;
@@ -104,6 +105,15 @@ impl Reference {
     /// A protocol by its code.
     pub fn protocol(&self, code: &str) -> Option<&Protocol> {
         self.protocols.iter().find(|p| p.code == code)
+    }
+
+    /// The service that keeps up what this chemistry began: the retouch of that very family, else of its group
+    /// (a relaxer told of as potassium is kept up as sodium). A wave, a gloss has none.
+    pub fn retouch_of(&self, family: Family) -> Option<&Protocol> {
+        let all = || self.protocols.iter().rev().filter(|p| p.retouch.is_some() && p.head == Head::Retouch);
+        all()
+            .find(|p| p.family == family)
+            .or_else(|| all().find(|p| p.family.group() == family.group()))
     }
 
     /// The data of a folder laid out like `shared/`.

@@ -4,6 +4,7 @@
 //! services differ", with the mark named beside it; figures marked C or M are teaching and memory, never law.
 
 use super::Reference;
+use crate::domain::chemistry::family::Family;
 use crate::domain::protocol::{
     Clock, Head, Heat, HoldPoint, Kind, PlannedZone, Protocol, Section, SectionWork, Source, Times,
 };
@@ -130,4 +131,20 @@ fn test_visits_put_nothing_on_the_head() {
     }
     // "strands 30 min" (published.md §5, metallic-salt test, E/C).
     assert_eq!(figures(clock("visit-metal-test", "soak", Clock::Phase)), (Some(30), Some(30), None));
+}
+
+#[test]
+fn each_chemistry_is_kept_up_by_its_own_retouch() {
+    // trade-rules.md: another hydroxide beside it is tested first; a wave names no interval there.
+    let kept_up = |family| Reference::shipped().retouch_of(family).map(|p| p.code.as_str());
+    assert_eq!(kept_up(Family::Thio), Some("curl-retouch"));
+    assert_eq!(kept_up(Family::SodiumHydroxide), Some("relaxer-sodium-retouch"));
+    assert_eq!(kept_up(Family::GuanidineHydroxide), Some("relaxer-guanidine-retouch"));
+    assert_eq!(kept_up(Family::PotassiumHydroxide), Some("relaxer-sodium-retouch"));
+    assert_eq!(kept_up(Family::OxidativeColour), Some("colour-regrowth"));
+    assert_eq!(kept_up(Family::Lightener), Some("lightener-regrowth"));
+    assert_eq!(kept_up(Family::DirectDye), None);
+    for code in WAVES.iter().chain(&["gloss"]) {
+        assert_eq!(shipped(code).retouch, None, "{code}");
+    }
 }

@@ -69,21 +69,22 @@ pub async fn find(s: &mut Scoped, client: ClientId) -> Stored<Option<Due>> {
     .await?)
 }
 
-/// Who was last served with what: the newest finished run of a client.
+/// Who was last served with what that comes again: a finished run of a client.
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct LastRun {
     pub run_id: i64,
     pub protocol: String,
 }
 
-/// The newest run that was finished.
-pub async fn find_last_run(s: &mut Scoped, client: ClientId) -> Stored<Option<LastRun>> {
+/// The newest finished run of one of these services.
+pub async fn find_last_run(s: &mut Scoped, client: ClientId, services: &[&str]) -> Stored<Option<LastRun>> {
     Ok(sqlx::query_as(
-        "select run_id, protocol from run where salon_id = $1 and client_id = $2 and ended_how = 'finished'
+        "select run_id, protocol from run where salon_id = $1 and client_id = $2 and ended_how = 'finished' and protocol = any($3)
          order by started_at desc limit 1",
     )
     .bind(s.salon.0)
     .bind(client.0)
+    .bind(services)
     .fetch_optional(&mut *s.tx)
     .await?)
 }
@@ -95,11 +96,14 @@ pub struct GrowthEvent {
     pub visit: Visit,
     /// Code of the family, on an application.
     pub family: Option<String>,
+    /// Written into the strand by a service given here.
+    pub by_run: bool,
 }
 
 #[derive(sqlx::FromRow)]
 struct EventRow {
     client_id: i64,
+    by_run: bool,
     on_day: Date,
     did: String,
     family: Option<String>,
@@ -116,14 +120,19 @@ impl EventRow {
             // A trim takes nothing from the root.
             _ => Did::Applied { at_scalp: false },
         };
-        GrowthEvent { client_id: self.client_id, visit: Visit { on: self.on_day, did }, family: self.family }
+        GrowthEvent {
+            client_id: self.client_id,
+            visit: Visit { on: self.on_day, did },
+            family: self.family,
+            by_run: self.by_run,
+        }
     }
 }
 
 /// One head's applications and measurements in the order recorded; the newest 1000.
 pub async fn list_growth_events(s: &mut Scoped, client: ClientId) -> Stored<Vec<GrowthEvent>> {
     let mut rows: Vec<EventRow> = sqlx::query_as(
-        "select client_id, on_day, did, family, mm, sd_mm,
+        "select client_id, run_id is not null as by_run, on_day, did, family, mm, sd_mm,
             coalesce(zone in ('new-growth', 'root-to-end') or (zone = 'between' and from_mm = 0), false) as at_scalp
          from strand_event where salon_id = $1 and client_id = $2 and did in ('apply', 'measure')
          order by seq desc limit 1000",
@@ -143,7 +152,7 @@ pub const MOST_TEACHERS: usize = 1000;
 /// salon's own prior is learned from. One walk of the client index, newest first, with a look at each one's own events.
 pub async fn list_curl_growth_events(s: &mut Scoped, curl: &str) -> Stored<Vec<GrowthEvent>> {
     let rows: Vec<EventRow> = sqlx::query_as(
-        "select e.client_id, e.on_day, e.did, e.family, e.mm, e.sd_mm,
+        "select e.client_id, e.run_id is not null as by_run, e.on_day, e.did, e.family, e.mm, e.sd_mm,
             coalesce(e.zone in ('new-growth', 'root-to-end') or (e.zone = 'between' and e.from_mm = 0), false) as at_scalp
          from (select c.client_id from client c where c.salon_id = $1 and c.curl_group = $2
                and exists (select 1 from strand_event m where m.salon_id = $1 and m.client_id = c.client_id and m.did = 'measure')

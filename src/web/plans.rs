@@ -9,7 +9,7 @@ use time::OffsetDateTime;
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, PlanId};
 use crate::domain::plan_check::Way;
-use crate::domain::protocol::Protocol;
+use crate::domain::protocol::{Kind, Protocol};
 use crate::flow::plans::{self as flow, NotStarted};
 use crate::flow::runs::{Hand, Refused};
 use crate::store::clients::Client;
@@ -94,6 +94,10 @@ async fn new_page(
     let mut services = Vec::new();
     if seat.may(Act::MakePlan) && chosen.is_none() {
         for r in protocols::list_newest(s).await? {
+            // A test visit puts nothing on the head: it is kept in the client's tests, not planned.
+            if seat.app.protocol(&r)?.kind == Kind::TestVisit {
+                continue;
+            }
             services.push((r.title, format!("{base}/plan?protocol={}", page::query_value(&r.protocol))));
         }
     }

@@ -7,7 +7,7 @@ use time::Date;
 use crate::calendar::Zone;
 use crate::domain::access::Act;
 use crate::domain::growth::{ChanceWords, Retouch};
-use crate::domain::protocol::{PlannedZone, Protocol};
+use crate::domain::protocol::Protocol;
 use crate::domain::strand::Deed;
 use crate::flow::strands::{self as flow, Told, day_words};
 use crate::reference::Reference;
@@ -73,20 +73,11 @@ struct Growth {
 /// The retouch that comes next for what last met the root.
 fn retouch<'r>(reference: &'r Reference, told: &Told) -> Option<&'r Protocol> {
     let root = told.story.root_met_on()?;
-    let group = told.story.deeds.iter().rev().find_map(|(on, deed)| match deed {
-        Deed::Apply(_, exposure) if *on == root => Some(exposure.family.group()),
+    // The deed of that day which is kept up; a neutraliser met the root as well.
+    told.story.deeds.iter().rev().find_map(|(on, deed)| match deed {
+        Deed::Apply(_, exposure) if *on == root => reference.retouch_of(exposure.family),
         _ => None,
-    });
-    let mut all = reference.protocols.iter();
-    let opens_new_growth =
-        |p: &&Protocol| p.applications.first().is_some_and(|a| a.zone == PlannedZone::NewGrowth);
-    let met = |p: &&Protocol| {
-        let day_met = told.story.deeds.iter().any(|(on, deed)| {
-            *on == root && matches!(deed, Deed::Apply(_, e) if e.family.group() == p.family.group())
-        });
-        Some(p.family.group()) == group || day_met
-    };
-    all.find(|p| p.retouch.is_some() && opens_new_growth(p) && met(p))
+    })
 }
 
 /// What a length is as it lies, when the curl index is known: "as it lies about 21".
