@@ -115,8 +115,10 @@ pub(super) fn answer_next<A: Area>(answers: &mut Answers, documents: Vec<Documen
         let text = text.map_err(prefixed(*at))?;
         bytes += text.len();
         match text {
-            Written::Kept(text) if bytes <= left => answers.push(&text),
-            _ => return Err(prefixed(*at)(too_large())),
+            _ if bytes > left => return Err(prefixed(*at)(too_large())),
+            Written::Kept(text) => answers.push(&text),
+            // Those before it may fit all the same: the one that does not is still to come.
+            Written::Dropped(_) => {}
         }
     }
     stop.map_or(Ok(()), Err)

@@ -334,3 +334,27 @@ fn a_call_from_inside_a_pool_of_one_is_answered() {
     let inside = pool.install(|| calc::run("regrowth", many.as_bytes())).unwrap();
     assert_eq!(inside, calc::run("regrowth", many.as_bytes()).unwrap());
 }
+
+/// Which document makes the answer too large does not hang on how many hands compute.
+#[test]
+fn an_answer_too_large_is_named_at_one_place() {
+    let named = "thioglycolic-acid glyceryl-thioglycolate sodium-hydroxide calcium-hydroxide-with-guanidine sulfite-as-so2 \
+        hydrogen-peroxide ammonia formaldehyde silver-nitrate lead-acetate potassium-bromate";
+    let content = |name| json!({"ingredient": name, "percent": 1.0});
+    let contents: Vec<Value> = named.split_whitespace().map(content).collect();
+    let lot = with(with(limits(), "/contents", json!(contents)), "/place", json!("uk"));
+    let many = json!(vec![lot.clone(); 10_000]).to_string();
+    let one = calc::run("limits", lot.to_string().as_bytes()).unwrap().len() + 1;
+    let pool = |hands| rayon::ThreadPoolBuilder::new().num_threads(hands).build().unwrap();
+    let at = |hands| pool(hands).install(|| calc::run("limits", many.as_bytes())).map(|text| text.len());
+    match at(1) {
+        // Too small to be refused would prove nothing.
+        Ok(len) => panic!("{len} bytes, {one} each"),
+        Err(bad) => {
+            assert!(bad.error.contains("too large"), "{bad}");
+            for hands in [2, 3, 4] {
+                assert_eq!(at(hands).unwrap_err(), bad);
+            }
+        }
+    }
+}
