@@ -111,9 +111,7 @@ impl Reference {
     /// (a relaxer told of as potassium is kept up as sodium). A wave, a gloss has none.
     pub fn retouch_of(&self, family: Family) -> Option<&Protocol> {
         let all = || self.protocols.iter().rev().filter(|p| p.retouch.is_some() && p.head == Head::Retouch);
-        all()
-            .find(|p| p.family == family)
-            .or_else(|| all().find(|p| p.family.group() == family.group()))
+        all().find(|p| p.family == family).or_else(|| all().find(|p| p.family.group() == family.group()))
     }
 
     /// The data of a folder laid out like `shared/`.
