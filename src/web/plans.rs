@@ -95,7 +95,7 @@ async fn new_page(
     if seat.may(Act::MakePlan) && chosen.is_none() {
         for r in protocols::list_newest(s).await? {
             // A test visit puts nothing on the head: it is kept in the client's tests, not planned.
-            if seat.app.protocol(&r)?.kind == Kind::TestVisit {
+            if seat.app.protocol(&r).is_ok_and(|p| p.kind == Kind::TestVisit) {
                 continue;
             }
             services.push((r.title, format!("{base}/plan?protocol={}", page::query_value(&r.protocol))));
