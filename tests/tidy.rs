@@ -231,7 +231,7 @@ const LONGER: [(&str, usize); 5] = [
     ("src/flow/plans.rs", 560),
     ("src/web/gallery/pictures.rs", 520),
     ("src/web/openings.rs", 480),
-    ("src/web/products.rs", 465),
+    ("src/web/plans.rs", 455),
     ("tests/it/bookings.rs", 470),
 ];
 
@@ -296,7 +296,9 @@ fn nothing_is_put_off() {
     for folder in ["src", "templates", "static", "migrations", "shared", "tests"] {
         paths.extend(files(folder, &[".rs", ".html", ".css", ".js", ".sql", ".toml", ".md", ".py", ".json"]));
     }
-    for path in paths.iter().filter(|p| *p != "tests/tidy.rs") {
+    // What a fuzzer found is bytes, not text.
+    let written = |p: &&String| *p != "tests/tidy.rs" && !p.starts_with("tests/fuzz/corpus/");
+    for path in paths.iter().filter(written) {
         let text = read(path);
         for word in ["TODO", "FIXME", "XXX"] {
             if text.contains(word) {

@@ -10,7 +10,7 @@ pub mod growth;
 pub mod limits;
 pub mod protocol_document;
 #[cfg(test)]
-mod protocol_times;
+mod protocol_times_tests;
 pub mod protocols;
 pub mod rules;
 mod spanned;
