@@ -77,7 +77,9 @@ pub fn use_words(code: &str) -> &'static str {
 
 /// Grams that may still be used on a day.
 pub fn usable_grams(lots: &[Lot], product_id: i64, day: Date) -> f32 {
-    lots.iter().filter(|l| l.product_id == product_id && l.usable_on(day)).map(Lot::left_grams).sum()
+    // A sum of nothing is minus nought, which a screen would print.
+    lots.iter().filter(|l| l.product_id == product_id && l.usable_on(day)).map(Lot::left_grams).sum::<f32>()
+        + 0.0
 }
 
 fn standing(p: Product, lots: &[Lot], today: Date) -> Standing {

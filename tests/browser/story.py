@@ -55,9 +55,11 @@ def enter_the_sheet(station, target, least, most):
 
 
 def book_a_lot_in(station, code, today):
+    station.goes_to(f"{station.path.split('?')[0]}/lots/new")
     station.writes("Lot code", code).writes("Received", "900").writes("Came in on", today.isoformat())
     station.writes("Best before", (today + datetime.timedelta(days=400)).isoformat())
     station.presses("Book the lot in", "main")
+    station.sees(code)
 
 
 def enter_a_client(station, name, born="1994-03-02"):
