@@ -11,6 +11,7 @@ pub mod hair_photos;
 pub mod hair_tests;
 pub mod lots;
 pub mod openings;
+pub mod plan_checks;
 pub mod plans;
 pub mod products;
 pub mod protocols;

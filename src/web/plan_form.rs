@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::domain::ids::ProductId;
 use crate::domain::protocol::{PlannedApplication, PlannedZone, Protocol};
 use crate::domain::strand::Zone;
-use crate::flow::plans::{Asked, PlannedTrim, fits};
+use crate::flow::plan_checks::{Asked, PlannedTrim, fits};
 use crate::store::plans::Plan;
 use crate::store::products::Product;
 use crate::web::form::{Choice, Errors};

@@ -4,14 +4,12 @@ use askama::Template;
 use axum::extract::Path;
 use axum_extra::extract::{Form, Query};
 use serde::Deserialize;
-use time::OffsetDateTime;
 
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, PlanId};
 use crate::domain::plan_check::Way;
 use crate::domain::protocol::{Kind, Protocol};
-use crate::flow::plans::{self as flow, NotStarted};
-use crate::flow::runs::{Hand, Refused};
+use crate::flow::plans::{self as flow};
 use crate::store::clients::Client;
 use crate::store::plans::{self, Plan};
 use crate::store::products::{self, Product};
@@ -34,7 +32,6 @@ pub const LINES: &[Line] = lines![
     get "/plans/{id}" Open::To(Act::SeeHealth) => show,
     post "/plans/{id}/cut" Open::To(Act::MakePlan) => cut,
     post "/plans/{id}/offer" Open::To(Act::MakePlan) => offer,
-    post "/runs" Open::To(Act::StartRun) => start,
 ];
 
 /// What was asked of the form.
@@ -199,7 +196,7 @@ pub async fn make(seat: Seat, Path(id): Path<String>, Form(f): Form<Vec<(String,
 }
 
 /// The plan of a path with its client.
-async fn find_plan(s: &mut Scoped, raw: &str) -> Result<(Plan, Client), Problem> {
+pub(super) async fn find_plan(s: &mut Scoped, raw: &str) -> Result<(Plan, Client), Problem> {
     let id: PlanId = raw.parse().map_err(|_| Problem::NotFound)?;
     let plan = plans::find(s, id).await?.ok_or(Problem::NotFound)?;
     let client = find(s, ClientId(plan.client_id)).await?;
@@ -208,14 +205,14 @@ async fn find_plan(s: &mut Scoped, raw: &str) -> Result<(Plan, Client), Problem>
 
 /// What a page of a plan shows besides the plan.
 #[derive(Default)]
-struct Again {
-    reasons: Vec<Reason>,
-    errors: Errors,
-    offer: Option<(String, String)>,
-    chair: String,
+pub(super) struct Again {
+    pub(super) reasons: Vec<Reason>,
+    pub(super) errors: Errors,
+    pub(super) offer: Option<(String, String)>,
+    pub(super) chair: String,
 }
 
-async fn plan_page(
+pub(super) async fn plan_page(
     s: &mut Scoped,
     seat: &Seat,
     plan: &Plan,
@@ -347,107 +344,4 @@ pub async fn offer(seat: Seat, Path(id): Path<String>, Form(f): Form<TypedOffer>
     let answer = once::settle(&mut s, &f.once, &format!("/plans/{}", plan.plan_id)).await?;
     s.commit().await?;
     Ok(answer)
-}
-
-/// A start as typed.
-#[derive(Deserialize, Default)]
-#[serde(default)]
-pub struct TypedStart {
-    once: String,
-    plan: String,
-    chair: String,
-}
-
-/// Starts the service of a plan.
-pub async fn start(seat: Seat, Form(f): Form<TypedStart>) -> Answered {
-    let person = seat.require(Act::StartRun)?.clone();
-    let mut s = seat.begin().await?;
-    if let Some(again) = once::claim(&mut s, &f.once, "/runs").await? {
-        return Ok(again);
-    }
-    let (plan, client) = find_plan(&mut s, &f.plan).await?;
-    let mut errors = Errors::none();
-    let chair = typed::needed(&mut errors, "chair", &f.chair, 60, "Choose the chair.");
-    if !errors.is_empty() {
-        let again = Again { errors, ..Again::default() };
-        return Ok(page::refused(&plan_page(&mut s, &seat, &plan, &client, again).await?));
-    }
-    let hand = Hand { person: Some(&person), station: seat.station_id(), session: seat.session_id };
-    match flow::start_service(&mut s, &seat.app, PlanId(plan.plan_id), &chair, hand).await {
-        Ok(run) => {
-            let answer = once::settle(&mut s, &f.once, &format!("/runs/{run}")).await?;
-            s.commit().await?;
-            Ok(answer)
-        }
-        Err(refused) => {
-            let at = s.now().await;
-            drop(s);
-            let reasons = refused_reasons(refused, &seat, &client, at.ok())?;
-            let mut s = seat.begin().await?;
-            let (plan, client) = find_plan(&mut s, &f.plan).await?;
-            let again = Again { reasons, chair: f.chair, ..Again::default() };
-            Ok(page::refused(&plan_page(&mut s, &seat, &plan, &client, again).await?))
-        }
-    }
-}
-
-fn refused_reasons(
-    refused: NotStarted,
-    seat: &Seat,
-    client: &Client,
-    _now: Option<OffsetDateTime>,
-) -> Result<Vec<Reason>, Problem> {
-    let zone = zone(seat)?;
-    Ok(match refused {
-        NotStarted::NotFound | NotStarted::Run(Refused::NotFound) => return Err(Problem::NotFound),
-        NotStarted::Store(e) | NotStarted::Run(Refused::Store(e)) => match e {
-            crate::store::StoreError::Refused { rule, .. } if rule == "run_one_open_a_client" => {
-                vec![Reason::with_way(
-                    "A service of this client is under way already.",
-                    "Look at the Floor",
-                    "/floor",
-                )]
-            }
-            crate::store::StoreError::Refused { rule, .. } if rule == "run_one_a_plan" => {
-                vec![Reason::plain("A service was started from this plan already.")]
-            }
-            crate::store::StoreError::Refused { rule, .. } if rule == "run_step_sheet_entered" => {
-                vec![Reason::with_way(
-                    "A time that must come from the product's sheet is not entered.",
-                    "Enter it on the Shelf",
-                    "/shelf",
-                )]
-            }
-            crate::store::StoreError::Refused { rule, .. } if rule.starts_with("product:") => {
-                vec![Reason::plain(
-                    "A product of this plan is not what the service asks for: choose another.",
-                )]
-            }
-            other => return Err(other.into()),
-        },
-        NotStarted::Against(against) => {
-            against.into_iter().map(|(words, way)| reason(words, &way, client)).collect()
-        }
-        NotStarted::Run(Refused::Stale(what)) => vec![Reason::plain(what)],
-        NotStarted::Run(Refused::Guard(rule)) => vec![Reason::plain(guard_words(&rule))],
-        NotStarted::Run(Refused::Reasons(reasons)) => reasons
-            .iter()
-            .map(|r| Reason {
-                words: r.words(&|at| zone.clock(at)),
-                way: r.way_out().into(),
-                href: String::new(),
-            })
-            .collect(),
-    })
-}
-
-/// What the database's own guard says, in words.
-fn guard_words(rule: &str) -> String {
-    match rule {
-        "plan:not-clear" => "This plan is not clear: nothing is started from it.".into(),
-        "plan:other" => "This plan is another client's or another service's.".into(),
-        "person:role" => "A stylist or the manager starts a service.".into(),
-        "person:not-qualified" => "This asks for a qualification.".into(),
-        other => format!("The record does not allow it ({other})."),
-    }
 }

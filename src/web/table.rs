@@ -22,6 +22,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::product_page::LINES,
     crate::web::products::LINES,
     crate::web::proof::LINES,
+    crate::web::plan_start::LINES,
     crate::web::plans::LINES,
     crate::web::readings::LINES,
     crate::web::recall::LINES,

@@ -1,22 +1,20 @@
 //! Openings found and booked: no two bookings for one pair of hands or one place too many, whoever is quicker.
 
 use rinsebell::domain::ids::{ClientId, PersonId};
-use rinsebell::store::StoreError;
-use rinsebell::store::bookings::{self, NewBooking};
 use time::macros::datetime;
 use time::{Duration, OffsetDateTime};
 
 use crate::support::{Answer, Browser, Salon};
 
 /// Thursday 14 May 2026, 10:00 in Paris.
-async fn desk_in_may(chairs: i16, basins: i16) -> Salon {
+pub async fn desk_in_may(chairs: i16, basins: i16) -> Salon {
     let salon = Salon::open().await;
     salon.set_clock(datetime!(2026-05-14 08:00 UTC)).await;
     salon.open_desk(chairs, basins).await;
     salon
 }
 
-fn search(client: ClientId) -> String {
+pub fn search(client: ClientId) -> String {
     format!("/openings?client={client}&protocol=curl-retouch&wanted=2026-05-21&at=10:00&days=7")
 }
 
@@ -24,7 +22,7 @@ const HIDDEN: [&str; 11] =
     ["once", "client", "protocol", "wanted", "at", "days", "early", "move", "version", "start", "print"];
 
 /// The nth opening's form, as the page has it.
-fn form_of(page: &Answer, nth: usize) -> Vec<(&'static str, String)> {
+pub fn form_of(page: &Answer, nth: usize) -> Vec<(&'static str, String)> {
     let start =
         page.body.match_indices("action=\"/bookings\"").nth(nth).unwrap_or_else(|| panic!("{}", page.body)).0;
     let form = Answer {
@@ -36,12 +34,12 @@ fn form_of(page: &Answer, nth: usize) -> Vec<(&'static str, String)> {
     HIDDEN.map(|name| (name, form.field(name).replace("&#38;", "&"))).to_vec()
 }
 
-async fn send(desk: &mut Browser, form: &[(&'static str, String)]) -> Answer {
+pub async fn send(desk: &mut Browser, form: &[(&'static str, String)]) -> Answer {
     let fields: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
     desk.post("/bookings", &fields).await
 }
 
-fn value<'a>(form: &'a [(&'static str, String)], name: &str) -> &'a str {
+pub fn value<'a>(form: &'a [(&'static str, String)], name: &str) -> &'a str {
     &form.iter().find(|(k, _)| *k == name).unwrap().1
 }
 
@@ -53,9 +51,9 @@ async fn book_first(desk: &mut Browser, client: ClientId) -> Answer {
     done
 }
 
-type Spans = Vec<(OffsetDateTime, OffsetDateTime)>;
+pub type Spans = Vec<(OffsetDateTime, OffsetDateTime)>;
 
-async fn live_hands(salon: &Salon, person: PersonId) -> Spans {
+pub async fn live_hands(salon: &Salon, person: PersonId) -> Spans {
     sqlx::query_as(
         "select lower(span), upper(span) from booking_hands where person_id = $1 and live order by 1",
     )
@@ -65,7 +63,7 @@ async fn live_hands(salon: &Salon, person: PersonId) -> Spans {
     .unwrap()
 }
 
-async fn live_places(salon: &Salon, kind: &str) -> Spans {
+pub async fn live_places(salon: &Salon, kind: &str) -> Spans {
     sqlx::query_as("select lower(span), upper(span) from booking_place where kind = $1 and live order by 1")
         .bind(kind)
         .fetch_all(&salon.owner)
@@ -74,7 +72,7 @@ async fn live_places(salon: &Salon, kind: &str) -> Spans {
 }
 
 /// The most that overlap at one instant, by sorting beginnings and ends: not how the database counts.
-fn deepest(spans: &Spans) -> i32 {
+pub fn deepest(spans: &Spans) -> i32 {
     let mut edges: Vec<(OffsetDateTime, i32)> = spans.iter().flat_map(|(a, b)| [(*a, 1), (*b, -1)]).collect();
     edges.sort();
     let mut depth = 0;
@@ -345,121 +343,4 @@ async fn a_wish_that_cannot_be_read_comes_back_and_strangers_are_not_there() {
     assert_eq!(send(&mut desk, &form).await.status, 400);
     let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
     assert_eq!(basin.get(&search(client)).await.status, 403);
-}
-
-/// A generator of our own, so that a failing run is a seed (xorshift, from memory).
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, most: u64) -> u64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        self.0 % most
-    }
-}
-
-/// Straight into the database, without the calendar's lock: what is refused is refused by the tables themselves.
-#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
-async fn random_bookings_at_once_never_exceed_hands_or_places() {
-    let salon = desk_in_may(2, 1).await;
-    let client = salon.client("Juno Ashby").await;
-    let team = [salon.staff.stylist, salon.staff.other_stylist, salon.staff.assistant];
-    let mut tasks = Vec::new();
-    for seed in 1..=6_u64 {
-        let (app, id, by) = (salon.app.clone(), salon.id, salon.staff.reception);
-        tasks.push(tokio::spawn(async move {
-            let mut dice = Dice(0x9E37_79B9_7F4A_7C15 ^ (seed << 20));
-            let (mut done, mut refused) = (0, 0);
-            for _ in 0..25 {
-                let from = datetime!(2026-05-20 21:00 UTC) + Duration::minutes(15 * dice.below(24) as i64);
-                let to = from + Duration::minutes(15 * (1 + dice.below(6) as i64));
-                let person = team[dice.below(3) as usize];
-                let kind = ["chair", "basin"][dice.below(2) as usize];
-                let mut s = app.begin(id).await.expect("begin");
-                let new = NewBooking {
-                    client,
-                    purpose: "service",
-                    protocol: Some("curl-retouch"),
-                    from,
-                    to,
-                    patch_for: None,
-                    made_by: by,
-                    hands: &[(person, from, to)],
-                    places: &[(kind.to_string(), from, to)],
-                };
-                match bookings::insert(&mut s, &new).await {
-                    Ok(_) => {
-                        s.commit().await.expect("committed");
-                        done += 1;
-                    }
-                    Err(StoreError::Refused { code, .. }) if code == "23P01" || code == "RB007" => {
-                        refused += 1
-                    }
-                    // Two that wait for each other: one of them is ended, and nothing of it stays.
-                    Err(StoreError::Away(_)) => refused += 1,
-                    Err(other) => panic!("{other}"),
-                }
-            }
-            (done, refused)
-        }));
-    }
-    let (mut done, mut refused) = (0, 0);
-    for task in tasks {
-        let (d, r) = task.await.unwrap();
-        done += d;
-        refused += r;
-    }
-    assert!(done >= 6 && refused >= 20, "{done} booked, {refused} refused: the test must be able to fail");
-    for person in team {
-        assert!(deepest(&live_hands(&salon, person).await) <= 1);
-    }
-    assert!(deepest(&live_places(&salon, "chair").await) <= 2);
-    assert!(deepest(&live_places(&salon, "basin").await) <= 1);
-}
-
-/// Through the screens: six clients wanted at one time from three browsers, each taking what it is shown.
-#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
-async fn several_desks_at_once_fill_the_day_without_meeting() {
-    let salon = desk_in_may(3, 1).await;
-    let mut tasks = Vec::new();
-    for (n, person) in
-        [salon.staff.reception, salon.staff.stylist, salon.staff.manager].into_iter().enumerate()
-    {
-        let mut desk = salon.seat(&format!("Desk {n}"), "desk", person).await;
-        let mut clients = Vec::new();
-        for m in 0..3 {
-            clients.push(salon.due_client(&format!("Client {n}{m}"), "2026-02-20").await);
-        }
-        tasks.push(tokio::spawn(async move {
-            let mut booked = 0;
-            for client in clients {
-                let mut page = desk.get(&search(client)).await;
-                for _ in 0..8 {
-                    let done = send(&mut desk, &form_of(&page, 0)).await;
-                    match done.status {
-                        303 => {
-                            booked += 1;
-                            break;
-                        }
-                        409 => page = done,
-                        other => panic!("{other}: {}", done.body),
-                    }
-                }
-            }
-            booked
-        }));
-    }
-    let mut booked = 0;
-    for task in tasks {
-        booked += task.await.unwrap();
-    }
-    assert_eq!(booked, 9, "a week has room for nine");
-    for person in [salon.staff.stylist, salon.staff.other_stylist, salon.staff.assistant] {
-        assert!(deepest(&live_hands(&salon, person).await) <= 1);
-    }
-    assert!(
-        deepest(&live_places(&salon, "basin").await) <= 1
-            && deepest(&live_places(&salon, "chair").await) <= 3
-    );
 }

@@ -3,6 +3,7 @@
 mod access;
 mod attack;
 mod bookings;
+mod bookings_at_once;
 mod calc;
 mod calc_pointers;
 mod calc_schemas;

@@ -2,8 +2,10 @@
 //! the pages to `target/gallery/` so that they can be opened in a browser and looked at.
 
 mod contrast;
+mod floor_pictures;
 mod parts;
 mod pictures;
+mod strand_pictures;
 
 use std::path::{Path, PathBuf};
 
