@@ -5,19 +5,14 @@ use rinsebell::domain::ids::RunId;
 use rinsebell::domain::run::Command;
 use sqlx::AssertSqlSafe;
 
-use crate::runs::steps_until;
-use crate::support::Salon;
+use crate::support::{Salon, Walked, walked_until};
 
 async fn report(salon: &Salon) -> Report {
     check::run(&salon.database.owner).await.expect("the check runs to its end")
 }
 
 async fn whole_retouch() -> (Salon, RunId) {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "finish").await;
+    let Walked { salon, run, who, .. } = walked_until("finish").await;
     salon.act(run, who, Command::FinishRun).await.unwrap();
     (salon, run)
 }
@@ -189,11 +184,7 @@ async fn a_whole_retouch_is_clean_and_every_forgery_is_named() {
 
 #[tokio::test]
 async fn a_run_under_way_with_a_stop_and_late_facts_is_clean() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "apply-1").await;
+    let Walked { salon, run, who, .. } = walked_until("apply-1").await;
     salon.fact(run, 900, rinsebell::domain::run::Happened::StopRecorded).await.unwrap();
     let clear = rinsebell::domain::run::Happened::SectionRinsed {
         step: "rinse-straightener".into(),

@@ -4,16 +4,11 @@ use rinsebell::domain::run::{Command, Happened, HeadPlace};
 use rinsebell::flow::runs::{self, Hand};
 use std::time::Duration;
 
-use crate::runs::steps_until;
-use crate::support::Salon;
+use crate::support::{Salon, Walked, walked_until};
 
 #[tokio::test]
 async fn a_visit_stands_in_the_book_whole_and_a_forged_one_is_told() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "finish").await;
+    let Walked { salon, run, who } = walked_until("finish").await;
     salon.act(run, who, Command::FinishRun).await.unwrap();
     let mut desk = salon.seat("Back office", "office", salon.staff.manager).await;
     let book = desk.get("/proof").await;
@@ -61,11 +56,7 @@ async fn a_visit_stands_in_the_book_whole_and_a_forged_one_is_told() {
 
 #[tokio::test]
 async fn late_facts_breaches_and_incidents_are_marked() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "apply-1").await;
+    let Walked { salon, run, who, .. } = walked_until("apply-1").await;
     let mut s = salon.app.begin(salon.id).await.unwrap();
     let happened_at = s.now().await.unwrap() - Duration::from_secs(90);
     let fact = rinsebell::domain::run::Fact {

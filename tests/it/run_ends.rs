@@ -5,12 +5,7 @@ use rinsebell::domain::protocol::HoldPoint;
 use rinsebell::domain::run::{Command, Happened, Refusal, Signed};
 use rinsebell::flow::runs::Refused;
 
-use crate::runs::steps_until;
-use crate::support::Salon;
-
-fn start(step: &str) -> Command {
-    Command::StartStep { step: step.into() }
-}
+use crate::support::{Salon, Walked, start, steps_until, walked_until};
 
 fn rinsed() -> Happened {
     Happened::SectionRinsed { step: "rinse-straightener".into(), section: None, clear: true }
@@ -83,11 +78,7 @@ async fn where_the_sheet_forbids_closing_water_and_help_remain_and_a_stylist_sig
 
 #[tokio::test]
 async fn what_was_kept_at_a_station_reaches_the_strand_after_the_end() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "apply-1").await;
+    let Walked { salon, run, who, .. } = walked_until("apply-1").await;
     let leave = Command::LeaveRun { rinsed: true, reason: "called away".into() };
     salon.act(run, who, leave).await.unwrap();
     let strand = async || -> Vec<String> {

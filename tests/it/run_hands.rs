@@ -5,8 +5,7 @@ use rinsebell::domain::run::{Command, Refusal};
 use rinsebell::flow::runs::Refused;
 use time::OffsetDateTime;
 
-use crate::runs::steps_until;
-use crate::support::{Salon, Stage};
+use crate::support::{Salon, Stage, steps_until};
 
 /// Tomorrow at a local time of the salon, so that nothing depends on the hour the test runs at.
 async fn tomorrow_at(salon: &Salon, time: &str) -> OffsetDateTime {

@@ -1,81 +1,13 @@
 //! A whole service through the flow and the database's guard.
 
-use rinsebell::domain::ids::{PersonId, RunId};
-use rinsebell::domain::protocol::{Section, StepCode};
-use rinsebell::domain::run::{Command, CurlReading, Happened, HeadPlace, Rod};
+use rinsebell::domain::run::{Command, Happened, HeadPlace};
 use rinsebell::flow::runs::Refused;
-use std::time::Duration;
 
-use crate::support::{Salon, Stage};
-
-fn start(step: &str) -> Command {
-    Command::StartStep { step: StepCode::from(step) }
-}
-
-pub async fn steps_until(salon: &Salon, stage: &Stage, run: RunId, who: PersonId, last: &str) {
-    let mut s = salon.app.begin(salon.id).await.unwrap();
-    let loaded = rinsebell::flow::runs::load(&mut s, &salon.app, run).await.unwrap().unwrap();
-    s.commit().await.unwrap();
-    let mut fact = 1;
-    for step in &loaded.frame.protocol.steps {
-        let code = step.code.as_str();
-        let dispense = match (step.is_opening(), step.application) {
-            (true, Some('A')) if code == "apply-1" => Some(('A', stage.straightener_lot)),
-            (true, Some('B')) => Some(('B', stage.lotion_lot)),
-            _ => None,
-        };
-        salon.sign_all(run, who, code, dispense).await;
-        salon.act(run, who, start(code)).await.unwrap_or_else(|e| panic!("{code}: {e:?}"));
-        let taps = step.sections.is_some() || step.is_opening();
-        if let (true, Some(rinsebell::domain::protocol::SectionWork::Apply { pass })) = (taps, step.sections)
-        {
-            for section in Section::QUADRANTS {
-                salon
-                    .fact(run, fact, Happened::SectionStarted { step: step.code.clone(), section, pass })
-                    .await
-                    .unwrap();
-                fact += 1;
-                salon.advance(Duration::from_secs(60)).await;
-            }
-        }
-        if step.rods {
-            let noted =
-                Happened::RodsNoted { count: 64, first_at: HeadPlace::Nape, last_at: HeadPlace::Crown };
-            salon.fact(run, fact, noted).await.unwrap();
-            fact += 1;
-        }
-        if !step.rinses.is_empty() {
-            salon
-                .fact(
-                    run,
-                    fact,
-                    Happened::SectionRinsed { step: step.code.clone(), section: None, clear: true },
-                )
-                .await
-                .unwrap();
-            fact += 1;
-        }
-        let least =
-            [step.phase, step.exposure].iter().flatten().filter_map(|t| t.least_min.or(t.target_min)).max();
-        salon.advance(Duration::from_secs(u64::from(least.unwrap_or(2)) * 60)).await;
-        if step.reads_curls() {
-            let curl = Happened::TestCurlRead { rod: Rod::First, reading: CurlReading::S };
-            salon.fact(run, fact, curl).await.unwrap();
-            fact += 1;
-        }
-        if code == last {
-            return;
-        }
-    }
-}
+use crate::support::{Salon, Walked, start, walked_until};
 
 #[tokio::test]
 async fn a_whole_retouch_is_given_and_the_strand_is_written_on() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "finish").await;
+    let Walked { salon, run, who, .. } = walked_until("finish").await;
     salon.act(run, who, Command::FinishRun).await.unwrap();
     let exposures: Vec<(String, String)> = sqlx::query_as(
         "select family, zone from strand_event where run_id = $1 and did = 'apply' order by seq",
@@ -98,11 +30,7 @@ async fn a_whole_retouch_is_given_and_the_strand_is_written_on() {
 
 #[tokio::test]
 async fn a_start_without_its_hold_points_is_refused_with_every_reason() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "base").await;
+    let Walked { salon, run, who, .. } = walked_until("base").await;
     let Err(Refused::Reasons(reasons)) = salon.act(run, who, start("apply-1")).await else {
         panic!("started")
     };
@@ -111,11 +39,7 @@ async fn a_start_without_its_hold_points_is_refused_with_every_reason() {
 
 #[tokio::test]
 async fn after_a_stop_nothing_new_goes_on_and_rinsing_stays_open() {
-    let salon = Salon::open().await;
-    let stage = salon.stage().await;
-    let who = salon.staff.stylist;
-    let run = salon.start_run(stage.plan, who).await.unwrap();
-    steps_until(&salon, &stage, run, who, "apply-1").await;
+    let Walked { salon, run, who, .. } = walked_until("apply-1").await;
     salon.fact(run, 900, Happened::StopRecorded).await.unwrap();
     let incidents: i64 = sqlx::query_scalar("select count(*) from incident where run_id = $1")
         .bind(run.0)

@@ -7,7 +7,9 @@ pub mod plain_http;
 pub mod program;
 mod salon;
 mod stage;
+mod walk;
 
 pub use browser::{Answer, Browser};
 pub use salon::{PASSPHRASE, PIN, Salon};
 pub use stage::Stage;
+pub use walk::{Walked, start, steps_until, walked_until};
