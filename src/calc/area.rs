@@ -1,6 +1,7 @@
 //! What an area is, and how many documents of it are answered at once.
 
-use super::tree::{Document, Tree};
+use super::documents::Document;
+use super::tree::{self, MOST_VALUES};
 use super::{BadInput, typed};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use schemars::JsonSchema;
@@ -42,6 +43,9 @@ const WORK_A_BYTE: u64 = 30;
 /// Answers of any call, and for each byte of a large one.
 const LEAST_BYTES: usize = 32 << 20;
 const BYTES_A_BYTE: usize = 3;
+/// From so many bytes to read, or so much work, a second core gains more than waking it costs (some 50 µs).
+const LEAST_BYTES_SHARED: usize = 16 << 10;
+const LEAST_WORK_SHARED: u64 = 100_000;
 
 /// The answers of one call so far, in order.
 pub(super) struct Answers {
@@ -79,25 +83,39 @@ impl Answers {
     }
 }
 
-/// Answers the next documents of a call; of several bad ones the first is named.
-pub(super) fn answer_next<A: Area>(answers: &mut Answers, documents: Vec<Document>) -> Result<(), BadInput> {
-    let place = |at: Option<usize>| at.map(|i| format!("/{i}")).unwrap_or_default();
-    let prefixed = |at: Option<usize>| move |bad: BadInput| BadInput { at: place(at) + &bad.at, ..bad };
-    let places: Vec<Option<usize>> = documents.iter().map(|document| document.index).collect();
-    let trees: Vec<Tree> = documents.into_iter().map(|document| document.tree).collect();
+/// Why a call ends without an answer.
+pub(super) enum Stop {
+    /// A document is not JSON within the bounds; the place is within that document.
+    Unread(BadInput),
+    /// A document is refused; the place is within the whole input.
+    Refused(BadInput),
+}
 
-    let read = |tree| typed::read::<A::Question>(tree).map(|question| (A::work(&question), question));
-    let mut questions = Vec::with_capacity(trees.len());
+/// Answers the next documents of a call; of several bad ones the first is named.
+pub(super) fn answer_next<A: Area>(answers: &mut Answers, documents: &[Document<'_>]) -> Result<(), Stop> {
+    let place = |document: &Document| document.index.map(|i| format!("/{i}")).unwrap_or_default();
+    let refused =
+        |document: &Document, bad: BadInput| Stop::Refused(BadInput { at: place(document) + &bad.at, ..bad });
+
+    let bytes: usize = documents.iter().map(|document| document.text.len()).sum();
+    let read = |document: &Document| {
+        let tree = tree::parse(document.text, MOST_VALUES).map_err(Stop::Unread)?;
+        let question = typed::read::<A::Question>(tree).map_err(|bad| refused(document, bad))?;
+        Ok((A::work(&question), question))
+    };
+    let mut questions = Vec::with_capacity(documents.len());
     let mut stop = None;
-    for (at, read) in places.iter().zip(each(trees, read)) {
+    let spent_before = answers.spent;
+    for (document, read) in documents.iter().zip(each(documents.iter(), bytes >= LEAST_BYTES_SHARED, read)) {
         let checked = read.and_then(|(work, question)| {
             answers.spent = answers.spent.saturating_add(work);
-            if answers.spent > answers.bounds.work { Err(too_much_work(*at)) } else { Ok(question) }
+            let much = answers.spent > answers.bounds.work;
+            if much { Err(refused(document, too_much_work(document.index))) } else { Ok(question) }
         });
         match checked {
             Ok(question) => questions.push(question),
             Err(bad) => {
-                stop = Some(prefixed(*at)(bad));
+                stop = Some(bad);
                 break;
             }
         }
@@ -105,17 +123,18 @@ pub(super) fn answer_next<A: Area>(answers: &mut Answers, documents: Vec<Documen
 
     // What does not fit any more is not kept, so that two hands at work hold no more than one would.
     let (left, made) = (answers.left(), AtomicUsize::new(0));
-    let texts = each(questions, |question| {
+    let shared = bytes >= LEAST_BYTES_SHARED || answers.spent - spent_before >= LEAST_WORK_SHARED;
+    let texts = each(questions.into_iter(), shared, |question| {
         let text = write(&A::answer(question)?, left)?;
         let before = made.fetch_add(text.len(), Ordering::Relaxed);
         Ok(if before + text.len() > left { Written::Dropped(text.len()) } else { Written::Kept(text) })
     });
     let mut bytes = 0;
-    for (at, text) in places.iter().zip(texts) {
-        let text = text.map_err(prefixed(*at))?;
+    for (document, text) in documents.iter().zip(texts) {
+        let text = text.map_err(|bad| refused(document, bad))?;
         bytes += text.len();
         match text {
-            _ if bytes > left => return Err(prefixed(*at)(too_large())),
+            _ if bytes > left => return Err(refused(document, too_large())),
             Written::Kept(text) => answers.push(&text),
             // Those before it may fit all the same: the one that does not is still to come.
             Written::Dropped(_) => {}
@@ -139,9 +158,17 @@ impl Written {
     }
 }
 
-/// All of them with both cores, in order; one alone without waking a second.
-fn each<T: Send, R: Send>(items: Vec<T>, f: impl Fn(T) -> R + Sync + Send) -> Vec<R> {
-    if items.len() > 1 { items.into_par_iter().map(f).collect() } else { items.into_iter().map(f).collect() }
+/// All of them in order, with both cores where they are worth waking a second for.
+fn each<T: Send, R: Send>(
+    items: impl ExactSizeIterator<Item = T>,
+    shared: bool,
+    f: impl Fn(T) -> R + Sync + Send,
+) -> Vec<R> {
+    if shared && items.len() > 1 {
+        items.collect::<Vec<_>>().into_par_iter().map(f).collect()
+    } else {
+        items.map(f).collect()
+    }
 }
 
 fn too_large() -> BadInput {

@@ -7,6 +7,7 @@
 mod amounts;
 mod area;
 mod codes;
+mod documents;
 mod exposure;
 mod help;
 mod kinds;
@@ -19,13 +20,13 @@ mod strand;
 mod tree;
 mod typed;
 
-use area::{Answers, Area};
+use area::{Answers, Area, Stop};
+use documents::{Cut, Document};
 use schemars::JsonSchema;
 use serde::Serialize;
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 use std::fmt;
-use std::sync::mpsc;
-use tree::Document;
 
 pub use tree::MOST_ITEMS;
 
@@ -56,7 +57,7 @@ struct Entry {
     name: &'static str,
     example: &'static str,
     schema: fn() -> Value,
-    answer_next: fn(&mut Answers, Vec<Document>) -> Result<(), BadInput>,
+    answer_next: fn(&mut Answers, &[Document<'_>]) -> Result<(), Stop>,
 }
 
 const fn entry<A: Area>() -> Entry {
@@ -114,69 +115,36 @@ pub fn help(area: Option<&str>) -> Result<String, BadInput> {
     }
 }
 
-/// Documents of an array answered together: so many at most, or as soon as they hold so many values.
-const MOST_TOGETHER: usize = 512;
-const MOST_VALUES_TOGETHER: usize = 50_000;
-
 /// Computes one document, or an array of them.
 ///
 /// # Errors
-/// [`BadInput`] for an unknown area, broken JSON, or anything the area refuses.
+/// [`BadInput`] for an unknown area, broken JSON, or anything the area refuses; of several faults the first one.
 pub fn run(area: &str, input: &[u8]) -> Result<String, BadInput> {
     let answer_next = find(area)?.answer_next;
-    let mut answers = Some(Answers::new(input.len()));
-    let (mut waiting, mut values) = (Vec::new(), 0);
-    // Waiting for the pool from inside it could wait for ever.
-    let alone = rayon::current_thread_index().is_some();
-    // While one row of documents is answered the next is read; more than two rows are never held.
-    let many = rayon::in_place_scope(|scope| {
-        let (send, answered) = mpsc::sync_channel(1);
-        let mut under_way = false;
-        let read = tree::each_document(input, &mut |document: Document| {
-            values += document.values;
-            waiting.push(document);
-            if waiting.len() < MOST_TOGETHER && values < MOST_VALUES_TOGETHER {
-                return Ok(());
-            }
-            values = 0;
-            let row = std::mem::take(&mut waiting);
-            if std::mem::take(&mut under_way) {
-                answers = Some(received(&answered)?);
-            }
-            let mut so_far = answers.take().ok_or_else(lost)?;
-            if alone {
-                answer_next(&mut so_far, row)?;
-                answers = Some(so_far);
-                return Ok(());
-            }
-            under_way = true;
-            let send = send.clone();
-            scope.spawn(move |_| {
-                let done = answer_next(&mut so_far, row).map(|()| so_far);
-                // The other end is held until all rows are answered.
-                let _ = send.send(done);
-            });
-            Ok(())
-        });
-        if under_way {
-            answers = Some(received(&answered)?);
-        }
-        read
-    });
-    let Some(mut answers) = answers else { return Err(many.err().unwrap_or_else(lost)) };
-    // A fault of the reader comes after all that was read before it.
-    answer_next(&mut answers, waiting)?;
+    let cut = Cut::new(input);
+    let mut answers = Answers::new(input.len());
+    for row in cut.rows() {
+        answer_next(&mut answers, row).map_err(|stop| match stop {
+            Stop::Refused(bad) => bad,
+            // Read anew from the start for its place in the whole text.
+            Stop::Unread(_) if cut.many => tree::fault(input),
+            Stop::Unread(bad) => bad,
+        })?;
+    }
+    // A fault of the array comes after all that stands before it.
+    if cut.broken {
+        return Err(tree::fault(input));
+    }
     let text = answers.into_text();
-    Ok(if many? { format!("[{text}]") } else { text })
+    Ok(if cut.many { format!("[{text}]") } else { text })
 }
 
-fn received(answered: &mpsc::Receiver<Result<Answers, BadInput>>) -> Result<Answers, BadInput> {
-    answered.recv().map_err(|_| lost())?
-}
-
-/// Cannot happen while every row that was sent answers.
-fn lost() -> BadInput {
-    bad("", "the answers were lost")
+/// Reads one typed document of at most `most_values` JSON values, with the exact place of what is wrong in it.
+///
+/// # Errors
+/// [`BadInput`] for broken JSON, or what the type refuses.
+pub fn read_document<T: DeserializeOwned>(input: &[u8], most_values: usize) -> Result<T, BadInput> {
+    typed::read(tree::parse(input, most_values)?)
 }
 
 /// The JSON text of an answer; numbers are the shortest that read back as the same f64.

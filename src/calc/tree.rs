@@ -7,15 +7,17 @@
 
 use super::BadInput;
 use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::fmt;
 
 /// Most items of any array, the outermost included.
 pub const MOST_ITEMS: usize = 10_000;
 /// Most fields of one object: more than any contract has.
 const MOST_FIELDS: usize = 64;
-/// Most values of one document.
-const MOST_VALUES: usize = 500_000;
+/// Longest name of a field, bytes: a refusal repeats it in its pointer.
+const MOST_NAME: usize = 200;
+/// Most values of one document of `calc`.
+pub(super) const MOST_VALUES: usize = 500_000;
 
 /// One JSON value. Numbers are f64; fields keep their order and occur once.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,13 +59,17 @@ pub(super) fn pointer<'s>(way: impl Iterator<Item = &'s Step>) -> String {
 }
 
 /// Where the parser stands, and how many values it has made of this document.
-#[derive(Default)]
 struct Cursor {
     path: RefCell<Vec<Step>>,
-    values: RefCell<usize>,
+    values: Cell<usize>,
+    most_values: usize,
 }
 
 impl Cursor {
+    fn new(most_values: usize) -> Self {
+        Cursor { path: RefCell::default(), values: Cell::new(0), most_values }
+    }
+
     fn pointer(&self) -> String {
         pointer(self.path.borrow().iter())
     }
@@ -77,85 +83,65 @@ impl Cursor {
     }
 
     fn count<E: serde::de::Error>(&self) -> Result<(), E> {
-        let mut values = self.values.borrow_mut();
-        *values += 1;
-        if *values > MOST_VALUES { Err(E::custom("too many values in one document")) } else { Ok(()) }
+        self.values.set(self.values.get() + 1);
+        let many = self.values.get() > self.most_values;
+        if many { Err(E::custom("too many values in one document")) } else { Ok(()) }
     }
 }
 
-/// One document as it was read.
-pub(super) struct Document {
-    /// What it holds.
-    pub tree: Tree,
-    /// Its place in the outer array, if there is one.
-    pub index: Option<usize>,
-    /// How many values it holds.
-    pub values: usize,
-}
-
-/// What [`each_document`] calls with each document.
-type EachDocument<'f> = dyn FnMut(Document) -> Result<(), BadInput> + 'f;
-
-/// Parses `input` and hands over each document as soon as it is read; `true` when the input is an array.
-pub(super) fn each_document(input: &[u8], each: &mut EachDocument<'_>) -> Result<bool, BadInput> {
-    let cursor = Cursor::default();
-    let mut refused = None;
+/// Parses one document of at most so many values.
+///
+/// # Errors
+/// The reason and the place.
+pub(super) fn parse(input: &[u8], most_values: usize) -> Result<Tree, BadInput> {
+    let cursor = Cursor::new(most_values);
     let mut parser = serde_json::Deserializer::from_slice(input);
-    let seed = Outer { cursor: &cursor, each, refused: &mut refused };
-    let parsed = seed.deserialize(&mut parser).and_then(|many| parser.end().map(|()| many));
-    match (parsed, refused) {
-        (_, Some(bad)) => Err(bad),
-        (Ok(many), None) => Ok(many),
-        (Err(e), None) => Err(BadInput { error: e.to_string(), at: cursor.pointer() }),
+    let parsed = Grow(&cursor).deserialize(&mut parser).and_then(|tree| parser.end().map(|()| tree));
+    parsed.map_err(|e| BadInput { error: e.to_string(), at: cursor.pointer() })
+}
+
+/// Why an array of documents cannot be read, and where: lines and columns are those of the whole text. Each document
+/// is made and dropped again, so that it costs no more memory than one.
+pub(super) fn fault(input: &[u8]) -> BadInput {
+    let cursor = Cursor::new(MOST_VALUES);
+    let mut parser = serde_json::Deserializer::from_slice(input);
+    let error = match Outer(&cursor).deserialize(&mut parser).and_then(|()| parser.end()) {
+        Err(e) => e.to_string(),
+        Ok(()) => "cannot be read".to_owned(),
+    };
+    BadInput { error, at: cursor.pointer() }
+}
+
+struct Outer<'c>(&'c Cursor);
+
+impl<'de> DeserializeSeed<'de> for Outer<'_> {
+    type Value = ();
+    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<(), D::Error> {
+        d.deserialize_seq(self)
     }
 }
 
-struct Outer<'c, 'f, 'g> {
-    cursor: &'c Cursor,
-    each: &'f mut EachDocument<'g>,
-    refused: &'f mut Option<BadInput>,
-}
-
-impl<'de> DeserializeSeed<'de> for Outer<'_, '_, '_> {
-    type Value = bool;
-    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<bool, D::Error> {
-        d.deserialize_any(self)
-    }
-}
-
-impl<'de> Visitor<'de> for Outer<'_, '_, '_> {
-    type Value = bool;
+impl<'de> Visitor<'de> for Outer<'_> {
+    type Value = ();
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("an object, or an array of objects")
+        f.write_str("an array of objects")
     }
 
-    fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<bool, A::Error> {
-        let tree = Grow(self.cursor).visit_map(map)?;
-        let values = *self.cursor.values.borrow();
-        (self.each)(Document { tree, index: None, values }).map(|()| false).map_err(|bad| {
-            *self.refused = Some(bad);
-            A::Error::custom("refused")
-        })
-    }
-
-    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<bool, A::Error> {
+    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<(), A::Error> {
         for index in 0.. {
-            self.cursor.enter(Step::Index(index));
-            *self.cursor.values.borrow_mut() = 0;
-            let Some(tree) = seq.next_element_seed(Grow(self.cursor))? else { break };
+            self.0.enter(Step::Index(index));
+            self.0.values.set(0);
+            if seq.next_element_seed(Grow(self.0))?.is_none() {
+                break;
+            }
             if index == MOST_ITEMS {
                 return Err(A::Error::custom(format!("over {MOST_ITEMS} items")));
             }
-            self.cursor.leave();
-            let values = *self.cursor.values.borrow();
-            if let Err(bad) = (self.each)(Document { tree, index: Some(index), values }) {
-                *self.refused = Some(bad);
-                return Err(A::Error::custom("refused"));
-            }
+            self.0.leave();
         }
-        self.cursor.path.borrow_mut().clear();
-        Ok(true)
+        self.0.path.borrow_mut().clear();
+        Ok(())
     }
 }
 
@@ -218,6 +204,9 @@ impl<'de> Visitor<'de> for Grow<'_> {
         while let Some(name) = map.next_key::<String>()? {
             if fields.len() == MOST_FIELDS {
                 return Err(A::Error::custom(format!("over {MOST_FIELDS} fields")));
+            }
+            if name.len() > MOST_NAME {
+                return Err(A::Error::custom(format!("a field's name is longer than {MOST_NAME} bytes")));
             }
             self.0.enter(Step::Field(name.clone()));
             if fields.iter().any(|(known, _)| *known == name) {

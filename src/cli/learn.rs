@@ -3,6 +3,7 @@
 mod document;
 mod report;
 
+use crate::calc;
 use crate::cluster::{self, StartFault};
 use crate::config::LearnArgs;
 use crate::domain::ids::SalonId;
@@ -24,7 +25,7 @@ pub fn main(args: &LearnArgs) -> ExitCode {
             Ok(groups) => print(&report::of_document(&groups, args.json)),
             Err(bad) => {
                 // Standard error being gone leaves nobody to tell.
-                let _ = writeln!(std::io::stderr(), "{}", bad.json());
+                let _ = writeln!(std::io::stderr(), "{}", calc::answer(&bad).unwrap_or_default());
                 ExitCode::from(2)
             }
         },

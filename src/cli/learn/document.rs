@@ -1,34 +1,22 @@
 //! `--from`: clients and their intervals as one JSON document, so that the same computation can be checked from outside.
 
 use super::report::Group;
+use crate::calc::{self, BadInput};
 use crate::domain::growth::{Lesson, Observation, Rate};
 use crate::reference::Reference;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::Path;
 
 /// Longest document read, bytes.
 const MOST_BYTES: u64 = 64 << 20;
-/// Most clients, and most intervals of one.
-const MOST_ITEMS: usize = 10_000;
 
-/// Why a document was not read, and where (RFC 6901).
-#[derive(Debug, Serialize)]
-pub struct Bad {
-    error: String,
-    at: String,
-}
+/// Most values of a document: forty intervals each of 10,000 clients.
+const MOST_VALUES: usize = 2_000_000;
 
-impl Bad {
-    fn new(at: impl Into<String>, error: impl Into<String>) -> Bad {
-        Bad { error: error.into(), at: at.into() }
-    }
-
-    /// As one line of JSON.
-    pub fn json(&self) -> String {
-        serde_json::json!(self).to_string()
-    }
+fn bad(at: impl Into<String>, error: impl Into<String>) -> BadInput {
+    BadInput { error: error.into(), at: at.into() }
 }
 
 #[derive(Deserialize)]
@@ -62,7 +50,7 @@ struct Published {
 }
 
 /// Reads a file (`-`: standard input) and learns from it, curl by curl in order of their codes.
-pub fn read(file: &Path) -> Result<Vec<Group>, Bad> {
+pub fn read(file: &Path) -> Result<Vec<Group>, BadInput> {
     let mut text = Vec::new();
     let read = if file == Path::new("-") {
         std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut text)
@@ -70,23 +58,20 @@ pub fn read(file: &Path) -> Result<Vec<Group>, Bad> {
         std::fs::File::open(file).and_then(|open| open.take(MOST_BYTES + 1).read_to_end(&mut text))
     };
     match read {
-        Err(e) => Err(Bad::new("", format!("{} cannot be read: {e}", file.display()))),
-        Ok(n) if n as u64 > MOST_BYTES => Err(Bad::new("", format!("over {MOST_BYTES} bytes"))),
+        Err(e) => Err(bad("", format!("{} cannot be read: {e}", file.display()))),
+        Ok(n) if n as u64 > MOST_BYTES => Err(bad("", format!("over {MOST_BYTES} bytes"))),
         Ok(_) => learn(&text),
     }
 }
 
-fn learn(text: &[u8]) -> Result<Vec<Group>, Bad> {
-    let document: Document = serde_json::from_slice(text).map_err(|e| Bad::new("", e.to_string()))?;
+fn learn(text: &[u8]) -> Result<Vec<Group>, BadInput> {
+    let document: Document = calc::read_document(text, MOST_VALUES)?;
     let growth = &Reference::shipped().growth;
-    if document.clients.len() > MOST_ITEMS {
-        return Err(Bad::new("/clients", format!("over {MOST_ITEMS} clients")));
-    }
     let mut curls: BTreeMap<String, Vec<Vec<Observation>>> = BTreeMap::new();
     for (i, client) in document.clients.into_iter().enumerate() {
         if !document.published.contains_key(&client.curl) && growth.find_start(&client.curl).is_none() {
             let error = format!("no published prior for curl {}: give one in /published", client.curl);
-            return Err(Bad::new(format!("/clients/{i}/curl"), error));
+            return Err(bad(format!("/clients/{i}/curl"), error));
         }
         let seen = intervals(&format!("/clients/{i}/intervals"), client.intervals)?;
         curls.entry(client.curl).or_default().push(seen);
@@ -105,15 +90,12 @@ fn learn(text: &[u8]) -> Result<Vec<Group>, Bad> {
     Ok(groups)
 }
 
-fn intervals(at: &str, given: Vec<Interval>) -> Result<Vec<Observation>, Bad> {
-    if given.len() > MOST_ITEMS {
-        return Err(Bad::new(at, format!("over {MOST_ITEMS} intervals")));
-    }
+fn intervals(at: &str, given: Vec<Interval>) -> Result<Vec<Observation>, BadInput> {
     let read = |(n, i): (usize, Interval)| {
         for (name, value) in [("days", i.days), ("mm", i.mm), ("sd_mm", i.sd_mm)] {
             // Bounds far beyond any hair keep every square and sum a number.
             if !(1e-6..=1e6).contains(&value) {
-                return Err(Bad::new(format!("{at}/{n}/{name}"), "from 0.000001 to 1000000"));
+                return Err(bad(format!("{at}/{n}/{name}"), "from 0.000001 to 1000000"));
             }
         }
         Ok(Observation { days: i.days, mm: i.mm, sd_mm: i.sd_mm })
@@ -121,13 +103,13 @@ fn intervals(at: &str, given: Vec<Interval>) -> Result<Vec<Observation>, Bad> {
     given.into_iter().enumerate().map(read).collect()
 }
 
-fn rate(curl: &str, given: &Published) -> Result<Rate, Bad> {
+fn rate(curl: &str, given: &Published) -> Result<Rate, BadInput> {
     let fields = [("mean_mm_per_day", given.mean_mm_per_day), ("sd_mm_per_day", given.sd_mm_per_day)];
     for (name, value) in fields {
         if !(1e-6..=1e3).contains(&value) {
             // A curl's code may hold what a pointer escapes.
             let curl = curl.replace('~', "~0").replace('/', "~1");
-            return Err(Bad::new(format!("/published/{curl}/{name}"), "from 0.000001 to 1000"));
+            return Err(bad(format!("/published/{curl}/{name}"), "from 0.000001 to 1000"));
         }
     }
     Ok(Rate { mean: given.mean_mm_per_day, sd: given.sd_mm_per_day })
@@ -151,6 +133,8 @@ mod tests {
         let still = r#"{"days":91,"mm":30,"sd_mm":0}"#;
         assert_eq!(at(&client("tight", still)).as_deref(), Some("/clients/1/intervals/0/sd_mm"));
         assert_eq!(at("[]").as_deref(), Some(""));
+        let word = r#"{"days":91,"mm":"thirty","sd_mm":2}"#;
+        assert_eq!(at(&client("tight", word)).as_deref(), Some("/clients/1/intervals/0/mm"));
         let prior = r#"{"clients":[{"curl":"a/b","intervals":[]}],"published":{"a/b":{"mean_mm_per_day":0.3,"sd_mm_per_day":-1}}}"#;
         assert_eq!(at(prior).as_deref(), Some("/published/a~1b/sd_mm_per_day"));
     }

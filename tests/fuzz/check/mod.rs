@@ -73,6 +73,8 @@ fn twice(area: &str, input: &[u8], once: &Result<String, BadInput>) {
             let words = |bad: &BadInput| bad.error.split(" at line ").next().map(str::to_owned);
             assert_eq!(words(&bad), words(alone), "a pair is refused with other words");
         }
+        // Twice the work may be more than one call may cost.
+        (Err(bad), Ok(_)) if bad.error.contains("too large") || bad.error.contains("too much") => {}
         (pair, alone) => panic!("alone {alone:?}, as a pair {pair:?}"),
     }
 }
