@@ -3,6 +3,7 @@
 use crate::check;
 use crate::cluster::{self, StartFault};
 use crate::config::PlaceArgs;
+use crate::domain::protocol::{Mark, Protocol, Source};
 use crate::reference::Reference;
 use crate::reference::protocols::{self, Fault};
 use std::path::Path;
@@ -60,20 +61,44 @@ fn protocol_lines(texts: &Texts) -> (Vec<String>, bool) {
     let named = texts.iter().map(|(name, text)| (name.as_str(), text.as_deref().map_err(Clone::clone)));
     match protocols::load_texts(crate::reference::floor::shipped(), named) {
         Ok(found) => {
-            let line = |p: &crate::domain::protocol::Protocol| {
+            let line = |p: &Protocol| {
                 format!(
-                    "{} revision {}: {}, {} steps, {} texts",
+                    "{} revision {}: {}, {} steps, {} texts; times: {}",
                     p.code,
                     p.revision,
                     p.kind.words(),
                     p.steps.len(),
-                    p.texts().len()
+                    p.texts().len(),
+                    by_source(p)
                 )
             };
             (found.iter().map(line).collect(), true)
         }
         Err(faults) => (faults.iter().map(Fault::to_string).collect(), false),
     }
+}
+
+/// How many of a protocol's times (clocks, windows, looks, when it is due again) rest on what.
+fn by_source(p: &Protocol) -> String {
+    let mut marks: Vec<Option<Mark>> = Vec::new();
+    for step in &p.steps {
+        for times in [step.phase, step.exposure].into_iter().flatten() {
+            marks.push(match times.source {
+                Source::Sheet => None,
+                Source::Default { mark } => Some(mark),
+            });
+        }
+        marks.extend(step.window_mark.map(Some));
+        marks.extend(step.look.map(|l| Some(l.mark)));
+    }
+    marks.extend(p.retouch.map(|r| Some(r.mark)));
+    let all = Mark::ALL.into_iter().map(Some).chain([None]);
+    let told = all.filter_map(|mark| {
+        let n = marks.iter().filter(|m| **m == mark).count();
+        (n > 0).then(|| format!("{n} {}", mark.map_or("product sheet", Mark::words)))
+    });
+    let told: Vec<String> = told.collect();
+    if told.is_empty() { "none".to_owned() } else { told.join(", ") }
 }
 
 /// Prints one line for each thing that is wrong; exit 1 when there is any.
@@ -109,6 +134,11 @@ mod tests {
         let (lines, sound) = protocol_lines(&texts(None).expect("embedded"));
         assert!(sound && lines.len() == Reference::shipped().protocols.len(), "{lines:?}");
         assert!(lines.iter().any(|l| l.starts_with("curl-retouch revision ")), "{lines:?}");
+        // trade-rules.md, Times: a relaxer's minutes on the hair are the sheet's; conditioner is common practice, and so
+        // is when it is due; the comb-back press of three steps is handbook teaching.
+        let relaxer = lines.iter().find(|l| l.starts_with("relaxer-sodium-virgin ")).expect("shipped");
+        let times = "times: 3 handbook teaching, 2 common practice, no source, 1 product sheet";
+        assert!(relaxer.ends_with(times), "{relaxer}");
     }
 
     #[test]

@@ -72,8 +72,8 @@ pub enum Mark {
     Law,
     /// Published.
     Published,
-    /// Course copy read in a lecture.
-    Course,
+    /// A consumer page: never shown as a fact (published.md, marks).
+    Consumer,
     /// Handbook teaching.
     Handbook,
     /// Common practice, no source.
@@ -83,12 +83,16 @@ pub enum Mark {
 }
 
 impl Mark {
+    /// Every mark, the firmest first.
+    pub const ALL: [Mark; 6] =
+        [Mark::Law, Mark::Published, Mark::Handbook, Mark::CommonPractice, Mark::Consumer, Mark::Memory];
+
     /// The mark used in files: L, P, C, H, CP, M.
     pub const fn code(self) -> &'static str {
         match self {
             Mark::Law => "L",
             Mark::Published => "P",
-            Mark::Course => "C",
+            Mark::Consumer => "C",
             Mark::Handbook => "H",
             Mark::CommonPractice => "CP",
             Mark::Memory => "M",
@@ -97,9 +101,7 @@ impl Mark {
 
     /// Reads a mark.
     pub fn from_code(code: &str) -> Option<Mark> {
-        [Mark::Law, Mark::Published, Mark::Course, Mark::Handbook, Mark::CommonPractice, Mark::Memory]
-            .into_iter()
-            .find(|m| m.code() == code)
+        Mark::ALL.into_iter().find(|m| m.code() == code)
     }
 
     /// What the screen says beside the figure.
@@ -107,7 +109,7 @@ impl Mark {
         match self {
             Mark::Law => "law",
             Mark::Published => "published",
-            Mark::Course => "course teaching",
+            Mark::Consumer => "a consumer page, no fact",
             Mark::Handbook => "handbook teaching",
             Mark::CommonPractice => "common practice, no source",
             Mark::Memory => "from memory",

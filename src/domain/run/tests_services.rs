@@ -91,12 +91,12 @@ fn a_mixture_holds_for_its_step_and_by_its_sheet_for_as_long_as_that() {
 
 #[test]
 fn the_floors_ceiling_caps_a_sheet_and_a_strong_product_is_not_begun() {
-    // trade-rules.md, times: hydroxide 15 from first touch, whatever the sheet says (course copy).
+    // trade-rules.md, times: hydroxide 15 from first touch, whatever the sheet says (C, consumer pages).
     let mut book = Book::ready();
-    book.frame.protocol.applications[0].exposure_ceiling = Some((15, Mark::Course));
+    book.frame.protocol.applications[0].exposure_ceiling = Some((15, Mark::Consumer));
     let figures = book.frame.figures(&"apply-1".into(), Clock::Exposure).expect("a clock");
     assert_eq!((figures.target_min, figures.most_min), (Some(15), Some(15)));
-    assert_eq!(figures.most_source, Source::Default { mark: Mark::Course });
+    assert_eq!(figures.most_source, Source::Default { mark: Mark::Consumer });
     // trade-rules.md, hair and scalp: coloured hair, mild strength at most (handbook).
     book.frame.protocol.applications[0].strength_most = Some(Strength::Mild);
     let strong = Refusal::TooStrong { application: 'A', most: Strength::Mild };
