@@ -165,6 +165,7 @@ pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [
                 least_min: sheet.least,
                 most_min: sheet.most,
                 counts_from: sheet.from.clone(),
+                hair: "any".into(),
             };
             products::set_times(s, id, &times, by).await?;
         }

@@ -13,10 +13,12 @@ pub mod gs1;
 pub mod hair_test;
 pub mod ids;
 pub mod plan_check;
+// After plan_check: what was felt names the hair.
 pub mod protocol;
 pub mod qualification;
 pub mod rods;
 pub mod run;
+pub mod sheet;
 pub mod skin_test;
 pub mod stock;
 // After stock: a lot is judged for what its product is used as.

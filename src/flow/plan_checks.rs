@@ -2,8 +2,8 @@
 
 use time::Date;
 
-use super::lots;
 use super::strands::{self, Told};
+use super::{lots, sheets};
 use crate::app::App;
 use crate::calendar::Zone as TimeZone;
 use crate::domain::chemistry::family::{Family, Group};
@@ -14,6 +14,7 @@ use crate::domain::plan_check::{
     self, Felt, Found, Head, MetalSeen, PlannedProduct, Porosity, Skin, StrandTest, Texture, Way, WetStretch,
 };
 use crate::domain::protocol::{Chemical, Clock, PlannedApplication, Protocol};
+use crate::domain::sheet::{self, SheetHair};
 use crate::domain::strand::{Deed, Zone};
 use crate::store::clients::Client;
 use crate::store::consults::Consult;
@@ -106,19 +107,21 @@ pub async fn check(
     let mut told = strands::load(s, &app.reference, client, today, None).await?;
     let mut product_list = Vec::new();
     let mut product_ids = Vec::new();
+    let felt = sheets::felt(s, client.id()).await?;
+    let weakest = sheet::weakest(&felt);
     let met = plans::list_products_met(s, client.id()).await?;
     for a in asked {
         let Some(application) = protocol.application(a.letter) else { continue };
         let Some(product) = products::find(s, a.product).await? else { continue };
         let first = !met.contains(&a.product.0);
         product_list.push(
-            planned(s, app, client.id(), &salon, protocol, application, &product, a.zone, first).await?,
+            planned(s, app, client.id(), &salon, protocol, application, &product, a.zone, first, weakest)
+                .await?,
         );
         product_ids.push(a.product);
     }
     let taken = consults::list_by_client(s, client.id(), 50).await?;
     let latest = told_ever(s, client.id(), &taken).await?;
-    let felt: Vec<Felt> = readings::latest_by_place(s, client.id()).await?.iter().map(felt).collect();
     let metal = metal(s, client.id(), &taken, told.as_ref()).await?;
     let agreed = trim.filter(|t| t.agreed == Some(true)).map(|t| t.mm);
     if let (Some(mm), Some(told)) = (agreed, &mut told) {
@@ -190,7 +193,7 @@ async fn metal(
     Ok(if silver || since { MetalSeen::NotCleared } else { MetalSeen::Negative })
 }
 
-fn felt(r: &readings::Reading) -> Felt {
+pub(super) fn felt(r: &readings::Reading) -> Felt {
     let place = if r.place == "whole" { "whole head".to_string() } else { r.place.clone() };
     Felt {
         place,
@@ -213,6 +216,7 @@ async fn planned(
     product: &Product,
     zone: Zone,
     first: bool,
+    weakest: Option<SheetHair>,
 ) -> Stored<PlannedProduct> {
     let id = ProductId(product.product_id);
     let tests = plans::find_tests(s, client, id).await?;
@@ -258,8 +262,22 @@ async fn planned(
         strand_test,
         first,
         sheet_missing,
+        sheet_taken: taken_words(&times, weakest),
         beyond_law: beyond_law(app, &salon.place, product),
     })
+}
+
+/// The minutes from first touch that this hair takes, where the sheet tells hair apart.
+fn taken_words(times: &[products::Times], weakest: Option<SheetHair>) -> Option<String> {
+    let told_apart =
+        times.iter().any(|t| t.clock == Clock::Exposure.code() && t.hair != SheetHair::Any.code());
+    let (t, hair) = sheets::for_hair(times, Clock::Exposure, weakest).filter(|_| told_apart)?;
+    Some(format!(
+        "the sheet's minutes for {}, {:.0}, longest allowed {:.0}",
+        hair.words(),
+        t.target_min,
+        t.most_min
+    ))
 }
 
 /// What is above the limit of the salon's law for this use, in words.

@@ -7,20 +7,21 @@
 use serde_json::json;
 use time::{Duration, OffsetDateTime};
 
-use super::run_context;
+use super::{run_context, sheets};
 use crate::app::App;
 use crate::domain::hair_test::proposed_target_min;
 use crate::domain::ids::{ClientId, PersonId, PlanId, ProductId, RunId, StationId};
-use crate::domain::protocol::{Clock, Protocol, Source};
+use crate::domain::protocol::{Clock, Protocol, Source, Step};
 use crate::domain::qualification::Chemistry;
 use crate::domain::run::holds::{FrameProduct, SkinTest};
 use crate::domain::run::{
     Command, Event, EventKind, Fact, Granted, Happened, Refusals, RunFrame, SheetTimes, State, decide,
 };
+use crate::domain::sheet::SheetHair;
 use crate::store::people::Person;
 use crate::store::run_frames::{self, PlanProduct};
 use crate::store::runs::{self, NewRun, NewStep, Run};
-use crate::store::{Scoped, StoreError, Stored, hair_tests, protocols, sessions};
+use crate::store::{Scoped, StoreError, Stored, hair_tests, products, protocols, sessions};
 
 /// A run with all that its screens need.
 pub struct Loaded {
@@ -135,6 +136,10 @@ pub async fn frozen_frame(
                     target_min: at(0),
                     least_min: at(1),
                     most_min: at(2),
+                    hair: row.sheet.0[hair_key(clock)]
+                        .as_str()
+                        .and_then(SheetHair::from_code)
+                        .unwrap_or(SheetHair::Any),
                 });
             }
         }
@@ -149,15 +154,18 @@ pub async fn frozen_frame(
 async fn new_frame(
     s: &mut Scoped,
     protocol: Protocol,
-    products: &[PlanProduct],
+    plan_products: &[PlanProduct],
     client: ClientId,
 ) -> Stored<RunFrame> {
     let mut sheet = Vec::new();
-    for product in products {
+    let felt = sheets::weakest(s, client).await?;
+    for product in plan_products {
         let letter = product.application.chars().next().unwrap_or('A');
-        let tried = hair_tests::find_minutes(s, client, ProductId(product.product_id)).await?;
-        for time in run_frames::list_sheet_times(s, ProductId(product.product_id)).await? {
-            let Some(clock) = Clock::from_code(&time.clock) else { continue };
+        let id = ProductId(product.product_id);
+        let tried = hair_tests::find_minutes(s, client, id).await?;
+        let times = products::times(s, id).await?;
+        for clock in [Clock::Phase, Clock::Exposure] {
+            let Some((time, hair)) = sheets::for_hair(&times, clock, felt) else { continue };
             for step in
                 protocol.steps.iter().filter(|x| x.application == Some(letter) && x.times(clock).is_some())
             {
@@ -170,11 +178,21 @@ async fn new_frame(
                     // Rounded to the stricter side.
                     least_min: time.least_min.and_then(|m| whole(m.ceil())),
                     most_min: whole(time.most_min.floor()),
+                    hair,
                 });
             }
         }
     }
-    Ok(RunFrame { protocol, sheet, products: products.iter().map(frame_product).collect::<Stored<_>>()? })
+    let products = plan_products.iter().map(frame_product).collect::<Stored<_>>()?;
+    Ok(RunFrame { protocol, sheet, products })
+}
+
+/// Where a step's frozen sheet says for which hair a clock's figures are.
+const fn hair_key(clock: Clock) -> &'static str {
+    match clock {
+        Clock::Phase => "phase_hair",
+        Clock::Exposure => "exposure_hair",
+    }
 }
 
 fn whole(minutes: f32) -> Option<u16> {
@@ -234,6 +252,9 @@ async fn freeze_steps(s: &mut Scoped, run: RunId, frame: &RunFrame) -> Stored<()
         let mut sheet = serde_json::Map::new();
         for t in frame.sheet.iter().filter(|t| t.step == step.code) {
             sheet.insert(t.clock.code().into(), json!([t.target_min, t.least_min, t.most_min]));
+            if t.hair != SheetHair::Any {
+                sheet.insert(hair_key(t.clock).into(), t.hair.code().into());
+            }
         }
         let asked = [Clock::Phase, Clock::Exposure]
             .iter()
@@ -393,7 +414,11 @@ fn tell(s: &mut Scoped, id: RunId) {
 pub(super) async fn hold_station(s: &mut Scoped, after: &Loaded, hand: Hand<'_>) -> Stored<()> {
     let state = after.state();
     let run = RunId(after.run.run_id);
-    let chemical = state.step_in_hand().filter(|x| x.is_chemical() || state.product_on());
+    // Gloves stay on until the closing product is rinsed: it works in a step of its own, and so does its rinse.
+    let gloved = |x: &&Step| {
+        x.is_chemical() || state.product_on() || after.frame.protocol.closes(x) || !x.rinses.is_empty()
+    };
+    let chemical = state.step_in_hand().filter(gloved);
     match (chemical, hand.session) {
         (Some(step), Some(session)) => {
             let most = [Clock::Exposure, Clock::Phase]

@@ -112,7 +112,10 @@ fn read_ask(node: &Node<'_>) -> Option<Ask> {
             Ask::StrengthMost(head(), node.word("strength", Strength::from_code, Strength::Mild))
         }
         "mixed" => Ask::Mixed,
-        "watched" => Ask::Watched(node.word("look", LookFor::from_code, LookFor::TestCurl), minutes()),
+        "watched" => {
+            let look = node.word("look", LookFor::from_code, LookFor::TestCurl);
+            Ask::Watched(look, minutes(), node.count("from"))
+        }
         "never-with" => Ask::NeverWith(node.word("group", Group::from_code, Group::Unknown)),
         "stylist-hands" => Ask::StylistHands,
         "qualified" => Ask::Qualified,

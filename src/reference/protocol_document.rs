@@ -59,7 +59,7 @@ fn step(protocol: &Protocol, s: &Step) -> Value {
             "parts": m.parts.iter().map(|p| p.code()).collect::<Vec<_>>(),
         })),
         "heat": s.heat.code(),
-        "look": s.look.map(|l| json!({"what": l.what.code(), "every": l.every_min})),
+        "look": s.look.map(|l| json!({"what": l.what.code(), "every": l.every_min, "from": l.from_min})),
         "records": s.records.map(|r| r.code()),
         "rods": s.rods,
         "optional": s.optional,
@@ -115,8 +115,9 @@ fn row(row: &Row) -> Value {
             ("strength-most", Some(("head", h.code().into())))
         }
         Ask::Mixed => ("mixed", None),
-        Ask::Watched(l, m) => {
+        Ask::Watched(l, m, from) => {
             put("look", l.code().into());
+            put("from", (*from).into());
             ("watched", Some(("minutes", (*m).into())))
         }
         Ask::NeverWith(g) => ("never-with", Some(("group", g.code().into()))),

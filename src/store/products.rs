@@ -58,6 +58,8 @@ pub struct Times {
     pub most_min: f32,
     /// first-touch, last-rod or cover.
     pub counts_from: String,
+    /// any, fine, medium or coarse: for which hair.
+    pub hair: String,
 }
 
 /// Every product by name, those put away last; at most 500.
@@ -94,10 +96,11 @@ pub async fn find_by_gtin(s: &mut Scoped, gtin: &str) -> Stored<Option<ProductId
     Ok(id.map(ProductId))
 }
 
-/// The sheet's times, one row a clock.
+/// The sheet's times: a row a clock and kind of hair, the general one first.
 pub async fn times(s: &mut Scoped, id: ProductId) -> Stored<Vec<Times>> {
     Ok(sqlx::query_as(
-        "select clock, target_min, least_min, most_min, counts_from from product_time where salon_id = $1 and product_id = $2 order by clock",
+        "select clock, target_min, least_min, most_min, counts_from, hair from product_time where salon_id = $1 and product_id = $2
+         order by clock, array_position(array['any', 'fine', 'medium', 'coarse'], hair) limit 8",
     )
     .bind(s.salon.0)
     .bind(id.0)
@@ -176,12 +179,13 @@ pub async fn set_retired(s: &mut Scoped, id: ProductId, retired: bool) -> Stored
     Ok(())
 }
 
-/// Enters the sheet's minutes of one clock, in place of what stood there.
+/// Enters the sheet's minutes of one clock and kind of hair, in place of what stood there. Refused with RB010 when
+/// weaker hair would be given longer than stronger.
 pub async fn set_times(s: &mut Scoped, id: ProductId, t: &Times, by: PersonId) -> Stored<()> {
     sqlx::query(
-        "insert into product_time (salon_id, product_id, clock, target_min, least_min, most_min, counts_from, entered_by, entered_at)
-         values ($1,$2,$3,$4,$5,$6,$7,$8, rinsebell_now())
-         on conflict (salon_id, product_id, clock) do update set target_min = excluded.target_min, least_min = excluded.least_min,
+        "insert into product_time (salon_id, product_id, clock, target_min, least_min, most_min, counts_from, entered_by, entered_at, hair)
+         values ($1,$2,$3,$4,$5,$6,$7,$8, rinsebell_now(), $9)
+         on conflict (salon_id, product_id, clock, hair) do update set target_min = excluded.target_min, least_min = excluded.least_min,
            most_min = excluded.most_min, counts_from = excluded.counts_from, entered_by = excluded.entered_by, entered_at = excluded.entered_at",
     )
     .bind(s.salon.0)
@@ -192,6 +196,7 @@ pub async fn set_times(s: &mut Scoped, id: ProductId, t: &Times, by: PersonId) -
     .bind(t.most_min)
     .bind(&t.counts_from)
     .bind(by.0)
+    .bind(&t.hair)
     .execute(&mut *s.tx)
     .await?;
     Ok(())

@@ -3,7 +3,7 @@
 use time::{Date, OffsetDateTime};
 
 use super::{Scoped, Stored};
-use crate::domain::ids::{ClientId, PlanId, ProductId, RunId};
+use crate::domain::ids::{ClientId, PlanId, RunId};
 
 /// The product of an application of a plan, with what its sheet says.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -29,26 +29,6 @@ pub async fn list_plan_products(s: &mut Scoped, plan: PlanId) -> Stored<Vec<Plan
     )
     .bind(s.salon.0)
     .bind(plan.0)
-    .fetch_all(&mut *s.tx)
-    .await?)
-}
-
-/// A clock of a product's sheet.
-#[derive(Clone, Debug, sqlx::FromRow)]
-pub struct SheetTime {
-    pub clock: String,
-    pub target_min: f32,
-    pub least_min: Option<f32>,
-    pub most_min: f32,
-}
-
-/// The sheet's times of a product: one a clock.
-pub async fn list_sheet_times(s: &mut Scoped, product: ProductId) -> Stored<Vec<SheetTime>> {
-    Ok(sqlx::query_as(
-        "select clock, target_min, least_min, most_min from product_time where salon_id = $1 and product_id = $2 order by clock limit 4",
-    )
-    .bind(s.salon.0)
-    .bind(product.0)
     .fetch_all(&mut *s.tx)
     .await?)
 }

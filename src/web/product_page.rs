@@ -8,6 +8,7 @@ use crate::domain::access::Act;
 use crate::domain::chemistry::family::Family;
 use crate::domain::chemistry::limits::Place;
 use crate::domain::ids::ProductId;
+use crate::domain::sheet::SheetHair;
 use crate::domain::skin_test::is_never_left_on_skin;
 use crate::domain::stock::{Base, Clock, CountsFrom, SkinTestKind};
 use crate::flow::lots::{checks, contents_of};
@@ -41,10 +42,11 @@ pub struct ProductPage {
     instead: &'static str,
     retired: bool,
     low: bool,
-    times: Vec<(&'static str, String)>,
+    times: Vec<(String, String)>,
     typed: TimesTyped,
     clocks: Vec<Choice>,
     counts: Vec<Choice>,
+    hairs: Vec<Choice>,
     limits: Vec<LimitLine>,
     place: &'static str,
     lots: Vec<LotLine>,
@@ -95,7 +97,7 @@ fn facts(p: &Product, usable: f32) -> Vec<(&'static str, String)> {
 /// What a page of one product is made from.
 pub struct Opened {
     pub product: Product,
-    times: Vec<Times>,
+    pub times: Vec<Times>,
     lots: Vec<Lot>,
     pub now: OffsetDateTime,
     pub today: Date,
@@ -124,6 +126,10 @@ pub fn product_page(seat: &Seat, o: &Opened, typed: TimesTyped, errors: Errors) 
         times: o.times.iter().map(times_words).collect(),
         clocks: Choice::list(Clock::ALL.map(|x| (x.code(), x.words())), &[typed.clock.as_str()]),
         counts: Choice::list(CountsFrom::ALL.map(|x| (x.code(), x.words())), &[typed.counts_from.as_str()]),
+        hairs: Choice::list(
+            SheetHair::ALL.map(|x| (x.code(), x.words())),
+            &[if typed.hair.is_empty() { SheetHair::Any.code() } else { typed.hair.as_str() }],
+        ),
         typed,
         limits: limit_lines(&checks(&seat.app, &seat.salon_row.place, p, None, None)),
         place: Place::from_code(&seat.salon_row.place).map_or("", Place::words),

@@ -6,8 +6,10 @@ use serde::Deserialize;
 
 use crate::domain::access::Act;
 use crate::domain::ids::ProductId;
+use crate::domain::sheet::{SheetHair, SheetRow, contradiction};
 use crate::domain::stock::{Clock, CountsFrom};
 use crate::flow::products as flow;
+use crate::flow::sheets::row;
 use crate::store::products::Times;
 use crate::web::form::Errors;
 use crate::web::problem::Answered;
@@ -29,16 +31,44 @@ pub struct TimesTyped {
     pub least_min: String,
     pub most_min: String,
     pub counts_from: String,
+    /// For which hair; empty is any.
+    pub hair: String,
 }
 
 /// One clock's minutes in words.
-pub fn times_words(t: &Times) -> (&'static str, String) {
+pub fn times_words(t: &Times) -> (String, String) {
     let show = |x: f32| typed::shown(f64::from(x));
     let least = t.least_min.map(|x| format!("shortest {}, ", show(x))).unwrap_or_default();
     let from = CountsFrom::from_code(&t.counts_from).map_or("", CountsFrom::words);
     let words =
         format!("{} min, {least}longest allowed {}, from {from}", show(t.target_min), show(t.most_min));
-    (Clock::from_code(&t.clock).map_or("", Clock::words), words)
+    let clock = Clock::from_code(&t.clock).map_or("", Clock::words);
+    let heading = match SheetHair::from_code(&t.hair) {
+        None | Some(SheetHair::Any) => clock.to_string(),
+        Some(hair) => format!("{clock}, {}", hair.words()),
+    };
+    (heading, words)
+}
+
+/// What the rows that stand say against a new one, beside its field.
+fn against(standing: &[Times], t: &Times, e: &mut Errors) {
+    let mut rows: Vec<SheetRow> =
+        standing.iter().filter(|x| x.clock == t.clock && x.hair != t.hair).map(row).collect();
+    if t.hair != SheetHair::Any.code() && !rows.iter().any(|r| r.hair == SheetHair::Any) {
+        e.note("hair", "Enter the minutes for any hair first: they hold where a hair has none of its own.");
+        return;
+    }
+    rows.push(row(t));
+    if let Some((weaker, stronger)) = contradiction(&rows) {
+        e.note(
+            "most_min",
+            format!(
+                "The sheet would give {} longer than {}: read it again.",
+                weaker.words(),
+                stronger.words()
+            ),
+        );
+    }
 }
 
 fn read_times(f: &TimesTyped) -> (Option<Times>, Errors) {
@@ -63,12 +93,17 @@ fn read_times(f: &TimesTyped) -> (Option<Times>, Errors) {
         CountsFrom::from_code,
         "Choose from when the sheet counts: without it no clock can be held to it.",
     );
-    let times = clock.zip(counts).filter(|_| e.is_empty()).map(|(clock, counts)| Times {
+    let hair = match f.hair.as_str() {
+        "" => Some(SheetHair::Any),
+        code => typed::code(&mut e, "hair", code, SheetHair::from_code, "Choose for which hair."),
+    };
+    let times = clock.zip(counts).zip(hair).filter(|_| e.is_empty()).map(|((clock, counts), hair)| Times {
         clock: clock.code().into(),
         target_min: target as f32,
         least_min: least.map(|x| x as f32),
         most_min: most as f32,
         counts_from: counts.code().into(),
+        hair: hair.code().into(),
     });
     (times, e)
 }
@@ -82,8 +117,11 @@ pub async fn enter_times(seat: Seat, Path(id): Path<String>, Form(f): Form<Times
     if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
         return Ok(again);
     }
-    let (times, errors) = read_times(&f);
-    let Some(times) = times else {
+    let (times, mut errors) = read_times(&f);
+    if let Some(times) = &times {
+        against(&o.times, times, &mut errors);
+    }
+    let Some(times) = times.filter(|_| errors.is_empty()) else {
         return Ok(page::refused(&product_page(&seat, &o, f, errors)));
     };
     flow::enter_times(&mut s, ProductId(o.product.product_id), &times, by).await?;

@@ -31,6 +31,7 @@ mod run_ends;
 mod run_hands;
 mod run_screen;
 mod runs;
+mod sheets;
 mod shelf;
 mod sign_in;
 mod skin_tests;

@@ -139,6 +139,114 @@ async fn the_database_keeps_the_very_rows_of_the_shared_table() {
     assert_eq!(kept, protocol_document::of_floor(floor::shipped()));
 }
 
+/// What the database says of a shipped document with one value changed; every fault.
+async fn faults(salon: &Salon, code: &str, path: &str, value: &str) -> Vec<String> {
+    let (_, text) = Reference::protocol_texts()
+        .find(|(name, _)| *name == format!("protocols/{code}.toml"))
+        .expect("shipped");
+    let document = protocol_document::of(&protocols::read(code, text).expect("it is read"));
+    sqlx::query_scalar(
+        "select f from rinsebell_protocol_faults(jsonb_set($1, $2::text[], $3::jsonb, true)) f",
+    )
+    .bind(sqlx::types::Json(document))
+    .bind(path)
+    .bind(value)
+    .fetch_all(&salon.owner)
+    .await
+    .expect("judged, never an error")
+}
+
+/// The place of a step in a shipped protocol, from 0.
+fn place(code: &str, step: &str) -> usize {
+    let p = Reference::shipped().protocol(code).expect("shipped");
+    p.steps.iter().position(|s| s.code.as_str() == step).expect("a step")
+}
+
+#[tokio::test]
+async fn what_is_watched_is_watched_early_and_by_the_first_look() {
+    let salon = Salon::open().await;
+    let (apply, process) = (place("lightener-regrowth", "apply"), place("lightener-regrowth", "process"));
+    // trade-rules.md: "lightener watched every few minutes" (common practice, no source).
+    for (at, look, why) in [
+        (apply, r#"{"what": "lift", "every": 4, "from": 6}"#, Some("lightener-watched")),
+        (apply, r#"{"what": "lift", "every": 6, "from": 5}"#, Some("lightener-watched")),
+        (apply, r#"{"what": "colour", "every": 4, "from": null}"#, Some("lightener-watched")),
+        (process, r#"{"what": "lift", "every": 30, "from": null}"#, Some("lightener-watched")),
+        (apply, r#"{"what": "lift", "every": 4, "from": 5}"#, None),
+        (apply, "null", None),
+    ] {
+        let path = format!("{{steps,{at},look}}");
+        let said = faults(&salon, "lightener-regrowth", &path, look).await;
+        match why {
+            Some(why) => assert!(said.iter().any(|f| f.contains(why)), "{look}: {said:?}"),
+            None => assert!(said.is_empty(), "{look}: {said:?}"),
+        }
+    }
+    // The domain says the same of the same changes, in its own words.
+    let (name, text) =
+        Reference::protocol_texts().find(|(n, _)| n.contains("lightener-regrowth")).expect("shipped");
+    let every = r#"look = { what = "lift", every_min = 4, mark = "CP" }"#;
+    for (change, fine) in [
+        (r#"look = { what = "lift", every_min = 4, from_min = 6, mark = "CP" }"#, false),
+        (r#"look = { what = "lift", every_min = 6, from_min = 5, mark = "CP" }"#, false),
+        (r#"look = { what = "colour", every_min = 4, mark = "CP" }"#, false),
+        (r#"look = { what = "lift", every_min = 4, from_min = 5, mark = "CP" }"#, true),
+    ] {
+        assert_eq!(protocols::parse(name, &text.replacen(every, change, 1)).is_ok(), fine, "{change}");
+    }
+    let later = text.replacen(every, "look = X", 2).replacen("look = X", every, 1);
+    let later = later.replacen("look = X", r#"look = { what = "lift", every_min = 30, mark = "CP" }"#, 1);
+    assert!(protocols::parse(name, &later).is_err(), "a rarer look in another step");
+}
+
+#[tokio::test]
+async fn the_sections_are_one_parting_here_as_there_and_figures_are_numbers() {
+    let salon = Salon::open().await;
+    let apply = place("lightener-regrowth", "apply");
+    for (path, value, why) in [
+        (
+            "{sections}",
+            r#"["back-right","back-left","front-left","front-right","centre-nape","hairline"]"#,
+            "sections-two-partings",
+        ),
+        ("{sections}", r#"["hairline"]"#, "sections-edge-alone"),
+        ("{sections}", r#"["back-right","back-left","front-left","front-right","nose"]"#, "sections-unknown"),
+        ("{sections}", r#"["back-right","back-left","front-left","hairline"]"#, "quadrant-left-out"),
+        (
+            "{sections}",
+            r#"["back-right","back-left","front-left","front-right","hairline","hairline"]"#,
+            "sections-twice",
+        ),
+        (
+            "{steps,APPLY,sections}",
+            r#"["back-right","back-left","front-left","front-right","hairline","hairline"]"#,
+            "sections-twice",
+        ),
+        ("{steps,APPLY,sections}", r#"["back-right","centre-nape","hairline"]"#, "sections"),
+        // The document is JSON: other ways to write a number are no numbers, and no error either.
+        ("{steps,APPLY,look,every}", r#""0x4""#, "figure look.every"),
+        ("{steps,APPLY,look,every}", r#""4""#, "figure look.every"),
+        ("{steps,APPLY,look,every}", "4.5", "figure look.every"),
+        ("{steps,APPLY,look,from}", "-1", "figure look.from"),
+        ("{steps,APPLY,typical}", r#""1_0""#, "figure typical"),
+        ("{steps,APPLY,exposure}", r#"{"most": "1e9", "source": "CP"}"#, "figure exposure.most"),
+    ] {
+        let path = path.replace("APPLY", &apply.to_string());
+        let said = faults(&salon, "lightener-regrowth", &path, value).await;
+        assert!(said.iter().any(|f| f.contains(why)), "{path} {value}: {said:?}");
+    }
+    assert_eq!(faults(&salon, "lightener-regrowth", "{steps,0,typical}", "1e1").await, [""; 0], "1e1 is ten");
+    // A file may write its minutes in any way that TOML knows: the document holds the minutes.
+    let (name, text) =
+        Reference::protocol_texts().find(|(n, _)| n.contains("lightener-regrowth")).expect("shipped");
+    let odd = text.replacen("every_min = 4", "every_min = 0x4", 1);
+    let read = protocols::parse(name, &odd).expect("hexadecimal minutes are minutes");
+    let plain = protocols::parse(name, text).expect("shipped");
+    assert_eq!(protocol_document::of(&read), protocol_document::of(&plain));
+    let beyond = text.replacen("every_min = 4", "every_min = 0b1_0000", 1);
+    assert!(protocols::parse(name, &beyond).is_err(), "sixteen is too rare however it is written");
+}
+
 /// One step of a bare run, written by the app's own hand: what the database says.
 async fn by_hand(salon: &Salon, plan: i64, product: i64, needs: &str, most: &str) -> Result<(), String> {
     let mut s = salon.app.begin(salon.id).await.expect("a transaction");

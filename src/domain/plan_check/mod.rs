@@ -87,6 +87,8 @@ pub struct PlannedProduct {
     pub first: bool,
     /// Clocks of the service that wait for the sheet's figures, in words.
     pub sheet_missing: Vec<String>,
+    /// The sheet's minutes this hair takes, in words, where the sheet tells hair apart.
+    pub sheet_taken: Option<String>,
     /// What is above the law's limit, in words with the source.
     pub beyond_law: Vec<String>,
 }
@@ -201,6 +203,16 @@ fn sheets(plan: &[PlannedProduct], all: &mut Vec<Found>) {
                     .why(breach)
                     .source("law")
                     .way(Way::Shelf("Choose another product, or mend its contents on the Shelf".into())),
+            );
+        }
+        if let Some(taken) = &p.sheet_taken {
+            all.push(
+                Found::new(Verdict::Clear, "sheet-hair", format!("{}: {taken}", p.product))
+                    .of(p)
+                    .why(
+                        "The sheet tells hair apart; the weakest place felt sets the time of the whole head.",
+                    )
+                    .source("product sheet"),
             );
         }
         if !p.sheet_missing.is_empty() {

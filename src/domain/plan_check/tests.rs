@@ -23,6 +23,7 @@ fn product(letter: char, straightens: bool, zone: Zone) -> PlannedProduct {
         strand_test: StrandTest::Passed,
         first: false,
         sheet_missing: vec![],
+        sheet_taken: None,
         beyond_law: vec![],
     }
 }

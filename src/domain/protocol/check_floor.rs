@@ -332,12 +332,17 @@ impl<'p> Held<'_, 'p> {
     }
 
     fn watched(&mut self) {
-        let Ask::Watched(what, most) = self.row.asks else { return };
-        let often = |l: Look| l.what == what && l.every_min <= most;
-        let looks = self.at_work();
-        if !looks.iter().any(|(_, s)| s.look.is_some_and(often)) {
-            let spot = looks.iter().find(|(_, s)| s.look.is_some()).map_or(self.at, |(i, _)| Spot::Step(*i));
-            self.say(spot, "look", &format!("watched every {most} minutes or oftener: {}", what.words()));
+        let Ask::Watched(what, every, from) = self.row.asks else { return };
+        let fits = |l: Look| l.what == what && l.every_min <= every && l.first_min() <= from;
+        // A run is belled by the first look it finds: no other may stand before it.
+        let looks: Vec<_> = self.at_work().into_iter().filter_map(|(i, s)| Some((i, s.look?))).collect();
+        let faulty = looks.iter().find(|(_, l)| !fits(*l)).map(|(i, _)| Spot::Step(*i));
+        if let Some(spot) = faulty.or_else(|| looks.is_empty().then_some(self.at)) {
+            let reason = format!(
+                "watched every {every} minutes or oftener, from {from} minutes on at the latest: {}",
+                what.words()
+            );
+            self.say(spot, "look", &reason);
         }
     }
 

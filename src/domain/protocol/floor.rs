@@ -91,8 +91,9 @@ pub enum Ask {
     StrengthMost(Head, Strength),
     /// It is mixed for this head by an earlier step, and every step that puts it on waits for the mixture.
     Mixed,
-    /// It is watched this often at least, minutes.
-    Watched(LookFor, u16),
+    /// Whatever is watched of it is this, so often at least and from so early on: minutes from look to look, and from
+    /// first touch to the first.
+    Watched(LookFor, u16, u16),
     /// It never stands in one protocol with this group.
     NeverWith(Group),
     /// A stylist's hands put it on.

@@ -71,10 +71,17 @@ pub struct Look {
     pub what: LookFor,
     /// Minutes to the next look.
     pub every_min: u16,
-    /// Minutes from first touch to the first look; for a test curl the clock's least time instead.
+    /// Minutes from first touch to the first look; where a clock of a test curl has a shortest time, that instead.
     pub from_min: Option<u16>,
     /// How far these minutes can be trusted.
     pub mark: Mark,
+}
+
+impl Look {
+    /// Minutes from first touch to the first look: its own, else as from look to look.
+    pub fn first_min(&self) -> u16 {
+        self.from_min.unwrap_or(self.every_min)
+    }
 }
 
 coded! {

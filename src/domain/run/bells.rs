@@ -203,15 +203,20 @@ impl State<'_> {
         let after = |at: Instant, min: u16| at + Duration::minutes(i64::from(min));
         let of = |l: &&super::state::Looked| l.look == look.what && l.at >= clock.from;
         match self.looks.iter().filter(of).max_by_key(|l| l.at) {
-            None => Some(after(clock.from, look.from_min.unwrap_or(look.every_min))),
+            None => Some(after(clock.from, look.first_min())),
             Some(l) if l.reading >= Progress::Reached => None,
             Some(l) => Some(after(l.at, look.every_min)),
         }
     }
 
-    /// When a test curl is due: from the least time on, then two minutes after each that is no S.
+    /// When a test curl is due: from the least time on, then two minutes after each that is no S. A sheet that gives no
+    /// shortest time leaves the look's own first minute: no sheet silences the test curl.
     pub fn test_curl_due(&self, clock: &Running) -> Option<Instant> {
-        let least = clock.least_at.filter(|_| clock.test_curl)?;
+        if !clock.test_curl {
+            return None;
+        }
+        let first = clock.look.map_or(LOOK_AGAIN_MIN, |l| l.first_min());
+        let least = clock.least_at.unwrap_or(clock.from + Duration::minutes(i64::from(first)));
         let last = self.test_curls.iter().filter(|c| c.at >= clock.from).max_by_key(|c| c.at);
         match last {
             None => Some(least),

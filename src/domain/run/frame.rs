@@ -2,6 +2,7 @@
 
 use super::holds::FrameProduct;
 use crate::domain::protocol::{Clock, Mark, Protocol, Section, Source, StepCode};
+use crate::domain::sheet::SheetHair;
 
 /// A clock's figures from a product's sheet; whole minutes.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -16,6 +17,8 @@ pub struct SheetTimes {
     pub least_min: Option<u16>,
     /// Never longer.
     pub most_min: Option<u16>,
+    /// For which hair the sheet gives them.
+    pub hair: SheetHair,
 }
 
 /// The figures in force for a clock: sheet and protocol, the stricter of each.
@@ -86,6 +89,11 @@ impl RunFrame {
             None => times.source,
         };
         Some(Figures { target_min, least_min, most_min, most_source })
+    }
+
+    /// For which hair the sheet's figures of a clock are; none where the sheet says nothing of it.
+    pub fn sheet_hair(&self, step: &StepCode, clock: Clock) -> Option<SheetHair> {
+        self.sheet_times(step, clock).map(|s| s.hair)
     }
 
     /// Clocks whose figures must come from the sheet and were not entered. A most time is what

@@ -236,6 +236,7 @@ pub(super) fn frame() -> RunFrame {
             target_min: Some(37),
             least_min: None,
             most_min: Some(42),
+            hair: crate::domain::sheet::SheetHair::Any,
         }],
         products: vec![product('A', 301), product('B', 302)],
     }

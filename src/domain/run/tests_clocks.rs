@@ -8,7 +8,7 @@ use super::refusal::Refusal;
 use super::sample::*;
 use super::track::{By, Wanted, collisions};
 use super::value::{Comfort, CurlReading, Rod};
-use crate::domain::protocol::{Clock, Place, Section, Source};
+use crate::domain::protocol::{Clock, Look, Place, Section, Source, Times};
 use time::Duration;
 
 #[test]
@@ -86,6 +86,20 @@ fn test_curls_rule_the_lotion() {
     assert!(state.breaches(at(53)).contains(&Breach::CurlOver { rod: Rod::Last, at: at(53) }));
     // Not S at the most: rinse anyway. First touch at 40, 65 at most.
     assert_eq!(book.state().headline(at(105)).now, "Rinse now");
+}
+
+#[test]
+fn a_sheet_without_a_shortest_time_silences_no_test_curl() {
+    // published.md §5: fine, porous or treated hair is looked at from 5 minutes (consumer pages).
+    let mut book = Book::winding();
+    let wind = book.frame.protocol.steps.iter_mut().find(|s| s.application == Some('B') && s.is_opening());
+    let wind = wind.expect("lotion goes on");
+    wind.exposure = wind.exposure.map(|t| Times { least_min: None, ..t });
+    wind.look = wind.look.map(|l| Look { from_min: Some(5), ..l });
+    let state = book.state();
+    let clock = state.running().into_iter().find(|c| c.clock == Clock::Exposure).expect("lotion is on");
+    assert_eq!((clock.least_at, state.test_curl_due(&clock)), (None, Some(at(45))));
+    assert!(state.ringing(at(45)).iter().any(|b| b.kind == BellKind::TestCurl));
 }
 
 #[test]

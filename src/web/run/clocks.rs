@@ -6,6 +6,7 @@ use super::view::{Dial, Maker, Ring, ms};
 use crate::domain::protocol::{SectionWork, Step};
 use crate::domain::run::bells::{Bell, BellKind};
 use crate::domain::run::headline::Window;
+use crate::domain::sheet::SheetHair;
 use crate::web::once;
 use crate::web::picture::mark::Drawing;
 use crate::web::picture::{Clock, window};
@@ -196,6 +197,16 @@ impl Maker<'_> {
             };
             all.push(("Longest allowed, first touch to rinse", format!("{most}:00"), from.to_string()));
         }
+        if let Some(hair) = self.sheet_hair(e.letter) {
+            all.push(("The sheet's minutes taken", hair, "the weakest place felt decides".to_string()));
+        }
         all
+    }
+
+    /// For which hair the sheet's minutes from first touch are, where the sheet tells hair apart.
+    pub(super) fn sheet_hair(&self, letter: char) -> Option<String> {
+        let step = self.loaded.frame.protocol.exposure_step(letter)?;
+        let hair = self.loaded.frame.sheet_hair(&step.code, crate::domain::protocol::Clock::Exposure)?;
+        (hair != SheetHair::Any).then(|| format!("for {}", hair.words()))
     }
 }
