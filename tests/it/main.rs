@@ -40,3 +40,4 @@ mod statements;
 mod strands;
 mod support;
 mod team;
+mod walks;
