@@ -98,7 +98,7 @@ fn by_source(p: &Protocol) -> String {
         (n > 0).then(|| format!("{n} {}", mark.map_or("product sheet", Mark::words)))
     });
     let told: Vec<String> = told.collect();
-    if told.is_empty() { "none".to_owned() } else { told.join(", ") }
+    if told.is_empty() { "none".to_owned() } else { told.join("; ") }
 }
 
 /// Prints one line for each thing that is wrong; exit 1 when there is any.
@@ -137,7 +137,7 @@ mod tests {
         // trade-rules.md, Times: a relaxer's minutes on the hair are the sheet's; conditioner is common practice, and so
         // is when it is due; the comb-back press of three steps is handbook teaching.
         let relaxer = lines.iter().find(|l| l.starts_with("relaxer-sodium-virgin ")).expect("shipped");
-        let times = "times: 3 handbook teaching, 2 common practice, no source, 1 product sheet";
+        let times = "times: 3 handbook teaching; 2 common practice, no source; 1 product sheet";
         assert!(relaxer.ends_with(times), "{relaxer}");
     }
 
