@@ -107,6 +107,11 @@ pub struct Product {
     #[serde(default = "patch")]
     pub skin_test: String,
     pub sheet: Option<Sheet>,
+    /// Codes of products, one of which it is mixed with.
+    #[serde(default)]
+    pub mixed_with: Vec<String>,
+    /// Minutes the mixture may be used.
+    pub mixed_life: Option<i16>,
     pub lots: Vec<Lot>,
 }
 

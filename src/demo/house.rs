@@ -153,6 +153,8 @@ pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [
                 sheet_forbids_closing_after_stop: false,
                 gtin: gtin(p)?,
                 low_grams: p.low.unwrap_or(LOW_GRAMS),
+                mixed_life_min: p.mixed_life,
+                parts: Vec::new(),
             },
         )
         .await?;
@@ -183,6 +185,10 @@ pub async fn fill_shelf(s: &mut Scoped, stage: &mut Stage<'_>, shelf: &'static [
             stage.lots.insert(lot.code.clone(), lot_id);
             stage.first_lots.entry(p.code.clone()).or_insert(lot_id);
         }
+    }
+    for p in shelf.iter().filter(|p| !p.mixed_with.is_empty()) {
+        let parts = p.mixed_with.iter().map(|code| named(&stage.products, code)).collect::<Laid<Vec<_>>>()?;
+        products::set_parts(s, named(&stage.products, &p.code)?, &parts).await?;
     }
     Ok(())
 }

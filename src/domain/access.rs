@@ -75,6 +75,8 @@ pub enum Act {
     SeeShelf,
     /// Enter products, sheet times and lots.
     KeepShelf,
+    /// Let a lot out of quarantine, judged anew.
+    ReleaseLot,
     /// Who is due; note how it was followed up.
     FollowUp,
     /// Find openings, book, move, cancel; the day sheet.
@@ -87,7 +89,7 @@ pub enum Act {
 
 impl Act {
     /// All acts, in the order of the table.
-    pub const ALL: [Act; 22] = [
+    pub const ALL: [Act; 23] = [
         Act::SeeClients,
         Act::KeepClients,
         Act::SeeHealth,
@@ -106,6 +108,7 @@ impl Act {
         Act::FinishRun,
         Act::SeeShelf,
         Act::KeepShelf,
+        Act::ReleaseLot,
         Act::FollowUp,
         Act::Book,
         Act::SeeProof,
@@ -131,7 +134,7 @@ pub const fn may(role: Role, act: Act) -> bool {
             matches!(role, Manager | Stylist)
         }
         Act::FollowUp | Act::Book => matches!(role, Manager | Stylist | Reception),
-        Act::KeepTeam => matches!(role, Manager),
+        Act::KeepTeam | Act::ReleaseLot => matches!(role, Manager),
     }
 }
 

@@ -106,13 +106,55 @@ fn days_are_those_the_linter_passes() {
     assert_eq!((late("300101"), late("310101"), late("800101")), (Ok(2130), Ok(2031), Ok(2080)));
 }
 
-// Dictionary: 3100-3105 are six digits of kilograms, the fourth digit the decimals; 30 up to eight digits.
+// Dictionary: 3100-3105 (kg), 3200-3205 (lb), 3560-3565 (troy oz) are six digits, the fourth digit of the identifier the
+// decimals; 30 up to eight digits. GS1 Denmark, page of AI 30: (3100)000035 is 35 kg, (3103)000035 is 0.035 kg.
 #[test]
-fn weight_and_count_make_grams() {
+fn weight_makes_grams_and_a_count_multiplies_nothing() {
+    let weight = |raw: &str| elements(&format!("(01)09521234543213{raw}")).grams();
+    assert_eq!(weight("(3100)000035"), Some(35_000.0));
+    assert_eq!(weight("(3103)000035"), Some(35.0));
+    for (decimals, grams) in [(0, 450e3), (1, 45e3), (2, 4.5e3), (3, 450.0), (4, 45.0), (5, 4.5)] {
+        let read = weight(&format!("(310{decimals})000450")).expect("a weight");
+        assert!((read - grams).abs() < 1e-9, "{decimals}: {read}");
+        // No separator need follow: six digits, then the next element.
+        let raw = elements(&format!("]C10109521234543213310{decimals}00045017270331"));
+        assert!(raw.use_by.is_some() && (raw.grams().expect("a weight") - grams).abs() < 1e-9);
+    }
+    for decimals in 6..10 {
+        assert!(matches!(fault(&format!("]C10109521234543213310{decimals}000450")), ScanFault::UnknownAi(_)));
+    }
+    assert!(matches!(fault("(01)09521234543213(3103)45"), ScanFault::Length { ai, got: 2 } if ai == "3103"));
+    // General Specifications, "Variable count: AI (30)": the items contained in the item that was weighed.
     let e = elements("(01)09521234543213(3103)000450(30)6");
-    assert_eq!((e.net_grams, e.all_grams()), (Some(450.0), Some(2700.0)));
-    assert_eq!(elements("]C101095212345432133100000002").net_grams, Some(2000.0));
+    assert_eq!((e.count, e.grams()), (Some(6), Some(450.0)));
+    // 1 lb is 453.59237 g, 1 oz troy 31.1034768 g (NIST Handbook 44, appendix C; from memory).
+    assert!((weight("(3202)000100").expect("a pound") - 453.592_37).abs() < 1e-9);
+    assert!((weight("(3561)000010").expect("an ounce") - 31.103_476_8).abs() < 1e-9);
+    // Both printed on one label: kilograms count, and their rounding is no contradiction.
+    assert_eq!(weight("(3202)000099(3103)000450"), Some(450.0));
     assert_eq!(elements("]C101095212345432133105012345").net_grams, Some(123.45));
+}
+
+// Dictionary: 10 is up to twenty characters of set 82 (X..20).
+#[test]
+fn a_lot_has_one_to_twenty_characters_of_the_standards_set() {
+    let set = "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz";
+    assert_eq!(set.chars().count(), 82);
+    for c in set.chars() {
+        let raw = format!("]C110A{c}9");
+        assert_eq!(elements(&raw).lot.as_deref(), Some(format!("A{c}9").as_str()), "{c:?}");
+    }
+    for c in (' '..='~').filter(|c| !set.contains(*c) && !"^|~".contains(*c)) {
+        assert_eq!(fault(&format!("]C110A{c}9")), ScanFault::Character { ai: "10".into() }, "{c:?}");
+    }
+    assert_eq!(elements(&format!("]C110{}", "A".repeat(20))).lot.map(|l| l.len()), Some(20));
+    for (length, raw) in [(21, format!("]C110{}", "A".repeat(21))), (0, "]C110".to_string())] {
+        assert!(matches!(fault(&raw), ScanFault::Length { ai, got } if ai == "10" && got == length), "{raw}");
+    }
+}
+
+#[test]
+fn the_earlier_of_two_last_days_counts() {
     let both = elements("(01)09521234543213(15)270300(17)270210");
     assert_eq!(both.last_day(), Some(date!(2027 - 02 - 10)), "the earlier day counts");
 }

@@ -4,6 +4,7 @@
 //! one decision: for use, or standing in quarantine, never dispensed. The database holds the same line (migration "shelf
 //! in full").
 
+use super::access::{Act, Role, may};
 use super::chemistry::family::{Family, coded};
 use super::chemistry::limits::{Check, Hands, LimitTable, Place};
 use super::stock::{UseAs, purpose};
@@ -96,6 +97,12 @@ pub enum ReceptionRefusal {
     WordsNotSeen(Vec<String>),
     /// Quarantine without a reason, or one too long.
     ReasonMissing,
+    /// Judged anew without saying why, or in too many words.
+    WhyMissing,
+    /// Only a manager lets a lot out of quarantine.
+    ManagerLetsOut,
+    /// The law has limits for this use and could not be asked: no contents are entered.
+    LawNotAsked,
 }
 
 /// Longest reason, in characters.
@@ -131,6 +138,48 @@ pub fn receive(
     if refusals.is_empty() { Ok(Standing::ForUse) } else { Err(refusals) }
 }
 
+/// A lot that stands on the shelf, about to be judged anew.
+#[derive(Clone, Copy, Debug)]
+pub struct Anew<'a> {
+    /// It stands in quarantine until now.
+    pub apart: bool,
+    /// Who judges.
+    pub role: Role,
+    /// Some limit could have spoken: contents are entered, or none is filed for such a use.
+    pub law_asked: bool,
+    /// What was wrong and is mended, or found.
+    pub why: &'a str,
+}
+
+/// Judges a lot anew: as at the door, with a reason; out of quarantine only by a manager, and only when the law was
+/// asked and has nothing against it.
+///
+/// # Errors
+/// Every reason against judging it so.
+pub fn judge_anew(
+    anew: Anew<'_>,
+    verdict: Verdict,
+    must_say: &[&str],
+    seen: &[String],
+    apart: Option<&str>,
+) -> Result<Standing, Vec<ReceptionRefusal>> {
+    let found = receive(verdict, must_say, seen, apart);
+    let mut refusals = found.as_ref().err().cloned().unwrap_or_default();
+    let why = anew.why.trim();
+    if why.is_empty() || why.chars().count() > REASON_MOST_CHARS {
+        refusals.push(ReceptionRefusal::WhyMissing);
+    }
+    if anew.apart && apart.is_none() {
+        if !may(anew.role, Act::ReleaseLot) {
+            refusals.push(ReceptionRefusal::ManagerLetsOut);
+        }
+        if verdict == Verdict::NotJudged && !anew.law_asked {
+            refusals.push(ReceptionRefusal::LawNotAsked);
+        }
+    }
+    if refusals.is_empty() { found } else { Err(refusals) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -154,6 +203,34 @@ mod tests {
         assert_eq!(
             receive(Verdict::Within, &[], &[], Some(&long)),
             Err(vec![ReceptionRefusal::ReasonMissing])
+        );
+    }
+
+    #[test]
+    fn quarantine_is_left_by_a_managers_judgement_the_law_has_nothing_against() {
+        let told = "the percent was misread";
+        for role in Role::ALL {
+            for verdict in Verdict::ALL {
+                for law_asked in [true, false] {
+                    for why in [told, " "] {
+                        let anew = Anew { apart: true, role, law_asked, why };
+                        let out = judge_anew(anew, verdict, &[], &[], None);
+                        let lets = role == Role::Manager
+                            && why == told
+                            && (verdict == Verdict::Within || (verdict == Verdict::NotJudged && law_asked));
+                        assert_eq!(out.is_ok(), lets, "{role:?} {verdict:?} {law_asked} {why:?}: {out:?}");
+                        let kept = judge_anew(anew, verdict, &[], &[], Some("asked about"));
+                        assert_eq!(kept.is_ok(), why == told, "apart again, by anybody, with a reason");
+                    }
+                }
+            }
+        }
+        let here = Anew { apart: false, role: Role::Stylist, law_asked: false, why: told };
+        assert_eq!(judge_anew(here, Verdict::NotJudged, &[], &[], None), Ok(Standing::ForUse));
+        assert_eq!(
+            judge_anew(Anew { why: "", ..here }, Verdict::Outside, &["a"], &[], None).map_err(|e| e.len()),
+            Err(3),
+            "every reason at once"
         );
     }
 }

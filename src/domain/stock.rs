@@ -19,7 +19,7 @@ coded! {
         /// Lightens.
         Lightener = "lightener", "lightener";
         /// Anything else.
-        Other = "other", "something else";
+        Other = "other", "activator, developer or other";
     }
 }
 

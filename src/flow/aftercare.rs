@@ -3,14 +3,14 @@
 use super::runs::Loaded;
 use crate::calendar::{Zone, day_words};
 use crate::domain::chemistry::family::Family;
-use crate::domain::ids::{LotId, PlanId, RunId};
+use crate::domain::ids::{LotId, RunId};
 use crate::domain::qualification::Chemistry;
 use crate::domain::run::state::Ended;
 use crate::reference::Reference;
 use crate::reference::aftercare::AftercareValues;
 use crate::store::dues::Due;
 use crate::store::salons::Salon;
-use crate::store::{Scoped, Stored, finish, run_frames};
+use crate::store::{Scoped, Stored, finish, visits};
 
 /// Writes the sheet of a run that has just ended. Where nothing touched the hair there is none.
 ///
@@ -65,7 +65,7 @@ fn in_words(due: &Due) -> (String, String) {
 
 /// What went on, with lot and grams: one line a lot.
 async fn lots_used(s: &mut Scoped, after: &Loaded) -> Stored<Vec<String>> {
-    let known = run_frames::list_lots(s, PlanId(after.run.plan_id)).await?;
+    let known = visits::list_lots(s, RunId(after.run.run_id)).await?;
     let state = after.state();
     let mut sums: Vec<(char, LotId, f64)> = Vec::new();
     for d in &state.dispensed {
@@ -76,10 +76,13 @@ async fn lots_used(s: &mut Scoped, after: &Loaded) -> Stored<Vec<String>> {
     }
     Ok(sums
         .into_iter()
-        .map(|(letter, lot, grams)| {
-            let product = after.products.iter().find(|p| p.application.starts_with(letter));
-            let code = known.iter().find(|l| l.lot_id == lot.0).map_or("?", |l| l.code.as_str());
-            format!("{}, lot {code}, {grams:.0} g", product.map_or("Product", |p| p.name.as_str()))
+        .map(|(_, lot, grams)| {
+            // The lot's own product: of a mixture each part stands in its own line.
+            let (product, code) = known
+                .iter()
+                .find(|l| l.0 == lot.0)
+                .map_or(("Product", "?"), |l| (l.2.as_str(), l.1.as_str()));
+            format!("{product}, lot {code}, {grams:.0} g")
         })
         .collect())
 }

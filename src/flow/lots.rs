@@ -7,9 +7,10 @@ use crate::app::App;
 use crate::domain::chemistry::family::Family;
 use crate::domain::chemistry::limits::{Check, Place};
 use crate::domain::ids::{LotId, PersonId, ProductId};
-use crate::domain::lot::{self, Content, NoteKind, ReceptionRefusal, Standing, Verdict};
-use crate::domain::stock::UseAs;
-use crate::store::lots::{self, Judged, Received};
+use crate::domain::lot::{self, Anew, Content, NoteKind, ReceptionRefusal, Standing, Verdict};
+use crate::domain::stock::{UseAs, purpose};
+use crate::store::lots::{self, Judged, Lot, Received};
+use crate::store::people::Person;
 use crate::store::products::Product;
 use crate::store::{Scoped, StoreError, Stored, salons, stock_notes};
 
@@ -89,21 +90,21 @@ fn lines(checks: &[Check<'_>]) -> serde_json::Value {
         .collect()
 }
 
-/// Judges what is told of a lot; `Err` with every reason when it may not come in as asked.
+/// What the law says of what is told of a lot, and what becomes of it by `decide`.
 async fn judged(
     s: &mut Scoped,
     app: &App,
     product: &Product,
     told: &Told,
     by: PersonId,
+    decide: impl FnOnce(Verdict, &[&str]) -> Result<Standing, Vec<ReceptionRefusal>>,
 ) -> Result<Judged, LotRefused> {
     let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
     let place = Place::from_code(&salon.place)
         .ok_or_else(|| StoreError::Corrupt("salon", format!("place {}", salon.place)))?;
     let checks = checks(app, &salon.place, product, told.contents.as_deref(), told.ph);
     let (verdict, words) = (lot::verdict(&checks), lot::must_say(&checks));
-    let standing =
-        lot::receive(verdict, &words, &told.seen, told.apart.as_deref()).map_err(LotRefused::Reception)?;
+    let standing = decide(verdict, &words).map_err(LotRefused::Reception)?;
     let seen: Vec<&str> = words.into_iter().filter(|w| told.seen.iter().any(|x| x == w)).collect();
     Ok(Judged {
         contents: told.contents.as_deref().map(kept_contents),
@@ -129,24 +130,71 @@ pub async fn receive_lot(
     told: &Told,
     by: PersonId,
 ) -> Result<LotId, LotRefused> {
-    let judged = judged(s, app, product, told, by).await?;
+    let decide = |verdict, words: &[&str]| lot::receive(verdict, words, &told.seen, told.apart.as_deref());
+    let judged = judged(s, app, product, told, by, decide).await?;
     let id = lots::insert(s, ProductId(product.product_id), lot, &judged).await?;
     s.changed("shelf");
     Ok(id)
 }
 
-/// Judges a lot that stands on the shelf anew: into quarantine, or out of it where the law lets it.
+/// Some limit could speak of this: contents are known, or none is filed for such a use.
+fn law_asked(product: &Product, told: &Told) -> bool {
+    let family = Family::from_code(&product.family).unwrap_or(Family::Unknown);
+    let use_as = UseAs::from_code(&product.use_as).unwrap_or(UseAs::Other);
+    told.contents.is_some() || !contents_of(&product.contents).is_empty() || purpose(family, use_as).is_none()
+}
+
+/// Judges a lot that stands on the shelf anew, and keeps who and why: into quarantine, or out of it where the law has
+/// nothing against it and a manager says so.
 pub async fn judge_lot(
     s: &mut Scoped,
     app: &App,
-    product: &Product,
-    id: LotId,
+    (product, lot): (&Product, &Lot),
     told: &Told,
+    why: &str,
+    by: &Person,
+) -> Result<(), LotRefused> {
+    let anew = Anew { apart: lot.quarantined, role: by.role, law_asked: law_asked(product, told), why };
+    let decide =
+        |verdict, words: &[&str]| lot::judge_anew(anew, verdict, words, &told.seen, told.apart.as_deref());
+    let judged = judged(s, app, product, told, by.id, decide).await?;
+    lots::judge(s, LotId(lot.lot_id), &judged, why.trim()).await?;
+    s.changed("shelf");
+    Ok(())
+}
+
+/// Puts apart what a product's corrected contents or pH bring outside the law: every lot in use that is judged by them.
+pub(super) async fn judge_lots_of(
+    s: &mut Scoped,
+    app: &App,
+    product: &Product,
+    today: Date,
     by: PersonId,
 ) -> Result<(), LotRefused> {
-    let judged = judged(s, app, product, told, by).await?;
-    lots::judge(s, id, &judged).await?;
-    s.changed("shelf");
+    for row in lots::list(s, Some(ProductId(product.product_id)), today).await? {
+        if row.quarantined || row.withdrawn_at.is_some() {
+            continue;
+        }
+        let id = LotId(row.lot_id);
+        let Some(kept) = lots::find_judgement(s, id).await? else { continue };
+        let seen = kept.label_seen.as_array().map(Vec::as_slice).unwrap_or_default();
+        let told = Told {
+            contents: kept.contents.as_ref().map(contents_of),
+            ph: kept.ph,
+            seen: seen.iter().filter_map(|x| x.as_str().map(str::to_string)).collect(),
+            apart: None,
+        };
+        let why = "What the product contains was corrected: outside the law's limits.";
+        let mut outside = false;
+        let decide = |verdict, _: &[&str]| {
+            outside = verdict == Verdict::Outside;
+            Ok(Standing::Quarantined(why.to_string()))
+        };
+        let judged = judged(s, app, product, &told, by, decide).await?;
+        if outside {
+            lots::judge(s, id, &judged, why).await?;
+        }
+    }
     Ok(())
 }
 

@@ -1,5 +1,9 @@
 //! Entering products, their sheets' times, new formulas.
 
+use time::Date;
+
+use super::lots::{self, LotRefused};
+use crate::app::App;
 use crate::domain::ids::{PersonId, ProductId};
 use crate::store::products::{self, Record, Times};
 use crate::store::{Scoped, StoreError, Stored};
@@ -33,17 +37,25 @@ pub async fn enter_product(s: &mut Scoped, record: &Record) -> Result<ProductId,
     Ok(id)
 }
 
-/// Changes a product. A new formula voids its patch tests and strand tests; a changed name, form, strength or
+/// Changes a product; lots that its contents now bring outside the law are put apart. A new formula voids its patch tests and strand tests; a changed name, form, strength or
 /// content is one, whatever the form said (the database counts it on).
 pub async fn change_product(
     s: &mut Scoped,
-    id: ProductId,
-    version: i32,
+    app: &App,
+    (id, version): (ProductId, i32),
     record: &Record,
     new_formula: bool,
+    (by, today): (PersonId, Date),
 ) -> Result<(), ProductRefused> {
     if !products::update(s, id, version, record, new_formula).await? {
         return Err(ProductRefused::Stale);
+    }
+    if let Some(product) = products::find(s, id).await? {
+        lots::judge_lots_of(s, app, &product, today, by).await.map_err(|why| match why {
+            LotRefused::Store(e) => ProductRefused::Store(e),
+            // Quarantine takes any lot.
+            other => ProductRefused::Store(StoreError::Corrupt("lot", format!("{other:?}"))),
+        })?;
     }
     s.changed("shelf");
     Ok(())

@@ -145,17 +145,24 @@ async fn hold_context(s: &mut Scoped, app: &App, loaded: &Loaded, salon: &Salon)
         strand_tests,
         consent: consent(run_frames::find_consent(s, client).await?, &zone, loaded.now),
         plan: None,
-        lots: lots(s, app, plan, salon, &zone).await?,
+        lots: lots(s, app, loaded, salon, &zone).await?,
     };
     holds.plan = plan_record(loaded, run_frames::find_plan(s, plan, Some(run)).await?, &holds);
     Ok(holds)
 }
 
 /// The plan's lots, each with what the law says of it: the worse of its verdict at reception and of today's.
-async fn lots(s: &mut Scoped, app: &App, plan: PlanId, salon: &Salon, zone: &Zone) -> Stored<Vec<LotRecord>> {
+async fn lots(
+    s: &mut Scoped,
+    app: &App,
+    loaded: &Loaded,
+    salon: &Salon,
+    zone: &Zone,
+) -> Stored<Vec<LotRecord>> {
+    let of = (PlanId(loaded.run.plan_id), RunId(loaded.run.run_id));
     let mut records = Vec::new();
     let mut known: Vec<products::Product> = Vec::new();
-    for row in run_frames::list_lots(s, plan).await? {
+    for row in run_frames::list_lots(s, of, zone.day_of(loaded.now)).await? {
         if !known.iter().any(|p| p.product_id == row.product_id) {
             known.extend(products::find(s, ProductId(row.product_id)).await?);
         }

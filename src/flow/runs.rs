@@ -95,7 +95,9 @@ fn frame_product(p: &PlanProduct) -> Stored<FrameProduct> {
             SkinTest::NotBySheet { signed: true }
         },
         forbids_closing_after_stop: p.sheet_forbids_closing_after_stop,
-        mixed_life_min: p.mixed_life_min.and_then(|m| u16::try_from(m).ok()),
+        // Both are frozen with the steps when the run begins.
+        mixed_life_min: None,
+        parts: Vec::new(),
     })
 }
 
@@ -124,7 +126,16 @@ pub async fn frozen_frame(
 ) -> Stored<(RunFrame, Vec<PlanProduct>)> {
     let products = run_frames::list_plan_products(s, PlanId(run.plan_id)).await?;
     let mut sheet = Vec::new();
+    let mut frozen: Vec<FrameProduct> = products.iter().map(frame_product).collect::<Stored<_>>()?;
     for row in runs::list_step_sheets(s, RunId(run.run_id)).await? {
+        let mine =
+            |p: &&mut FrameProduct| row.application.as_ref().is_some_and(|a| a.starts_with(p.application));
+        if let Some(product) = frozen.iter_mut().find(mine)
+            && (row.mixed_life_min.is_some() || !row.mixed_with.is_empty())
+        {
+            product.mixed_life_min = row.mixed_life_min.and_then(|m| u16::try_from(m).ok());
+            product.parts = row.mixed_with.iter().map(|p| ProductId(*p)).collect();
+        }
         for clock in [Clock::Phase, Clock::Exposure] {
             if let Some(figures) = row.sheet.0[clock.code()].as_array() {
                 let at = |i: usize| {
@@ -144,9 +155,7 @@ pub async fn frozen_frame(
             }
         }
     }
-    let frame =
-        RunFrame { protocol, sheet, products: products.iter().map(frame_product).collect::<Stored<_>>()? };
-    Ok((frame, products))
+    Ok((RunFrame { protocol, sheet, products: frozen }, products))
 }
 
 /// Reads the product sheets into the frame of a run that is about to start.

@@ -33,6 +33,8 @@ pub enum SkinTestRefused {
 impl From<StoreError> for SkinTestRefused {
     fn from(e: StoreError) -> Self {
         match e {
+            // The lot was put apart or taken out of use meanwhile.
+            StoreError::Refused { rule, .. } if rule.starts_with("lot:") => SkinTestRefused::LotNotUsable,
             StoreError::Refused { code, .. } if code == "RB005" => SkinTestRefused::Settled,
             e => SkinTestRefused::Store(e),
         }

@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 38] = [
+pub const TABLES: [&str; 40] = [
     "aftercare",
     "due",
     "followup",
@@ -208,7 +208,9 @@ pub const TABLES: [&str; 38] = [
     "hair_photo",
     "hair_test",
     "skin_test",
+    "lot_judgement",
     "lot",
+    "product_part",
     "product_time",
     "product",
     "strand",

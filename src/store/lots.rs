@@ -51,15 +51,34 @@ impl Lot {
     }
 }
 
-/// Lots of the salon, newest first, at most 1000; of one product when asked.
-pub async fn list(s: &mut Scoped, product: Option<ProductId>) -> Stored<Vec<Lot>> {
+/// Most lots a list reads.
+pub const LIST_MOST: usize = 1000;
+
+/// Lots of the salon, of one product when asked: those that may be used on that day first, opened before closed, then
+/// those apart, out of date and out of use, newest first; at most [`LIST_MOST`], so that a long past hides no lot in use.
+pub async fn list(s: &mut Scoped, product: Option<ProductId>, day: Date) -> Stored<Vec<Lot>> {
+    list_some(s, product, day, LIST_MOST).await
+}
+
+/// The same, at most so many.
+pub async fn list_some(
+    s: &mut Scoped,
+    product: Option<ProductId>,
+    day: Date,
+    most: usize,
+) -> Stored<Vec<Lot>> {
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.received_on, l.best_before, l.opened_on, l.opened_life_days, l.received_grams, l.withdrawn_at,
             l.withdrawn_reason, l.quarantined, l.quarantine_reason, l.law_verdict, rinsebell_lot_left(l.salon_id, l.lot_id) as book_grams
-         from lot l where l.salon_id = $1 and ($2::bigint is null or l.product_id = $2) order by l.received_on desc, l.lot_id desc limit 1000",
+         from lot l where l.salon_id = $1 and ($2::bigint is null or l.product_id = $2)
+         order by l.withdrawn_at is not null, l.quarantined,
+           coalesce(l.best_before < $3, false) or coalesce(l.opened_on + l.opened_life_days < $3, false),
+           l.opened_on is null, l.received_on desc, l.lot_id desc limit $4",
     )
     .bind(s.salon.0)
     .bind(product.map(|p| p.0))
+    .bind(day)
+    .bind(most as i64)
     .fetch_all(&mut *s.tx)
     .await?)
 }
@@ -136,11 +155,11 @@ pub async fn insert(s: &mut Scoped, product: ProductId, r: &Received, j: &Judged
     Ok(LotId(id))
 }
 
-/// Judges a lot anew: for use, or apart.
-pub async fn judge(s: &mut Scoped, id: LotId, j: &Judged) -> Stored<()> {
+/// Judges a lot anew, for use or apart: the judgement is kept, the lot follows it.
+pub async fn judge(s: &mut Scoped, id: LotId, j: &Judged, why: &str) -> Stored<()> {
     sqlx::query(
-        "update lot set contents = $3, ph = $4, place = $5, law_verdict = $6, law = $7, label_seen = $8,
-            quarantined = $9::text is not null, quarantine_reason = $9, judged_by = $10 where salon_id = $1 and lot_id = $2",
+        "insert into lot_judgement (salon_id, lot_id, contents, ph, place, law_verdict, law, label_seen, quarantine_reason, judged_by, why)
+         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11)",
     )
     .bind(s.salon.0)
     .bind(id.0)
@@ -152,9 +171,35 @@ pub async fn judge(s: &mut Scoped, id: LotId, j: &Judged) -> Stored<()> {
     .bind(&j.label_seen)
     .bind(&j.quarantine_reason)
     .bind(j.by.0)
+    .bind(why)
     .execute(&mut *s.tx)
     .await?;
     Ok(())
+}
+
+/// A judgement on record.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct JudgedAnew {
+    pub judged_at: OffsetDateTime,
+    pub judged_by: String,
+    pub why: String,
+    /// within, outside or not-judged.
+    pub law_verdict: String,
+    pub quarantine_reason: Option<String>,
+    pub out_of_quarantine: bool,
+}
+
+/// How a lot was judged anew, newest first, at most 100.
+pub async fn list_judgements(s: &mut Scoped, id: LotId) -> Stored<Vec<JudgedAnew>> {
+    Ok(sqlx::query_as(
+        "select j.judged_at, p.name as judged_by, j.why, j.law_verdict, j.quarantine_reason, j.out_of_quarantine
+         from lot_judgement j join person p on p.salon_id = j.salon_id and p.person_id = j.judged_by
+         where j.salon_id = $1 and j.lot_id = $2 order by j.lot_judgement_id desc limit 100",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
 }
 
 /// What was judged when a lot came in.

@@ -29,6 +29,8 @@ pub struct Product {
     pub gtin: Option<String>,
     /// Grams below which it is low.
     pub low_grams: f32,
+    /// Minutes a mixture of it may be used, by its sheet.
+    pub mixed_life_min: Option<i16>,
 }
 
 /// What a product says when written.
@@ -46,6 +48,9 @@ pub struct Record {
     pub sheet_forbids_closing_after_stop: bool,
     pub gtin: Option<String>,
     pub low_grams: f32,
+    pub mixed_life_min: Option<i16>,
+    /// What it is mixed with, one of these for a head.
+    pub parts: Vec<ProductId>,
 }
 
 /// The sheet's minutes of one clock.
@@ -65,7 +70,7 @@ pub struct Times {
 /// Every product by name, those put away last; at most 500.
 pub async fn list(s: &mut Scoped) -> Stored<Vec<Product>> {
     Ok(sqlx::query_as(
-        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version, gtin, low_grams
+        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version, gtin, low_grams, mixed_life_min
          from product where salon_id = $1 order by retired_at is not null, name limit 500",
     )
     .bind(s.salon.0)
@@ -76,7 +81,7 @@ pub async fn list(s: &mut Scoped) -> Stored<Vec<Product>> {
 /// One product.
 pub async fn find(s: &mut Scoped, id: ProductId) -> Stored<Option<Product>> {
     Ok(sqlx::query_as(
-        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version, gtin, low_grams
+        "select product_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, formula, retired_at, version, gtin, low_grams, mixed_life_min
          from product where salon_id = $1 and product_id = $2",
     )
     .bind(s.salon.0)
@@ -111,8 +116,8 @@ pub async fn times(s: &mut Scoped, id: ProductId) -> Stored<Vec<Times>> {
 /// A new product.
 pub async fn insert(s: &mut Scoped, r: &Record) -> Stored<ProductId> {
     let id: i64 = sqlx::query_scalar(
-        "insert into product (salon_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, gtin, low_grams)
-         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13) returning product_id",
+        "insert into product (salon_id, name, family, use_as, form, strength, contents, ph, base, skin_test, sheet_forbids_closing_after_stop, gtin, low_grams, mixed_life_min)
+         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14) returning product_id",
     )
     .bind(s.salon.0)
     .bind(&r.name)
@@ -127,8 +132,10 @@ pub async fn insert(s: &mut Scoped, r: &Record) -> Stored<ProductId> {
     .bind(r.sheet_forbids_closing_after_stop)
     .bind(&r.gtin)
     .bind(r.low_grams)
+    .bind(r.mixed_life_min)
     .fetch_one(&mut *s.tx)
     .await?;
+    set_parts(s, ProductId(id), &r.parts).await?;
     Ok(ProductId(id))
 }
 
@@ -143,7 +150,7 @@ pub async fn update(
 ) -> Stored<bool> {
     let done = sqlx::query(
         "update product set name = $4, form = $5, strength = $6, contents = $7, ph = $8, base = $9, skin_test = $10,
-            sheet_forbids_closing_after_stop = $11, gtin = $13, low_grams = $14, formula = formula + case when $12 then 1 else 0 end, version = version + 1
+            sheet_forbids_closing_after_stop = $11, gtin = $13, low_grams = $14, mixed_life_min = $15, formula = formula + case when $12 then 1 else 0 end, version = version + 1
          where salon_id = $1 and product_id = $2 and version = $3",
     )
     .bind(s.salon.0)
@@ -160,9 +167,50 @@ pub async fn update(
     .bind(new_formula)
     .bind(&r.gtin)
     .bind(r.low_grams)
+    .bind(r.mixed_life_min)
     .execute(&mut *s.tx)
     .await?;
-    Ok(done.rows_affected() == 1)
+    let first = done.rows_affected() == 1;
+    if first {
+        set_parts(s, id, &r.parts).await?;
+    }
+    Ok(first)
+}
+
+/// What a product is mixed with, by name: id and name; at most 60.
+pub async fn list_parts(s: &mut Scoped, id: ProductId) -> Stored<Vec<(i64, String)>> {
+    Ok(sqlx::query_as(
+        "select p.product_id, p.name from product_part x join product p on p.salon_id = x.salon_id and p.product_id = x.part_product_id
+         where x.salon_id = $1 and x.product_id = $2 and x.taken_out_at is null order by p.name limit 60",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+/// Sets what a product is mixed with; what is no longer named is taken out and stays on record.
+pub async fn set_parts(s: &mut Scoped, id: ProductId, parts: &[ProductId]) -> Stored<()> {
+    let parts: Vec<i64> = parts.iter().map(|p| p.0).collect();
+    sqlx::query(
+        "update product_part set taken_out_at = rinsebell_now() where salon_id = $1 and product_id = $2 and taken_out_at is null
+           and not part_product_id = any ($3)",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .bind(&parts)
+    .execute(&mut *s.tx)
+    .await?;
+    sqlx::query(
+        "insert into product_part (salon_id, product_id, part_product_id) select $1, $2, x from unnest($3::bigint[]) x
+         on conflict (salon_id, product_id, part_product_id) do update set taken_out_at = null",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .bind(&parts)
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(())
 }
 
 /// Puts a product away, or takes it up again.

@@ -55,6 +55,8 @@ pub struct Tested {
     pub by: String,
     /// patch or strand.
     pub kind: String,
+    /// Where on skin, or which hair.
+    pub place: String,
     /// Outcome code of a patch test (none while unread); passed or failed of a strand test.
     pub outcome: Option<String>,
 }
@@ -62,7 +64,7 @@ pub struct Tested {
 /// Skin and strand tests made with a lot, newest first, at most 500 of each.
 pub async fn list_tested(s: &mut Scoped, id: LotId) -> Stored<Vec<Tested>> {
     let mut all: Vec<Tested> = sqlx::query_as(
-        "select c.client_id, c.name as client_name, c.phone, c.email, t.placed_at as at, w.name as by, 'patch' as kind,
+        "select c.client_id, c.name as client_name, c.phone, c.email, t.placed_at as at, w.name as by, 'patch' as kind, t.place,
             coalesce(t.outcome, t.told_outcome) as outcome
          from skin_test t join client c using (salon_id, client_id) join person w on w.salon_id = t.salon_id and w.person_id = t.placed_by
          where t.salon_id = $1 and t.lot_id = $2 order by t.placed_at desc limit 500",
@@ -72,7 +74,7 @@ pub async fn list_tested(s: &mut Scoped, id: LotId) -> Stored<Vec<Tested>> {
     .fetch_all(&mut *s.tx)
     .await?;
     let strands: Vec<Tested> = sqlx::query_as(
-        "select c.client_id, c.name as client_name, c.phone, c.email, t.done_at as at, w.name as by, 'strand' as kind,
+        "select c.client_id, c.name as client_name, c.phone, c.email, t.done_at as at, w.name as by, 'strand' as kind, t.place,
             case when t.passed then 'passed' else 'failed' end as outcome
          from hair_test t join client c using (salon_id, client_id) join person w on w.salon_id = t.salon_id and w.person_id = t.done_by
          where t.salon_id = $1 and t.lot_id = $2 order by t.done_at desc limit 500",

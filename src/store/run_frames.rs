@@ -14,7 +14,6 @@ pub struct PlanProduct {
     pub family: String,
     pub strength: String,
     pub skin_test: String,
-    pub mixed_life_min: Option<i16>,
     pub strand_test_asked: bool,
     pub sheet_forbids_closing_after_stop: bool,
 }
@@ -22,7 +21,7 @@ pub struct PlanProduct {
 /// The products of a plan by application; a plan has at most twelve.
 pub async fn list_plan_products(s: &mut Scoped, plan: PlanId) -> Stored<Vec<PlanProduct>> {
     Ok(sqlx::query_as(
-        "select pp.application, p.product_id, p.name, p.family, p.strength, p.skin_test, p.mixed_life_min, pp.strand_test_asked,
+        "select pp.application, p.product_id, p.name, p.family, p.strength, p.skin_test, pp.strand_test_asked,
             p.sheet_forbids_closing_after_stop
          from plan_product pp join product p using (salon_id, product_id)
          where pp.salon_id = $1 and pp.plan_id = $2 order by pp.application limit 12",
@@ -176,23 +175,31 @@ pub struct LotRow {
     pub ph: Option<f32>,
     /// The product's number.
     pub gtin: Option<String>,
+    /// The product's name.
+    pub product: String,
     pub received_grams: f64,
     pub left_grams: f64,
 }
 
-/// The lots of the products of a plan, newest received first; at most 60.
-pub async fn list_lots(s: &mut Scoped, plan: PlanId) -> Stored<Vec<LotRow>> {
+/// The lots of a run's products and of what they are mixed with: what is in its bowls first, then what may be dispensed
+/// on that day, opened before closed; at most 200.
+pub async fn list_lots(s: &mut Scoped, (plan, run): (PlanId, RunId), day: Date) -> Stored<Vec<LotRow>> {
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.best_before, l.opened_on, l.opened_life_days, l.withdrawn_at is not null as withdrawn,
-            l.quarantined, l.law_verdict, l.contents, l.ph, (select p.gtin from product p where p.salon_id = l.salon_id and p.product_id = l.product_id) as gtin,
-            l.received_grams::float8 as received_grams,
+            l.quarantined, l.law_verdict, l.contents, l.ph, p.gtin, p.name as product, l.received_grams::float8 as received_grams,
             rinsebell_lot_left(l.salon_id, l.lot_id)::float8 as left_grams
-         from lot l where l.salon_id = $1
-           and l.product_id in (select pp.product_id from plan_product pp where pp.salon_id = $1 and pp.plan_id = $2)
-         order by l.withdrawn_at is not null or l.quarantined, l.opened_on nulls last, l.received_on desc limit 60",
+         from lot l join product p using (salon_id, product_id) where l.salon_id = $1
+           and (l.product_id in (select pp.product_id from plan_product pp where pp.salon_id = $1 and pp.plan_id = $2)
+             or l.product_id in (select unnest(x.mixed_with) from run_step x where x.salon_id = $1 and x.run_id = $3))
+         order by exists (select 1 from dispensed d where d.salon_id = l.salon_id and d.lot_id = l.lot_id and d.run_id = $3) desc,
+           l.withdrawn_at is not null or l.quarantined or l.law_verdict = 'outside' or coalesce(l.best_before < $4, false)
+             or coalesce(l.opened_on + l.opened_life_days < $4, false),
+           l.opened_on nulls last, l.best_before nulls last, l.received_on desc, l.lot_id desc limit 200",
     )
     .bind(s.salon.0)
     .bind(plan.0)
+    .bind(run.0)
+    .bind(day)
     .fetch_all(&mut *s.tx)
     .await?)
 }

@@ -103,7 +103,7 @@ pub async fn list_lots(s: &mut Scoped, run: RunId, at: OffsetDateTime) -> Stored
     Ok(sqlx::query_as(
         "select l.lot_id, l.product_id, l.code, l.best_before, l.opened_on, l.opened_life_days,
             coalesce(l.withdrawn_at <= $3, false) as withdrawn,
-            false as quarantined, l.law_verdict, l.contents, l.ph, null::text as gtin, l.received_grams::float8 as received_grams, 0::float8 as left_grams
+            false as quarantined, l.law_verdict, l.contents, l.ph, null::text as gtin, '' as product, l.received_grams::float8 as received_grams, 0::float8 as left_grams
          from lot l where l.salon_id = $1
            and l.lot_id in (select d.lot_id from dispensed d where d.salon_id = $1 and d.run_id = $2)
          order by l.lot_id limit 200",

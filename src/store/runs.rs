@@ -147,13 +147,19 @@ pub async fn insert_step(s: &mut Scoped, run: RunId, step: NewStep<'_>) -> Store
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct StepSheet {
     pub code: String,
+    pub application: Option<String>,
     pub sheet: Json<Value>,
+    /// Products one of which it is mixed with.
+    pub mixed_with: Vec<i64>,
+    /// Minutes the mixture may be used.
+    pub mixed_life_min: Option<i16>,
 }
 
 /// The steps of a run that a product sheet speaks of; a protocol has at most 200 steps.
 pub async fn list_step_sheets(s: &mut Scoped, run: RunId) -> Stored<Vec<StepSheet>> {
     Ok(sqlx::query_as(
-        "select code, sheet from run_step where salon_id = $1 and run_id = $2 and sheet <> '{}' order by step_no limit 200",
+        "select code, application, sheet, mixed_with, mixed_life_min from run_step where salon_id = $1 and run_id = $2
+           and (sheet <> '{}' or mixed_with <> '{}' or mixed_life_min is not null) order by step_no limit 200",
     )
     .bind(s.salon.0)
     .bind(run.0)

@@ -36,6 +36,17 @@ pub const LINES: &[Line] = lines![
     post "/shelf/lots/{id}/judgement" Open::To(Act::KeepShelf) => judge,
 ];
 
+/// What the box of quarantine says.
+fn apart_words(lot: Option<&Lot>) -> &'static str {
+    match lot {
+        None => "Take it in apart: quarantined, never dispensed",
+        Some(l) if l.quarantined => {
+            "It stands apart: quarantined, never dispensed. Unticked, it is for use again"
+        }
+        Some(_) => "Put it apart: quarantined, never dispensed",
+    }
+}
+
 /// A lot as typed.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
@@ -53,6 +64,15 @@ pub struct LotTyped {
     pub seen: Vec<String>,
     pub apart: String,
     pub apart_reason: String,
+    pub why_anew: String,
+    /// Pieces the scanned code names beside its weight.
+    #[serde(skip)]
+    pub pieces: Option<u32>,
+}
+
+/// A scanned weight to a tenth of a gram, as it is typed.
+fn in_grams(grams: f64) -> String {
+    typed::shown((grams * 10.0).round() / 10.0)
 }
 
 impl LotTyped {
@@ -62,7 +82,8 @@ impl LotTyped {
         match gs1::read(scan, today) {
             Ok(Scan::Elements(e)) => {
                 fresh.best_before = e.last_day().map(iso_day).unwrap_or_default();
-                fresh.received_grams = e.all_grams().map(typed::shown).unwrap_or_default();
+                fresh.received_grams = e.grams().map(in_grams).unwrap_or_default();
+                fresh.pieces = e.count.filter(|n| *n > 1 && !fresh.received_grams.is_empty());
                 fresh.code = e.lot.unwrap_or_default();
             }
             Ok(Scan::Code(code)) => fresh.code = code,
@@ -128,6 +149,7 @@ struct LotForm {
     apart: Vec<Choice>,
     outside: bool,
     once_key: String,
+    grams_hint: String,
 }
 
 fn form(
@@ -165,11 +187,11 @@ fn form(
         limits: limit_lines(&found),
         place: Place::from_code(&seat.salon_row.place).map_or("", Place::words),
         words: Choice::list(say.iter().map(|w| (*w, *w)), &seen),
-        apart: Choice::list(
-            [("yes", "Take it in apart: quarantined, never dispensed")],
-            &[typed.apart.as_str()],
-        ),
+        apart: Choice::list([("yes", apart_words(lot))], &[typed.apart.as_str()]),
         outside,
+        grams_hint: typed.pieces.map_or_else(String::new, |n| {
+            format!("The code says {n} pieces, and this weight of all of them together: check it")
+        }),
         typed,
         once_key: once::key(),
         errors,
@@ -189,6 +211,18 @@ fn note_refusals(errors: &mut Errors, why: &[ReceptionRefusal]) {
                     "Read the label and tick what it says; not ticked: {}. A label without it sends the lot back, or apart.",
                     words.join("; ")
                 ),
+            ),
+            ReceptionRefusal::WhyMissing => errors.note(
+                "why_anew",
+                "Say why it is judged anew: what was wrong and is mended, in at most 300 characters.",
+            ),
+            ReceptionRefusal::ManagerLetsOut => errors.note(
+                "apart",
+                "It stands in quarantine, and only a manager lets it out. Leave it apart, or ask a manager.",
+            ),
+            ReceptionRefusal::LawNotAsked => errors.note(
+                "apart",
+                "What it contains is not entered, so the law could not be asked. Enter the product's contents, or this lot's, first.",
             ),
             ReceptionRefusal::ReasonMissing => {
                 errors.note("apart_reason", "Say why it stands apart, in at most 300 characters.")
@@ -275,7 +309,7 @@ pub async fn judge_form(seat: Seat, Path(id): Path<String>) -> Answered {
 
 /// Judges it anew.
 pub async fn judge(seat: Seat, Path(id): Path<String>, Form(f): Form<LotTyped>) -> Answered {
-    let by = seat.require(Act::KeepShelf)?.id;
+    let by = seat.require(Act::KeepShelf)?.clone();
     let mut s = seat.begin().await?;
     let (product, lot) = standing(&mut s, &id).await?;
     let now = s.now().await?;
@@ -286,7 +320,7 @@ pub async fn judge(seat: Seat, Path(id): Path<String>, Form(f): Form<LotTyped>) 
     let mut errors = Errors::none();
     let told = f.told(&mut errors, &seat);
     if errors.is_empty() {
-        match flow::judge_lot(&mut s, &seat.app, &product, LotId(lot.lot_id), &told, by).await {
+        match flow::judge_lot(&mut s, &seat.app, (&product, &lot), &told, &f.why_anew, &by).await {
             Ok(()) => return settled(s, &f.once, &here).await,
             Err(why) => refused(&mut errors, why)?,
         }

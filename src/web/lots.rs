@@ -9,9 +9,9 @@ use time::Date;
 use crate::calendar::day_words;
 use crate::domain::access::Act;
 use crate::domain::ids::{LotId, ProductId};
-use crate::domain::lot::{NoteKind, REASON_MOST_CHARS, Verdict};
+use crate::domain::lot::{self as law, NoteKind, REASON_MOST_CHARS, Verdict};
 use crate::flow::lots as flow;
-use crate::store::lots::{self, Lot};
+use crate::store::lots::{self, JudgedAnew, Lot};
 use crate::store::stock_notes::{self, StockNote};
 use crate::store::{Scoped, products, recall};
 use crate::web::clients::zone;
@@ -81,6 +81,28 @@ struct NoteLine {
     by: String,
 }
 
+/// A judgement on record.
+struct AnewLine {
+    when: String,
+    by: String,
+    why: String,
+    so: String,
+}
+
+fn anew_line(j: &JudgedAnew, at: impl Fn(time::OffsetDateTime) -> String) -> AnewLine {
+    let verdict = Verdict::from_code(&j.law_verdict).unwrap_or(Verdict::NotJudged).words();
+    AnewLine {
+        when: at(j.judged_at),
+        by: j.judged_by.clone(),
+        why: j.why.clone(),
+        so: match (&j.quarantine_reason, j.out_of_quarantine) {
+            (Some(reason), _) => format!("{verdict}; apart: {reason}"),
+            (None, true) => format!("{verdict}; let out of quarantine"),
+            (None, false) => format!("{verdict}; for use"),
+        },
+    }
+}
+
 /// What is noted of grams, as typed.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
@@ -114,6 +136,10 @@ struct LotPage {
     judged: String,
     limits: Vec<LimitLine>,
     label_seen: Vec<String>,
+    /// What is entered now would be within the law, where it stands apart.
+    mended: bool,
+    may_release: bool,
+    anew: Vec<AnewLine>,
     notes: Vec<NoteLine>,
     kinds: Vec<Choice>,
     note: NoteTyped,
@@ -153,6 +179,10 @@ async fn lot_page(
     let id = LotId(lot.lot_id);
     let product = products::find(s, ProductId(lot.product_id)).await?.ok_or(Problem::NotFound)?;
     let kept = lots::find_judgement(s, id).await?.ok_or(Problem::NotFound)?;
+    let anew = lots::list_judgements(s, id).await?;
+    let own = kept.contents.as_ref().map(flow::contents_of);
+    let law_now =
+        law::verdict(&flow::checks(&seat.app, &seat.salon_row.place, &product, own.as_deref(), kept.ph));
     let notes = stock_notes::list_by_lot(s, id).await?;
     let went = recall::list_went(s, id).await?;
     let tested = recall::list_tested(s, id).await?;
@@ -181,6 +211,9 @@ async fn lot_page(
         },
         limits: kept_limit_lines(&kept.law),
         label_seen: texts(&kept.label_seen),
+        mended: lot.quarantined && lot.withdrawn_at.is_none() && law_now == Verdict::Within,
+        may_release: seat.may(Act::ReleaseLot),
+        anew: anew.iter().map(|j| anew_line(j, |at| format!("{} {}", day(at), zone.clock(at)))).collect(),
         notes: notes.iter().map(|n| note_line(n, |at| format!("{} {}", day(at), zone.clock(at)))).collect(),
         kinds: Choice::list(
             [NoteKind::ThrownAway, NoteKind::Spilled, NoteKind::Counted].map(|k| (k.code(), k.words())),

@@ -8,10 +8,12 @@ use crate::domain::chemistry::family::Family;
 use crate::domain::chemistry::limits::LimitTable;
 use crate::domain::chemistry::rules::Strength;
 use crate::domain::gs1::Gtin;
+use crate::domain::ids::ProductId;
 use crate::domain::skin_test::is_never_left_on_skin;
 use crate::domain::stock::{Base, Form, LOW_GRAMS, SkinTestKind, UseAs, use_fault};
 use crate::flow::lots::{contents_of, kept_contents};
-use crate::store::products::{Product, Record};
+use crate::store::products::{self, Product, Record};
+use crate::store::{Scoped, Stored};
 use crate::web::contents::{self, ContentRow};
 use crate::web::form::{Choice, Errors};
 use crate::web::seat::Seat;
@@ -39,13 +41,15 @@ pub struct Typed {
     pub new_formula: String,
     pub gtin: String,
     pub low_grams: String,
+    pub mixed_life_min: String,
+    pub parts: Vec<String>,
     /// What the scanner read, where the form came from a scan: the lot follows.
     pub scan: String,
 }
 
 impl Typed {
     /// The form of a product that stands.
-    pub fn of(p: &Product) -> Typed {
+    pub fn of(p: &Product, parts: &[(i64, String)]) -> Typed {
         let contents = contents_of(&p.contents);
         Typed {
             version: p.version.to_string(),
@@ -62,12 +66,19 @@ impl Typed {
             forbids_closing: if p.sheet_forbids_closing_after_stop { "yes".into() } else { String::new() },
             gtin: p.gtin.clone().unwrap_or_default(),
             low_grams: typed::shown(f64::from(p.low_grams)),
+            mixed_life_min: p.mixed_life_min.map(|m| m.to_string()).unwrap_or_default(),
+            parts: parts.iter().map(|(id, _)| id.to_string()).collect(),
             ..Typed::default()
         }
     }
 
-    /// Reads the form; `standing` is the product being changed, whose family and use stay.
-    pub fn read(&self, limits: &LimitTable, standing: Option<&Product>) -> (Option<Record>, Errors) {
+    /// Reads the form; `standing` is the product being changed, whose family and use stay; `others` may be mixed with it.
+    pub fn read(
+        &self,
+        limits: &LimitTable,
+        standing: Option<&Product>,
+        others: &[(i64, String)],
+    ) -> (Option<Record>, Errors) {
         let mut e = Errors::none();
         let name = typed::needed(&mut e, "name", &self.name, 120, "Write the name on the label.");
         let gtin = self.read_gtin(&mut e);
@@ -79,6 +90,14 @@ impl Typed {
         let ph = typed::number(&mut e, "ph", &self.ph, (0.0, 14.0), "the pH");
         let low =
             typed::number(&mut e, "low_grams", &self.low_grams, (0.0, 100_000.0), "the grams wished for");
+        let what = "the minutes a mixture may be used";
+        let life = typed::number(&mut e, "mixed_life_min", &self.mixed_life_min, (1.0, 240.0), what);
+        let known = |id: &ProductId| others.iter().any(|(other, _)| *other == id.0);
+        let parts: Vec<ProductId> =
+            self.parts.iter().filter_map(|id| id.parse().ok()).filter(known).collect();
+        if parts.len() != self.parts.len() {
+            e.note("parts", "One of these is not on the shelf any more: choose again.");
+        }
         let base =
             typed::code(&mut e, "base", &self.base, Base::from_code, "Choose what the sheet says of base.");
         let words = "Choose the sheet's skin test.";
@@ -102,6 +121,9 @@ impl Typed {
                     sheet_forbids_closing_after_stop: self.forbids_closing == "yes",
                     gtin: gtin.map(|g| g.digits().to_string()),
                     low_grams: low.map_or(LOW_GRAMS, |x| x as f32),
+                    // Rounded to the stricter side.
+                    mixed_life_min: life.map(|x| x.floor() as i16),
+                    parts,
                 })
             }
             _ => None,
@@ -156,13 +178,29 @@ pub struct FormPage {
     skin_tests: Vec<Choice>,
     forbids: Vec<Choice>,
     new_formula: Vec<Choice>,
+    /// Products it may be mixed with; empty where the shelf has none.
+    parts: Vec<Choice>,
 }
 
-/// The form with what was typed and what is wrong with it.
+/// What a product may be mixed with: activators and developers, which are used as nothing by themselves, by name.
+pub async fn others(s: &mut Scoped, standing: Option<&Product>) -> Stored<Vec<(i64, String)>> {
+    let kept = match standing {
+        Some(p) => products::list_parts(s, ProductId(p.product_id)).await?,
+        None => Vec::new(),
+    };
+    let own = standing.map(|p| p.product_id);
+    let fits = |p: &Product| {
+        let used = p.retired_at.is_none() && p.use_as == UseAs::Other.code();
+        Some(p.product_id) != own && (used || kept.iter().any(|(id, _)| *id == p.product_id))
+    };
+    Ok(products::list(s).await?.into_iter().filter(fits).map(|p| (p.product_id, p.name)).collect())
+}
+
+/// The form with what was typed and what is wrong with it; `others` may be mixed with it.
 pub fn form_page(
     seat: &Seat,
     now: OffsetDateTime,
-    p: Option<&Product>,
+    (p, others): (Option<&Product>, &[(i64, String)]),
     typed: Typed,
     errors: Errors,
 ) -> FormPage {
@@ -195,6 +233,11 @@ pub fn form_page(
             vec![("yes", "New formula: patch tests and strand tests of the old one no longer hold")],
             &typed.new_formula,
         ),
+        parts: {
+            let ids: Vec<String> = others.iter().map(|(id, _)| id.to_string()).collect();
+            let chosen: Vec<&str> = typed.parts.iter().map(String::as_str).collect();
+            Choice::list(ids.iter().zip(others).map(|(id, (_, name))| (id.as_str(), name.as_str())), &chosen)
+        },
         errors,
         typed,
     }

@@ -50,6 +50,8 @@ pub struct ProductPage {
     limits: Vec<LimitLine>,
     place: &'static str,
     lots: Vec<LotLine>,
+    /// More lots came in than are listed.
+    cut: bool,
     once_key: String,
     retire_once_key: String,
     base: String,
@@ -73,7 +75,7 @@ pub fn instead_of_patch(p: &Product) -> &'static str {
     }
 }
 
-fn facts(p: &Product, usable: f32) -> Vec<(&'static str, String)> {
+fn facts(p: &Product, parts: &[(i64, String)], usable: f32) -> Vec<(&'static str, String)> {
     let contents = contents_of(&p.contents);
     let said = if contents.is_empty() { "not entered".into() } else { contents::words(&contents) };
     let mut facts = vec![
@@ -88,6 +90,17 @@ fn facts(p: &Product, usable: f32) -> Vec<(&'static str, String)> {
         ("Formula", format!("number {} here", p.formula)),
         ("Usable", format!("{usable:.0} g, low under {:.0} g", p.low_grams)),
     ];
+    if !parts.is_empty() {
+        let names: Vec<&str> = parts.iter().map(|(_, name)| name.as_str()).collect();
+        facts.push(("Mixed with", names.join(", or ")));
+    }
+    match p.mixed_life_min {
+        Some(life) => facts.push(("Mixture", format!("to be used within {life} min, by the sheet"))),
+        None if !parts.is_empty() => {
+            facts.push(("Mixture", "no minutes entered: it holds for the one step it is made for".into()));
+        }
+        None => {}
+    }
     if p.sheet_forbids_closing_after_stop {
         facts.push(("After a stop", "the sheet forbids neutralising or normalising".into()));
     }
@@ -98,6 +111,7 @@ fn facts(p: &Product, usable: f32) -> Vec<(&'static str, String)> {
 pub struct Opened {
     pub product: Product,
     pub times: Vec<Times>,
+    parts: Vec<(i64, String)>,
     lots: Vec<Lot>,
     pub now: OffsetDateTime,
     pub today: Date,
@@ -107,9 +121,12 @@ pub struct Opened {
 pub async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Problem> {
     let product = find(s, id).await?;
     let product_id = ProductId(product.product_id);
-    let (times, lots) = (products::times(s, product_id).await?, lots::list(s, Some(product_id)).await?);
+    let times = products::times(s, product_id).await?;
+    let parts = products::list_parts(s, product_id).await?;
     let now = s.now().await?;
-    Ok(Opened { product, times, lots, now, today: zone(seat)?.day_of(now) })
+    let today = zone(seat)?.day_of(now);
+    let lots = lots::list(s, Some(product_id), today).await?;
+    Ok(Opened { product, parts, times, lots, now, today })
 }
 
 /// The page with what was typed into the form of times.
@@ -119,7 +136,7 @@ pub fn product_page(seat: &Seat, o: &Opened, typed: TimesTyped, errors: Errors) 
     ProductPage {
         shell: seat.shell(o.now, "/shelf", &["shelf"]),
         name: p.name.clone(),
-        facts: facts(p, usable),
+        facts: facts(p, &o.parts, usable),
         instead: instead_of_patch(p),
         retired: p.retired_at.is_some(),
         low: p.retired_at.is_none() && usable < p.low_grams,
@@ -134,6 +151,7 @@ pub fn product_page(seat: &Seat, o: &Opened, typed: TimesTyped, errors: Errors) 
         limits: limit_lines(&checks(&seat.app, &seat.salon_row.place, p, None, None)),
         place: Place::from_code(&seat.salon_row.place).map_or("", Place::words),
         lots: o.lots.iter().map(|l| LotLine::of(l, o.today)).collect(),
+        cut: o.lots.len() >= lots::LIST_MOST,
         once_key: once::key(),
         retire_once_key: once::key(),
         base: format!("/shelf/products/{}", p.product_id),

@@ -13,7 +13,7 @@ use crate::store::products::{self, Product};
 use crate::web::clients::zone;
 use crate::web::form::Errors;
 use crate::web::problem::{Answered, Problem};
-use crate::web::product_form::{Typed, form_page};
+use crate::web::product_form::{Typed, form_page, others};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::{once, page};
@@ -53,6 +53,7 @@ pub async fn new_form(seat: Seat, Query(q): Query<Scanned>) -> Answered {
     seat.require(Act::KeepShelf)?;
     let mut s = seat.begin().await?;
     let now = s.now().await?;
+    let others = others(&mut s, None).await?;
     s.commit().await?;
     let gtin = match gs1::read(&q.scan, zone(&seat)?.day_of(now)) {
         Ok(Scan::Elements(e)) => e.gtin,
@@ -64,7 +65,7 @@ pub async fn new_form(seat: Seat, Query(q): Query<Scanned>) -> Answered {
         scan: q.scan,
         ..Typed::default()
     };
-    Ok(page::html(&form_page(&seat, now, None, typed, Errors::none())))
+    Ok(page::html(&form_page(&seat, now, (None, &others), typed, Errors::none())))
 }
 
 /// Enters a product; where it began with a scan, its lot is next.
@@ -76,7 +77,8 @@ pub async fn enter(seat: Seat, Query(q): Query<Scanned>, Form(mut f): Form<Typed
         return Ok(again);
     }
     let now = s.now().await?;
-    let (record, mut errors) = f.read(&seat.app.reference.limits, None);
+    let others = others(&mut s, None).await?;
+    let (record, mut errors) = f.read(&seat.app.reference.limits, None, &others);
     if let Some(record) = record {
         match flow::enter_product(&mut s, &record).await {
             Ok(id) => {
@@ -96,7 +98,7 @@ pub async fn enter(seat: Seat, Query(q): Query<Scanned>, Form(mut f): Form<Typed
             Err(ProductRefused::Store(e)) => return Err(e.into()),
         }
     }
-    Ok(page::refused(&form_page(&seat, now, None, f, errors)))
+    Ok(page::refused(&form_page(&seat, now, (None, &others), f, errors)))
 }
 
 /// The form of a product that stands.
@@ -105,13 +107,16 @@ pub async fn edit_form(seat: Seat, Path(id): Path<String>) -> Answered {
     let mut s = seat.begin().await?;
     let product = find(&mut s, &id).await?;
     let now = s.now().await?;
+    let others = others(&mut s, Some(&product)).await?;
+    let parts = products::list_parts(&mut s, ProductId(product.product_id)).await?;
     s.commit().await?;
-    Ok(page::html(&form_page(&seat, now, Some(&product), Typed::of(&product), Errors::none())))
+    let typed = Typed::of(&product, &parts);
+    Ok(page::html(&form_page(&seat, now, (Some(&product), &others), typed, Errors::none())))
 }
 
 /// Changes a product.
 pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> Answered {
-    seat.require(Act::KeepShelf)?;
+    let by = seat.require(Act::KeepShelf)?.id;
     let mut s = seat.begin().await?;
     let product = find(&mut s, &id).await?;
     let here = format!("/shelf/products/{}", product.product_id);
@@ -119,11 +124,14 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) ->
         return Ok(again);
     }
     let now = s.now().await?;
-    let (record, mut errors) = f.read(&seat.app.reference.limits, Some(&product));
+    let others = others(&mut s, Some(&product)).await?;
+    let (record, mut errors) = f.read(&seat.app.reference.limits, Some(&product), &others);
     if let Some(record) = record {
         let version = f.version.parse().map_err(|_| Problem::Bad("The form has lost its version.".into()))?;
         let product_id = ProductId(product.product_id);
-        match flow::change_product(&mut s, product_id, version, &record, f.new_formula == "yes").await {
+        let (of, today) = ((product_id, version), zone(&seat)?.day_of(now));
+        let new_formula = f.new_formula == "yes";
+        match flow::change_product(&mut s, &seat.app, of, &record, new_formula, (by, today)).await {
             Ok(()) => {
                 let answer = once::settle(&mut s, &f.once, &here).await?;
                 s.commit().await?;
@@ -139,7 +147,7 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) ->
             Err(ProductRefused::Store(e)) => return Err(e.into()),
         }
     }
-    Ok(page::refused(&form_page(&seat, now, Some(&product), f, errors)))
+    Ok(page::refused(&form_page(&seat, now, (Some(&product), &others), f, errors)))
 }
 
 /// Put away, or taken up again.

@@ -7,8 +7,9 @@ use axum::response::{IntoResponse as _, Response};
 
 use crate::calendar::Zone;
 use crate::domain::access::Act;
+use crate::domain::hair_test::TestPlace;
 use crate::domain::ids::{LotId, ProductId};
-use crate::domain::skin_test::Outcome;
+use crate::domain::skin_test::{Outcome, SkinPlace};
 use crate::store::Scoped;
 use crate::store::lots::{self, Lot};
 use crate::store::products::{self, Product};
@@ -57,12 +58,14 @@ fn incident_words(kind: &str) -> &'static str {
 fn test_words(t: &Tested) -> (String, String) {
     if t.kind == "strand" {
         let failed = t.outcome.as_deref() == Some("failed");
-        return ("strand test".into(), if failed { "not passed".into() } else { String::new() });
+        let place = TestPlace::from_code(&t.place).map_or("", TestPlace::words);
+        return (format!("strand test, {place}"), if failed { "not passed".into() } else { String::new() });
     }
     let seen = t.outcome.as_deref().and_then(Outcome::from_code);
     let since = seen.filter(|o| o.is_positive()).map(|o| format!("reaction: {}", o.words()));
-    let what = if seen.is_some() { "patch test" } else { "patch test, not read yet" };
-    (what.into(), since.unwrap_or_default())
+    let place = SkinPlace::from_code(&t.place).map_or("", SkinPlace::words);
+    let unread = if seen.is_some() { "" } else { ", not read yet" };
+    (format!("patch test {place}{unread}"), since.unwrap_or_default())
 }
 
 impl Head {

@@ -12,11 +12,11 @@ use crate::domain::ids::ProductId;
 use crate::store::Scoped;
 use crate::store::{lots, products};
 use crate::web::clients::zone;
-use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
+use crate::web::{page, typed};
 
 /// The route of this field.
 pub const LINES: &[Line] = lines![get "/shelf/scan" Open::To(Act::SeeShelf) => find];
@@ -69,7 +69,7 @@ fn parts(e: &Elements) -> Vec<(&'static str, String)> {
     say("Made on", e.made_on.map(day));
     say("Serial number", e.serial.clone());
     say("Pieces", e.count.map(|n| n.to_string()));
-    say("Net weight", e.net_grams.map(|g| format!("{g} g")));
+    say("Net weight", e.grams().map(|g| format!("{} g", typed::shown(g))));
     parts
 }
 

@@ -59,6 +59,8 @@ struct ShelfPage {
     standing: Vec<Standing>,
     ending: Vec<Told>,
     apart: Vec<Told>,
+    /// The book has more lots than were read.
+    cut: bool,
     soon_days: i64,
     any_low: bool,
     put_away: Vec<(String, String)>,
@@ -94,7 +96,11 @@ fn standing(p: Product, lots: &[Lot], today: Date) -> Standing {
         left: format!("{left:.0} g"),
         low: left < p.low_grams,
         low_mark: format!("{:.0} g", p.low_grams),
-        last_day: usable.filter_map(Lot::last_day).min().map(day_words).unwrap_or_default(),
+        last_day: usable
+            .filter_map(Lot::last_day)
+            .min()
+            .map(|d| format!("{} {}", day_words(d), d.year()))
+            .unwrap_or_default(),
         lots: at_hand
             .take(LOTS_IN_A_ROW)
             .map(|l| InRow {
@@ -151,9 +157,9 @@ pub async fn show(seat: Seat) -> Answered {
     let mut s = seat.begin().await?;
     let now = s.now().await?;
     let all = products::list(&mut s).await?;
-    let lots = lots::list(&mut s, None).await?;
-    s.commit().await?;
     let today = zone(&seat)?.day_of(now);
+    let lots = lots::list(&mut s, None, today).await?;
+    s.commit().await?;
     let names: Vec<(i64, String)> = all.iter().map(|p| (p.product_id, p.name.clone())).collect();
     let name = |id: i64| names.iter().find(|n| n.0 == id).map(|n| n.1.clone()).unwrap_or_default();
     let (ending, apart) = (ending(&lots, name, today), apart(&lots, name, today));
@@ -172,6 +178,7 @@ pub async fn show(seat: Seat) -> Answered {
         standing,
         ending,
         apart,
+        cut: lots.len() >= lots::LIST_MOST,
         soon_days: SOON_DAYS,
         any_low: low > 0,
         put_away: put_away

@@ -120,9 +120,9 @@ pub async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Probl
     let photos = hair_photos::list_by_client(s, client.id()).await?;
     let mut products = products::list(s).await?;
     products.retain(|p| p.retired_at.is_none());
-    let lots = lots::list(s, None).await?;
-    let now = s.now().await?;
-    Ok(Opened { client, now, zone: zone(seat)?, skin, hair, photos, products, lots })
+    let (now, zone) = (s.now().await?, zone(seat)?);
+    let lots = lots::list(s, None, zone.day_of(now)).await?;
+    Ok(Opened { client, now, zone, skin, hair, photos, products, lots })
 }
 
 /// An instant as the screens say it: `Thu 14 May 10:00`.

@@ -72,21 +72,55 @@ async fn a_lot_is_judged_by_its_own_label_and_its_words_are_ticked() {
     let placed = with(vec![], &[("lot", &format!("{product_id}-{id}")), ("place", "left-inner-elbow")]);
     assert_eq!(send(&mut chair, &tests, &format!("{tests}/skin"), &placed).await.status, 422);
     let anew = format!("/shelf/lots/{id}/judgement");
+    let mut back = salon.seat("Back office", "desk", salon.staff.manager).await;
     let mut out = with(vec![], &[("ingredient", "ammonium-thioglycolate"), ("percent", "13.5")]);
     out.extend(THIO_LABEL.map(|w| ("seen", w.to_string())));
-    assert_eq!(send(&mut chair, &anew, &anew, &out).await.status, 422);
-    // The label was misread: 10.5 % is within, and the words are read.
-    assert_eq!(send(&mut chair, &anew, &anew, &with(out, &[("percent", "10.5")])).await.status, 303);
-    assert!(chair.get(&format!("/shelf/lots/{id}")).await.body.contains("L-3: in date"));
+    let outside = send(&mut back, &anew, &anew, &out).await;
+    assert!(
+        outside.status == 422
+            && outside.body.contains("id=\"apart-error\"")
+            && outside.body.contains("id=\"why_anew-error\""),
+        "not even by a manager: {}",
+        outside.body
+    );
+    // The label was misread: 10.5 % is within, and the words are read. A stylist notes it, a manager lets it out.
+    let mended = with(out, &[("percent", "10.5"), ("why_anew", "10.5 was misread as 13.5")]);
+    let refused = send(&mut chair, &anew, &anew, &mended).await;
+    assert!(
+        refused.status == 422
+            && refused.body.contains("only a manager lets it out")
+            && refused.body.contains("10.5 was misread"),
+        "{}",
+        refused.body
+    );
+    assert_eq!(send(&mut back, &anew, &anew, &mended).await.status, 303);
+    let page = chair.get(&format!("/shelf/lots/{id}")).await;
+    for shown in ["L-3: in date", "let out of quarantine", "10.5 was misread as 13.5"] {
+        assert!(page.body.contains(shown), "{shown}: {}", page.body);
+    }
 }
 
 #[tokio::test]
 async fn the_database_holds_quarantine_whatever_the_app_says() {
     let stage = Stage::ready().await;
     let mut app = stage.app().await;
-    let outside = app.run("update lot set law_verdict = 'outside' where lot_id = {lot}").await;
-    assert!(outside.is_err(), "outside the law it stands apart, or not at all");
-    app.must("update lot set law_verdict = 'outside', quarantined = true, quarantine_reason = 'over', judged_by = {stylist} where lot_id = {lot}").await;
+    for own in ["law_verdict = 'within'", "quarantined = false", "label_seen = '[]'", "contents = null"] {
+        let done = app.run(&format!("update lot set {own} where lot_id = {{lot}}")).await;
+        assert_eq!(done.expect_err("by a judgement alone").code, "42501", "{own}");
+    }
+    let judge = |by: &str, verdict: &str, apart: &str, why: &str| {
+        format!("insert into lot_judgement (salon_id, lot_id, judged_by, place, law_verdict, quarantine_reason, why)
+            values ({{s}}, {{lot}}, {{{by}}}, 'eu', '{verdict}', {apart}, '{why}')")
+    };
+    let outside = app.run(&judge("stylist", "outside", "null", "measured")).await;
+    assert_eq!(outside.expect_err("it stands apart").words, "lot_judgement_outside_quarantined");
+    let silent = app.run(&judge("stylist", "outside", "'over'", " ")).await;
+    assert_eq!(silent.expect_err("why").words, "lot_judgement_words");
+    for by in ["assistant", "leaver", "reception"] {
+        let done = app.run(&judge(by, "outside", "'over'", "measured")).await;
+        assert_eq!(done.expect_err(by).words, "lot:judged-by-nobody");
+    }
+    app.must(&judge("stylist", "outside", "'over'", "measured")).await;
     let bowl = format!("{{\"application\": \"A\", \"lot_id\": {}, \"grams\": 40}}", stage.house.id("lot"));
     let told = app.tell(&Event { data: bowl.clone(), ..Event::may("lot_dispensed") }).await;
     assert_eq!(told.expect_err("not into a bowl").words, "lot:quarantined");
@@ -101,10 +135,22 @@ async fn the_database_holds_quarantine_whatever_the_app_says() {
         )
         .await;
     assert_eq!(skin.expect_err("nor on skin").words, "lot:quarantined");
-    let out =
-        app.run("update lot set quarantined = false, quarantine_reason = null where lot_id = {lot}").await;
-    assert!(out.is_err(), "nor out of quarantine while outside");
-    app.must("update lot set law_verdict = 'within', quarantined = false, quarantine_reason = null where lot_id = {lot}").await;
+    for (by, verdict, no) in [
+        ("manager", "outside", "lot_judgement_outside_quarantined"),
+        ("stylist", "within", "lot:manager-lets-out"),
+        // The straightener's contents are not entered: nobody asked the law.
+        ("manager", "not-judged", "lot:law-not-asked"),
+    ] {
+        let out = app.run(&judge(by, verdict, "null", "read again")).await;
+        assert_eq!(out.expect_err("not out").words, no, "{by} {verdict}");
+    }
+    app.must(&judge("manager", "within", "null", "the percent was misread")).await;
+    let kept =
+        app.number("select count(*) from lot_judgement where lot_id = {lot} and out_of_quarantine").await;
+    assert_eq!(kept, 1);
+    for gone in ["update lot_judgement set why = 'x'", "delete from lot_judgement"] {
+        assert_eq!(app.run(&format!("{gone} where salon_id = {{s}}")).await.expect_err("kept").code, "42501");
+    }
     let more = bowl.replace("40", "4999");
     let told = app.tell(&Event { data: more, ..Event::may("lot_dispensed") }).await;
     assert_eq!(told.expect_err("more than ever came in").words, "lot:more-than-came-in");
@@ -200,7 +246,7 @@ async fn a_scan_leads_to_its_lot_or_to_the_form_that_books_it_in() {
         "{}",
         form.body
     );
-    assert!(form.body.contains("value=\"2700\""), "six of 450 g");
+    assert!(form.body.contains("value=\"450\"") && form.body.contains("6 pieces"), "{}", form.body);
     let fields = lot(&[("code", "12AB"), ("best_before", "2028-09-30")], false);
     assert_eq!(
         send(&mut chair, &asked.location, &format!("/shelf/products/{product_id}/lots"), &fields)
@@ -277,8 +323,8 @@ async fn a_recall_names_every_head_and_no_cell_is_a_formula() {
     let list = chair.get(&format!("/shelf/lots/{lot_id}/recall")).await;
     assert!(
         list.body.contains("met one client")
-            && list.body.contains("patch test, not read yet")
-            && list.body.contains("strand test")
+            && list.body.contains("patch test inside the left elbow, not read yet")
+            && list.body.contains("strand test, the worst place")
             && list.body.contains("not passed"),
         "{}",
         list.body
@@ -296,4 +342,69 @@ async fn a_recall_names_every_head_and_no_cell_is_a_formula() {
     let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
     assert_eq!(basin.get(&format!("/shelf/lots/{lot_id}/recall")).await.status, 200);
     assert_eq!(basin.get(&format!("/shelf/lots/{lot_id}/recall.csv")).await.status, 403);
+}
+
+#[tokio::test]
+async fn contents_corrected_over_the_limit_put_their_lots_apart_and_corrected_back_let_them_be_judged_out() {
+    let salon = Salon::open().await;
+    let mut back = salon.seat("Back office", "desk", salon.staff.manager).await;
+    let (product_id, lot_id) = straightener(&mut back, "Kestrel Smooth").await;
+    let label = format!("/shelf/products/{product_id}/label");
+    let here = format!("/shelf/lots/{lot_id}");
+    let correct = async |back: &mut Browser, percent: &str| {
+        let version = back.get(&label).await.field("version");
+        let fields = with(
+            product(),
+            &[
+                ("version", version.as_str()),
+                ("ingredient", "ammonium-thioglycolate"),
+                ("percent", percent),
+                ("ph", "9.2"),
+            ],
+        );
+        assert_eq!(send(back, &label, &label, &fields).await.status, 303);
+    };
+    // 13.5 % is 11.39 % as thioglycolic acid, over 11 (Annex III 2a, professional).
+    correct(&mut back, "13.5").await;
+    let page = back.get(&here).await;
+    assert!(page.body.contains("L-1: quarantined") && page.body.contains("was corrected"), "{}", page.body);
+    // That was the mistake; the lot stays apart until somebody judges it anew.
+    correct(&mut back, "11").await;
+    let page = back.get(&here).await;
+    assert!(
+        page.body.contains("L-1: quarantined") && page.body.contains("would be within the law"),
+        "{}",
+        page.body
+    );
+    let anew = format!("{here}/judgement");
+    let mut out = with(vec![], &[("why_anew", "the percent was mistyped")]);
+    out.extend(THIO_LABEL.map(|w| ("seen", w.to_string())));
+    assert_eq!(send(&mut back, &anew, &anew, &out).await.status, 303);
+    assert!(back.get(&here).await.body.contains("L-1: in date"));
+}
+
+#[tokio::test]
+async fn a_long_past_hides_no_lot_in_use() {
+    use rinsebell::domain::ids::ProductId;
+    use rinsebell::store::lots::list_some;
+
+    let salon = Salon::open().await;
+    let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    let (product_id, lot_id) = straightener(&mut chair, "Kestrel Smooth").await;
+    let past = format!(
+        "insert into lot (salon_id, product_id, code, received_on, best_before, opened_on, opened_life_days, received_grams, withdrawn_at,
+            quarantined, quarantine_reason) values
+          ({s}, {product_id}, 'P-1', '2026-02-01', '2026-02-02', null, null, 100, null, false, null),
+          ({s}, {product_id}, 'P-2', '2026-02-01', null, '2026-02-01', 1, 100, null, false, null),
+          ({s}, {product_id}, 'P-3', '2026-02-01', null, null, null, 100, now(), false, null),
+          ({s}, {product_id}, 'P-4', '2026-02-01', null, null, null, 100, null, true, 'goes back')",
+        s = salon.id.0
+    );
+    sqlx::raw_sql(sqlx::AssertSqlSafe(past)).execute(&salon.owner).await.unwrap();
+    let mut s = salon.app.begin(salon.id).await.unwrap();
+    let day = time::macros::date!(2026 - 11 - 30);
+    let ids = |lots: Vec<rinsebell::store::lots::Lot>| lots.into_iter().map(|l| l.lot_id).collect::<Vec<_>>();
+    assert_eq!(ids(list_some(&mut s, None, day, 1).await.unwrap()), [lot_id], "though it came in first");
+    assert_eq!(ids(list_some(&mut s, Some(ProductId(product_id)), day, 1).await.unwrap()), [lot_id]);
+    assert_eq!(list_some(&mut s, None, day, 1000).await.unwrap().len(), 5);
 }

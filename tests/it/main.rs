@@ -20,6 +20,7 @@ mod hair_photos;
 mod learn;
 mod live;
 mod lots;
+mod mixtures;
 mod mutations;
 mod outage;
 mod plans;

@@ -153,6 +153,7 @@ pub fn frame(shape: Shape) -> RunFrame {
         skin_test: SkinTest::Patch,
         forbids_closing_after_stop: false,
         mixed_life_min: None,
+        parts: Vec::new(),
     };
     RunFrame {
         protocol: Protocol {

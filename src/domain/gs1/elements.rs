@@ -31,7 +31,14 @@ pub struct Elements {
     pub count: Option<u32>,
     /// (310n): net weight in grams.
     pub net_grams: Option<f64>,
+    /// (320n) or (356n): net weight in grams, printed in pounds or troy ounces.
+    pub net_grams_by_pound: Option<f64>,
 }
+
+/// Grams of an international pound, exactly (the yard and pound agreement of 1959).
+const POUND_GRAMS: f64 = 453.592_37;
+/// Grams of a troy ounce, exactly: 480 grains of which a pound has 7000.
+const TROY_OUNCE_GRAMS: f64 = POUND_GRAMS * 480.0 / 7000.0;
 
 impl Elements {
     /// The last day goods may be used: the earlier of best before and use by.
@@ -42,9 +49,11 @@ impl Elements {
         }
     }
 
-    /// Grams of all pieces together, where a net weight is printed.
-    pub fn all_grams(&self) -> Option<f64> {
-        self.net_grams.map(|g| g * f64::from(self.count.unwrap_or(1)))
+    /// Net grams, where a weight is printed; kilograms before pounds. It is the weight of the whole trade item: where a
+    /// count of pieces is printed as well (30), it is how many lie in it, and nothing is multiplied (General
+    /// Specifications, "Variable count" and "Trade measures": both complete one item's identification).
+    pub fn grams(&self) -> Option<f64> {
+        self.net_grams.or(self.net_grams_by_pound)
     }
 }
 
@@ -212,10 +221,15 @@ fn take(found: &mut Elements, ai: &str, data: &str, known: Spec, today: Date) ->
         "21" => set(&mut found.serial, data.to_string()).map_err(|()| twice()),
         // Eight digits at most.
         "30" | "37" => set(&mut found.count, data.parse().unwrap_or(u32::MAX)).map_err(|()| twice()),
-        _ if ai.starts_with("310") => {
+        _ if matches!(&ai[..ai.len().min(3)], "310" | "320" | "356") => {
             let decimals = i32::from(ai.as_bytes()[3] - b'0');
             let figure: f64 = data.parse().map_err(|_| ScanFault::NotDigits { ai: ai.into() })?;
-            set(&mut found.net_grams, figure * 1000.0 / 10f64.powi(decimals)).map_err(|()| twice())
+            let (place, unit) = match &ai[..3] {
+                "310" => (&mut found.net_grams, 1000.0),
+                "320" => (&mut found.net_grams_by_pound, POUND_GRAMS),
+                _ => (&mut found.net_grams_by_pound, TROY_OUNCE_GRAMS),
+            };
+            set(place, figure * unit / 10f64.powi(decimals)).map_err(|()| twice())
         }
         _ => Ok(()),
     }

@@ -268,7 +268,9 @@ impl Ask<'_> {
         match self.state.frame.product(letter) {
             None => refusals.push(Refusal::ProductMissing { application: letter }),
             Some(product) => {
-                if let Err(lacks) = self.context.holds.lot_holds_at(product.product, lot, self.now()) {
+                let of = self.context.holds.product_of(lot).filter(|p| product.parts.contains(p));
+                let of = of.unwrap_or(product.product);
+                if let Err(lacks) = self.context.holds.lot_holds_at(of, lot, self.now()) {
                     refusals.push(Refusal::LotUnfit { lot, lacks });
                 }
             }
@@ -285,13 +287,22 @@ impl Ask<'_> {
             .steps
             .iter()
             .find(|s| s.application == Some(letter) && s.hold_points.contains(&HoldPoint::Lot));
-        if let Some(step) = for_step {
+        if let Some(step) = for_step.filter(|_| self.both_parts_with(letter, lot)) {
             let value = records::record_value(HoldPoint::Lot, self.context).to_owned();
             let signed = Signed { hold_point: HoldPoint::Lot, value, place: None };
             let event = Granted::HoldPointSigned { step: step.code.clone(), signed };
             events.push(granted(self.context, event));
         }
         Ok(events)
+    }
+
+    /// With this lot every part of what goes on is in the bowl; the lots are answered for together.
+    fn both_parts_with(&self, letter: char, lot: LotId) -> bool {
+        let Some(product) = self.state.frame.product(letter) else { return false };
+        let of = |lot| self.context.holds.product_of(lot);
+        let bowl = self.state.bowl(product, &of);
+        let is_part = of(lot).is_some_and(|p| product.parts.contains(&p));
+        product.parts.is_empty() || if is_part { bowl.own.is_some() } else { bowl.part.is_some() }
     }
 
     fn offer(&self, to: PersonId) -> Answer {

@@ -112,6 +112,7 @@ impl<'f> State<'f> {
                 lot: *lot,
                 grams: *grams,
                 at: event.recorded_at,
+                seq: event.seq,
             }),
             Granted::HandoverOffered { to } => self.offered_to = Some(*to),
             Granted::HandoverAccepted => {

@@ -194,6 +194,8 @@ pub struct FrameProduct {
     pub forbids_closing_after_stop: bool,
     /// How long its mixture may be used by the sheet, minutes; none when the sheet was not entered.
     pub mixed_life_min: Option<u16>,
+    /// What it is mixed with by its sheet, one of these for a head; empty for what is used as it comes.
+    pub parts: Vec<ProductId>,
 }
 
 /// Everything outside the run that its hold points rest on.
@@ -357,6 +359,11 @@ impl HoldContext {
 }
 
 impl HoldContext {
+    /// Of which product a lot is; none when it is no lot of this service.
+    pub fn product_of(&self, lot: LotId) -> Option<ProductId> {
+        self.lots.iter().find(|l| l.lot == lot).map(|l| l.product)
+    }
+
     /// False when a lot is known and never had so many grams. What the book says is left is not asked: where a bowl
     /// takes more than that, the book was wrong, and the record says so.
     pub fn lot_ever_had(&self, lot: LotId, grams: f64) -> bool {

@@ -19,6 +19,7 @@ pub mod frame;
 pub mod hands_stay;
 pub mod headline;
 pub mod holds;
+pub mod mixture;
 mod records;
 pub mod refusal;
 mod refusal_words;
@@ -52,6 +53,8 @@ mod tests_after_stop;
 mod tests_clocks;
 #[cfg(test)]
 mod tests_interleaved;
+#[cfg(test)]
+mod tests_mixtures;
 #[cfg(test)]
 mod tests_resumed;
 #[cfg(test)]

@@ -30,10 +30,12 @@ pub fn hold_point_refusals(state: &State, step: &Step, point: HoldPoint, context
         }
     }
     if point.validity() == Validity::Mixture
-        && let Some(life) = state.mixed_life_min(&step.code)
-        && context.now > signature.recorded_at + Duration::minutes(i64::from(life))
+        && let Some(mixture) = state.mixture_of(step, &|lot| context.holds.product_of(lot))
     {
-        refusals.push(missing(true));
+        if mixture.renewed_after(signature.seq) {
+            refusals.push(missing(true));
+        }
+        refusals.extend(mixture.dead_at(context.now, signature.recorded_at));
     }
     refusals
 }
@@ -77,22 +79,40 @@ pub(super) fn record_lacks(
         HoldPoint::Lot => {
             step.and_then(|s| s.application).map_or_else(Vec::new, |letter| lot_lacks(state, letter, context))
         }
+        // What is said to be mixed now stands in the bowl, and has not stood there for longer than it lives.
+        HoldPoint::Mixed => step
+            .and_then(|s| state.mixture_of(s, &|lot| context.holds.product_of(lot)))
+            .map_or_else(Vec::new, |mixture| {
+                mixture.lacks().into_iter().chain(mixture.dead_at(now, now)).collect()
+            }),
         _ => Vec::new(),
     }
 }
 
-/// The last lot in the bowl speaks; a fit one is enough.
+/// The last lot of each part in the bowl speaks.
 fn lot_lacks(state: &State, letter: char, context: &Context) -> Refusals {
     let Some(product) = state.frame.product(letter) else {
         return vec![Refusal::ProductMissing { application: letter }];
     };
-    let last = state.dispensed.iter().rev().find(|d| d.application == letter);
-    let Some(dispensed) = last else {
-        return vec![Refusal::LotNotDispensed { application: letter }];
+    let bowl = state.bowl(product, &|lot| context.holds.product_of(lot));
+    let judge = |lot, of| {
+        let judged = context.holds.lot_holds_at(of, lot, context.now);
+        judged.err().map(|lacks| Refusal::LotUnfit { lot, lacks })
     };
-    let lot = dispensed.lot;
-    let judged = context.holds.lot_holds_at(product.product, lot, context.now);
-    judged.err().map(|lacks| Refusal::LotUnfit { lot, lacks }).into_iter().collect()
+    let mut refusals = Vec::new();
+    match bowl.own {
+        None => refusals.push(Refusal::LotNotDispensed { application: letter }),
+        Some(d) => refusals.extend(judge(d.lot, product.product)),
+    }
+    match bowl.part {
+        None if !product.parts.is_empty() => refusals.push(Refusal::PartNotDispensed { application: letter }),
+        None => {}
+        Some(d) => {
+            let of = context.holds.product_of(d.lot).unwrap_or(product.product);
+            refusals.extend(judge(d.lot, of));
+        }
+    }
+    refusals
 }
 
 /// The value that says what the records say: strand test passed, or not asked for by the plan.

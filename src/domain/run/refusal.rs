@@ -108,6 +108,18 @@ pub enum Refusal {
         /// Which.
         application: char,
     },
+    /// What the product is mixed with was not dispensed.
+    PartNotDispensed {
+        /// For which application.
+        application: char,
+    },
+    /// The mixture has stood longer than its sheet gives it.
+    MixtureDead {
+        /// For which application.
+        application: char,
+        /// Until when it could be used.
+        until: Instant,
+    },
     /// The lot may not be used.
     LotUnfit {
         /// Which.

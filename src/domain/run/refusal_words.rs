@@ -58,6 +58,12 @@ impl Refusal {
             Refusal::LotNotDispensed { application } => {
                 format!("Nothing is dispensed for application {application}.")
             }
+            Refusal::PartNotDispensed { application } => {
+                format!("Product {application} is mixed of two: nothing of the other part is dispensed.")
+            }
+            Refusal::MixtureDead { application, until } => {
+                format!("The mixture of product {application} could be used until {}. Mix anew.", at(*until))
+            }
             Refusal::LotUnfit { lacks, .. } => {
                 format!("The lot in the bowl may not be used: {}.", record_words(HoldPoint::Lot, *lacks))
             }
@@ -148,6 +154,10 @@ impl Refusal {
                 "Enter it on the Shelf from the sheet that came with the product."
             }
             Refusal::LotNotDispensed { .. } => "Dispense it: lot and grams.",
+            Refusal::PartNotDispensed { .. } => "Dispense both parts: each its lot and grams.",
+            Refusal::MixtureDead { .. } => {
+                "Throw the rest away, dispense both parts anew for this head, then answer again."
+            }
             Refusal::LotUnfit { .. } => "Throw the bowl away and dispense from another lot.",
             Refusal::RinseMissing { .. } => "Rinse, and tap clear when the water runs clear.",
             Refusal::RunStopped => {

@@ -227,6 +227,7 @@ pub(super) fn frame() -> RunFrame {
         skin_test: SkinTest::Patch,
         forbids_closing_after_stop: false,
         mixed_life_min: None,
+        parts: Vec::new(),
     };
     RunFrame {
         protocol: protocol(),
@@ -283,7 +284,8 @@ pub(super) fn holds() -> HoldContext {
             checked_at: START - Duration::minutes(30),
             stale: false,
         }),
-        lots: vec![lot(401, 301), lot(402, 302)],
+        // 403: of what product 301 may be mixed with.
+        lots: vec![lot(401, 301), lot(402, 302), lot(403, 303)],
     }
 }
 

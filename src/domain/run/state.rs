@@ -126,6 +126,8 @@ pub struct Dispensed {
     pub grams: f64,
     /// When.
     pub at: Instant,
+    /// Its place in the record.
+    pub seq: i64,
 }
 
 /// A bell taken.

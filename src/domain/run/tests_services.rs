@@ -82,7 +82,8 @@ fn a_mixture_holds_for_its_step_and_by_its_sheet_for_as_long_as_that() {
         book.must(0, MARA, sign("apply-1", HoldPoint::Mixed, "now-for-this-head"));
         book.must(0, TOBIAS, start("apply-1"));
         let refused = book.try_at(min, TOBIAS, start("apply-2")).err().unwrap_or_default();
-        assert_eq!(!refused.contains(&missing(true)), holds, "{min}: {refused:?}");
+        let dead = Refusal::MixtureDead { application: 'A', until: at(10) };
+        assert_eq!(!refused.contains(&dead), holds, "{min}: {refused:?}");
     }
     let mut old = mixed(None);
     old.must(0, MARA, sign("apply-1", HoldPoint::Mixed, "older-than-sheet"));

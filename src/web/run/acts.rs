@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Response};
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
+use super::bowl::Picked;
 use super::facts::FactForm;
 use super::page;
 use crate::calendar::Zone;
@@ -49,6 +50,11 @@ fn guard_words(rule: &str) -> String {
         "not-clear" => "not clear",
         "quarantined" => "it stands in quarantine, or outside the law's limits, and is never dispensed",
         "more-than-came-in" => "more grams than came in with it",
+        "other-product" => "it is of another product than what goes on here",
+        "out-of-use" => "it was taken out of use",
+        "out-of-date" => "it is out of date",
+        "open-too-long" => "it has been open for longer than it keeps",
+        "part-not-held" => "the other part of the mixture is not in the bowl",
         other => other,
     };
     format!("The record itself refuses: {title}, {why}.")
@@ -100,7 +106,7 @@ pub async fn record(
         }
         Err(refused) => {
             drop(s);
-            page::again(&seat, id, said(refused, &seat)?).await
+            page::again(&seat, id, said(refused, &seat)?, Picked::default()).await
         }
     }
 }
@@ -113,6 +119,18 @@ struct Known<'a> {
 
 /// Does commands in one transaction, once; shows the run again, or why not.
 async fn act(seat: &Seat, id: RunId, known: Known<'_>, commands: Vec<Command>, need: Act) -> Answered {
+    act_with(seat, id, known, commands, need, Picked::default()).await
+}
+
+/// The same; what was picked for the bowl stands in its form again where it is refused.
+async fn act_with(
+    seat: &Seat,
+    id: RunId,
+    known: Known<'_>,
+    commands: Vec<Command>,
+    need: Act,
+    picked: Picked,
+) -> Answered {
     seat.require_on_run(need, id)?;
     let mut s = seat.begin().await?;
     let location = format!("/runs/{id}");
@@ -122,7 +140,7 @@ async fn act(seat: &Seat, id: RunId, known: Known<'_>, commands: Vec<Command>, n
     for command in commands {
         if let Err(refused) = runs::act(&mut s, &seat.app, id, known.seq, command, hand(seat)).await {
             drop(s);
-            return page::again(seat, id, said(refused, seat)?).await;
+            return page::again(seat, id, said(refused, seat)?, picked).await;
         }
     }
     let answer: Response = once::settle(&mut s, known.once, &location).await?;
@@ -169,29 +187,44 @@ pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<SignForm>) -
     act(&seat, id, Known { once: &f.once, seq: f.known }, commands, Act::SignPreparation).await
 }
 
-/// A lot taken into the bowl.
+/// Lots taken into the bowl: of the product, of what it is mixed with, or both.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct LotForm {
     once: String,
     known: i64,
-    step: String,
     application: String,
-    lot: i64,
+    lot: String,
     grams: String,
+    part: String,
+    part_grams: String,
 }
 
-/// Dispenses from a lot and signs the lot's hold point for its step.
+/// Dispenses each part from its lot, all or nothing; with the last of them the lot's hold point is signed.
 pub async fn dispense(seat: Seat, Path(id): Path<String>, Form(f): Form<LotForm>) -> Answered {
     let id = run_id(&id)?;
-    let grams: f64 = f.grams.trim().replace(',', ".").parse().unwrap_or(0.0);
     let application = f.application.chars().next().unwrap_or('?');
-    let mut commands = vec![Command::DispenseLot { application, lot: LotId(f.lot), grams }];
-    if !f.step.is_empty() {
-        let signed = Signed { hold_point: HoldPoint::Lot, value: "in-date-within-law".into(), place: None };
-        commands.push(Command::SignHoldPoint { step: StepCode::from(f.step.as_str()), signed });
+    let one = |lot: &str, grams: &str| Command::DispenseLot {
+        application,
+        lot: LotId(lot.parse().unwrap_or(0)),
+        grams: grams.trim().replace(',', ".").parse().unwrap_or(0.0),
+    };
+    let mut commands = Vec::new();
+    if !f.lot.is_empty() || f.part.is_empty() {
+        commands.push(one(&f.lot, &f.grams));
     }
-    act(&seat, id, Known { once: &f.once, seq: f.known }, commands, Act::SignPreparation).await
+    if !f.part.is_empty() {
+        commands.push(one(&f.part, &f.part_grams));
+    }
+    let known = Known { once: &f.once, seq: f.known };
+    let picked = Picked {
+        scan: String::new(),
+        lot: f.lot.clone(),
+        part: f.part.clone(),
+        grams: f.grams.clone(),
+        part_grams: f.part_grams.clone(),
+    };
+    act_with(&seat, id, known, commands, Act::SignPreparation, picked).await
 }
 
 /// A step begun or finished.

@@ -178,7 +178,7 @@ impl Maker<'_> {
         let Some(e) =
             self.state.exposures.iter().find(|e| e.is_open()).or_else(|| self.state.exposures.last())
         else {
-            return Vec::new();
+            return self.mixture_reading().into_iter().collect();
         };
         let read = |d: time::Duration| crate::web::picture::clock::reading(d.whole_milliseconds() as i64);
         let (longest, shortest) = (e.longest(self.now), e.shortest(self.now));
@@ -200,6 +200,7 @@ impl Maker<'_> {
         if let Some(hair) = self.sheet_hair(e.letter) {
             all.push(("The sheet's minutes taken", hair, "the weakest place felt decides".to_string()));
         }
+        all.extend(self.mixture_reading());
         all
     }
 

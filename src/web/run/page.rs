@@ -7,6 +7,7 @@ use serde::Deserialize;
 use serde_json::json;
 
 use super::acts::Said;
+use super::bowl::Picked;
 use super::view::{self, RunPage};
 use crate::calendar::Zone;
 use crate::domain::ids::RunId;
@@ -16,18 +17,11 @@ use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 
-/// What a scanner typed into the bowl's field.
-#[derive(Default, Deserialize)]
-#[serde(default)]
-pub struct Scanned {
-    scan: String,
-}
-
-async fn render(seat: &Seat, id: RunId, said: Option<Said>, scan: String) -> Result<Response, Problem> {
+async fn render(seat: &Seat, id: RunId, said: Option<Said>, picked: Picked) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
     let loaded = runs::load(&mut s, &seat.app, id).await?.ok_or(Problem::NotFound)?;
     let mut around = view::Around::load(&mut s, seat, &loaded).await?;
-    around.scan = scan;
+    around.picked = picked;
     s.commit().await?;
     let status = said.as_ref().map_or(StatusCode::OK, |x| x.status);
     let mut response = page::html(&RunPage::new(seat, &loaded, around, said));
@@ -36,18 +30,18 @@ async fn render(seat: &Seat, id: RunId, said: Option<Said>, scan: String) -> Res
 }
 
 /// The screen. While the station is locked it shows clocks, facts and stop, and no health answers.
-pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Scanned>) -> Answered {
-    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None, q.scan).await
+pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Picked>) -> Answered {
+    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None, q).await
 }
 
 /// The same page, fetched anew by its script when the run moved on.
-pub async fn live(seat: Seat, Path(id): Path<String>, Query(q): Query<Scanned>) -> Answered {
-    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None, q.scan).await
+pub async fn live(seat: Seat, Path(id): Path<String>, Query(q): Query<Picked>) -> Answered {
+    render(&seat, id.parse().map_err(|_| Problem::NotFound)?, None, q).await
 }
 
 /// The page again, with why an act was not done.
-pub(super) async fn again(seat: &Seat, id: RunId, said: Said) -> Answered {
-    render(seat, id, Some(said), String::new()).await
+pub(super) async fn again(seat: &Seat, id: RunId, said: Said, picked: Picked) -> Answered {
+    render(seat, id, Some(said), picked).await
 }
 
 /// Events after a sequence number.

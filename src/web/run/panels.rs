@@ -156,10 +156,15 @@ impl Maker<'_> {
         let by = |p: Option<crate::domain::ids::PersonId>| {
             p.map_or_else(|| "this station".into(), |p| self.around.name(p.0))
         };
+        let is_bowl = |kind: &EventKind| matches!(kind, EventKind::Granted(Granted::LotDispensed { .. }));
+        let follows_a_bowl =
+            |seq: i64| self.loaded.events.iter().any(|e| e.seq == seq - 1 && is_bowl(&e.kind));
         self.loaded
             .events
             .iter()
             .rev()
+            // What was signed with a bowl is said by the bowl's own line: a dispensed lot stands once.
+            .filter(|e| !(e.kind.hold_point() == Some(HoldPoint::Lot) && follows_a_bowl(e.seq)))
             .filter_map(|e| {
                 let (what, holds) = match &e.kind {
                     EventKind::Granted(Granted::HoldPointSigned { signed, .. }) => (

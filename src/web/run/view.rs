@@ -4,6 +4,7 @@ use askama::Template;
 use time::OffsetDateTime;
 
 use super::acts::Said;
+use super::bowl::{Bowl, Picked};
 use super::head::SectionList;
 use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
@@ -16,7 +17,6 @@ use crate::flow::run_hands;
 use crate::flow::runs::Loaded;
 use crate::store::{Scoped, Stored, people, run_frames, stations, stock_notes};
 use crate::web::bar::{Bar, MainAct, Reach};
-use crate::web::form::Choice;
 use crate::web::once;
 use crate::web::picture::Clock;
 use crate::web::picture::head_map::HeadMap;
@@ -40,8 +40,8 @@ pub(super) struct Around {
     pub(super) hands: Option<HandsKnown>,
     /// What bowls of this run took beyond the book: lot and grams.
     pub(super) beyond: Vec<(i64, f32)>,
-    /// What a scanner typed into the bowl's field; empty for nothing.
-    pub(super) scan: String,
+    /// What was picked, weighed or scanned for a bowl.
+    pub(super) picked: Picked,
 }
 
 impl Around {
@@ -56,7 +56,9 @@ impl Around {
             .filter(|x| x.paired && !x.revoked && Some(StationId(x.station_id)) != own && x.kind != "wall")
             .map(|x| (x.station_id, x.name))
             .collect();
-        let lots = run_frames::list_lots(s, PlanId(loaded.run.plan_id)).await?;
+        let of = (PlanId(loaded.run.plan_id), crate::domain::ids::RunId(loaded.run.run_id));
+        let today = Zone::find(&seat.salon_row.zone).map_or(loaded.now.date(), |z| z.day_of(loaded.now));
+        let lots = run_frames::list_lots(s, of, today).await?;
         let aftercare = crate::store::finish::find_aftercare(s, crate::domain::ids::RunId(loaded.run.run_id))
             .await?
             .is_some();
@@ -65,7 +67,8 @@ impl Around {
             None => Some(run_hands::known(s, loaded, seat.person()).await?),
         };
         let beyond = stock_notes::list_by_run(s, crate::domain::ids::RunId(loaded.run.run_id)).await?;
-        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, scan: String::new() })
+        let picked = Picked::default();
+        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, picked })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -89,18 +92,6 @@ pub(super) struct Point {
     pub(super) held: String,
     pub(super) fails: bool,
     pub(super) values: Vec<Value>,
-}
-
-/// A lot to dispense.
-pub(super) struct Bowl {
-    pub(super) application: char,
-    pub(super) title: String,
-    pub(super) product: String,
-    pub(super) lots: Vec<Choice>,
-    /// The lot a scanner read, in words; empty for none.
-    pub(super) scanned: String,
-    /// Why what was scanned is no lot for this bowl; empty for none.
-    pub(super) fault: String,
 }
 
 /// A recent tap that may be taken back.
@@ -305,10 +296,7 @@ impl Maker<'_> {
                 .and_then(|_| self.around.hands?.words(&|at| self.clock(at)))
                 .unwrap_or_default(),
             may_name: self.seat.person().is_some_and(|p| p.role == crate::domain::access::Role::Manager),
-            scan_query: match self.around.scan.as_str() {
-                "" => String::new(),
-                scan => format!("?scan={}", crate::web::page::query_value(scan)),
-            },
+            scan_query: self.around.picked.query(),
             curls: self.curls(),
             looks: self.looks(),
             rods: step.filter(|s| s.rods && state.rods.is_none()).map(|_| once::key()),

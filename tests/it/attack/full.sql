@@ -7,7 +7,7 @@ update consult set stylist_reason_id = {s}::bigint * 1000000, words_id = {s}::bi
 update consent set station_id = {station} where salon_id = {s};
 insert into hair_reading (salon_id, client_id, place, taken_by, texture) values ({s}, {client}, 'nape', {stylist}, 'fine');
 update strand_event set recorded_by = {stylist}, run_id = {run} where salon_id = {s};
-update skin_test set taken_off_by = {stylist} where salon_id = {s};
+update skin_test set taken_off_at = placed_at + interval '48 hours', taken_off_by = {stylist} where salon_id = {s};
 update protocol_revision set published_by = {manager} where salon_id = {s};
 insert into run_event (salon_id, run_id, seq, by, station_id, kind) values ({s}, {run}, 1, {stylist}, {station}, 'run_started');
 insert into run_event (salon_id, run_id, seq, by, station_id, kind, step, hold_point, outcome, data) values
@@ -34,6 +34,8 @@ insert into followup (salon_id, client_id, by, outcome, booking_id) values ({s},
 insert into aftercare (salon_id, run_id, words) values ({s}, {run}, 'Keep it dry for two days.');
 update lot set judged_by = {stylist}, withdrawn_by = {stylist} where salon_id = {s} and lot_id = {other_lot};
 update hair_test set lot_id = {lot} where salon_id = {s} and product_id = {product} and kind = 'strand';
+insert into lot_judgement (salon_id, lot_id, judged_by, why, place, law_verdict) values ({s}, {other_lot}, {stylist}, 'label read again', 'eu', 'not-judged');
+insert into product_part (salon_id, product_id, part_product_id) values ({s}, {colour}, {lotion});
 insert into stock_note (salon_id, lot_id, noted_by, kind, change_grams, reason, run_id) values ({s}, {lot}, {stylist}, 'thrown-away', -5, 'mixture left', {run});
 insert into hair_photo (salon_id, hair_test_id, jpeg, width_px, height_px, agreed_by, asked_by, taken_back_at, taken_back_noted_by)
   select {s}, hair_test_id, null, 10, 10, 'client', {stylist}, rinsebell_now(), {stylist} from hair_test where salon_id = {s} limit 1;

@@ -1,6 +1,7 @@
 //! Attacks on the database with raw SQL as the app role: what the program would never ask for, and what a broken
 //! or hostile program would. The rules are the migrations'; their sources are named beside each check.
 
+mod mixtures;
 mod places;
 mod races;
 mod record;

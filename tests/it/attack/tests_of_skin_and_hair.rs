@@ -172,6 +172,15 @@ async fn what_was_read_or_told_of_a_patch_test_is_not_written_over() {
             ),
             "",
         ),
+        // Who took it off is said with it, and when is the database's.
+        (&unread, format!("update skin_test set taken_off_at = rinsebell_now() {of}"), "23514"),
+        (
+            &unread,
+            format!("update skin_test set taken_off_at = '2020-01-01', taken_off_by = {{stylist}} {of}"),
+            "",
+        ),
+        (&unread, format!("update skin_test set taken_off_by = {{stylist}} {of}"), "23514"),
+        (&unread, format!("update skin_test set lot_id = {{other_lot}} {of}"), "42501"),
         ("", format!("update skin_test set placed_at = '2020-01-01' {of}"), "42501"),
         ("", format!("update skin_test set formula = 7 {of}"), "42501"),
         ("", format!("delete from skin_test {of}"), "42501"),
