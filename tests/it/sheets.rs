@@ -1,8 +1,9 @@
 //! Sheet times by hair: entered where the sheet tells hair apart, taken by the weakest place felt, capped all the same.
 
 use rinsebell::domain::ids::ClientId;
+use rinsebell::domain::plan_check::{Felt, Porosity, Texture};
 use rinsebell::domain::protocol::Clock;
-use rinsebell::domain::sheet::SheetHair;
+use rinsebell::domain::sheet::{SheetHair, SheetRow, choose, weakest};
 
 use crate::chair::{send, with};
 use crate::support::{Answer, Browser, Salon, Stage};
@@ -178,4 +179,73 @@ async fn the_database_freezes_no_time_longer_than_the_sheet_gives_this_hair() {
     assert_eq!(no.as_database_error().and_then(|e| e.code()).as_deref(), Some("RB010"));
     owner("delete from product_time where product_id = $1").await.expect("taken out");
     assert_eq!(froze(&salon, &stage, 25.0).await, Err("sheet:missing".into()));
+}
+
+#[tokio::test]
+async fn the_database_and_the_domain_name_one_hair_and_one_row() {
+    let salon = Salon::open().await;
+    let stage = salon.stage().await;
+    let textures = [None, Some("fine"), Some("medium"), Some("coarse")];
+    for crown in textures {
+        for nape in textures {
+            for porosity in [None, Some("normal"), Some("high")] {
+                feel(&salon, stage.client, "crown", crown, None).await;
+                feel(&salon, stage.client, "nape", nape, porosity).await;
+                let told: Option<String> = sqlx::query_scalar("select rinsebell_weakest_hair($1, $2)")
+                    .bind(salon.id.0)
+                    .bind(stage.client.0)
+                    .fetch_one(&salon.owner)
+                    .await
+                    .expect("named");
+                let felt = [(crown, None), (nape, porosity)].map(|(t, p)| Felt {
+                    texture: t.and_then(Texture::from_code),
+                    porosity: p.and_then(Porosity::from_code),
+                    ..Felt::default()
+                });
+                let ours = weakest(&felt).map(|h| h.code().to_string());
+                assert_eq!(told, ours, "crown {crown:?}, nape {nape:?}, porosity {porosity:?}");
+            }
+        }
+    }
+    // Every set of rows, weaker hair never longer; every hair that may have been felt.
+    for set in 0..16u8 {
+        sqlx::query("delete from product_time where product_id = $1")
+            .bind(stage.straightener.0)
+            .execute(&salon.owner)
+            .await
+            .expect("taken out");
+        let most = |h: SheetHair| match h {
+            SheetHair::Fine => 11.0,
+            SheetHair::Medium => 13.0,
+            SheetHair::Any => 14.0,
+            SheetHair::Coarse => 15.0,
+        };
+        let stands = SheetHair::ALL.into_iter().enumerate().filter(|(i, _)| set & (1 << i) != 0);
+        let rows: Vec<SheetRow> =
+            stands.map(|(_, hair)| SheetRow { hair, target_min: 9.0, most_min: most(hair) }).collect();
+        for row in &rows {
+            sqlx::query(
+                "insert into product_time (salon_id, product_id, clock, target_min, most_min, counts_from, entered_by, hair)
+                 values ($1,$2,'exposure',9,$3,'first-touch',$4,$5)",
+            )
+            .bind(salon.id.0)
+            .bind(stage.straightener.0)
+            .bind(row.most_min)
+            .bind(salon.staff.stylist.0)
+            .bind(row.hair.code())
+            .execute(&salon.owner)
+            .await
+            .expect("entered");
+        }
+        for felt in [None, Some(SheetHair::Fine), Some(SheetHair::Medium), Some(SheetHair::Coarse)] {
+            let told: Option<f32> = sqlx::query_scalar("select rinsebell_sheet_most($1, $2, 'exposure', $3)")
+                .bind(salon.id.0)
+                .bind(stage.straightener.0)
+                .bind(felt.map(SheetHair::code))
+                .fetch_one(&salon.owner)
+                .await
+                .expect("told");
+            assert_eq!(told, choose(&rows, felt).map(|i| rows[i].most_min), "{rows:?} on {felt:?}");
+        }
+    }
 }

@@ -77,6 +77,52 @@ async fn walk(case: Case) {
     assert_eq!(list.status, 200);
 }
 
+/// A first service and, eleven weeks later, the retouch it made due, on one head with the same products: what the first
+/// one wrote into the strand is what the second one's plan meets.
+async fn walk_and_come_back(first: &str, retouch: &str) {
+    let (first, retouch) = (shipped(first), shipped(retouch));
+    let (salon, mut desk) = house().await;
+    let shelf = ready::stock(&mut desk, &first).await;
+    let client = ready::client(&mut desk).await;
+    ready::place_skin_tests(&mut desk, client, &shelf).await;
+    ready::enter_sheet_times(&mut desk, &first, &shelf).await;
+    salon.advance(Duration::from_secs(49 * 3600)).await;
+    let stylist = salon.staff.stylist;
+    for (visit, protocol) in [&first, &retouch].into_iter().enumerate() {
+        let mut chair = again(&salon, stylist, &format!("Chair {}", visit + 2)).await;
+        if visit == 0 {
+            ready::read_skin_tests(&salon, &mut chair, client).await;
+        } else {
+            ready::measure(&mut chair, client, "22").await;
+        }
+        ready::consult_and_consent(&salon, &mut chair, client, None).await;
+        ready::strand_tests(&mut chair, client, &shelf).await;
+        let plan = ready::plan(&mut chair, client, protocol, &shelf).await;
+        let run = ready::start(&mut chair, plan).await;
+        given::every_step(&salon, &mut chair, run, protocol, &shelf).await;
+        given::ended(&salon, &mut chair, run, protocol, &shelf).await;
+        let due: String = sqlx::query_scalar("select protocol from due where client_id = $1")
+            .bind(client)
+            .fetch_one(&salon.owner)
+            .await
+            .expect("due again");
+        assert_eq!(due, retouch.code);
+        salon.advance(Duration::from_secs(77 * 24 * 3600)).await;
+    }
+}
+
+#[tokio::test]
+async fn a_relaxed_head_comes_back_for_its_retouch() {
+    let walked = walk_and_come_back("relaxer-sodium-virgin", "relaxer-sodium-retouch");
+    tokio::time::timeout(2 * LONGEST, walked).await.expect("a walk has an end");
+}
+
+#[tokio::test]
+async fn a_curled_head_comes_back_for_its_retouch() {
+    let walked = walk_and_come_back("curl-virgin", "curl-retouch");
+    tokio::time::timeout(2 * LONGEST, walked).await.expect("a walk has an end");
+}
+
 macro_rules! walks {
     ($($name:ident: $code:literal on $met:expr, due $due:expr;)+) => {
         $(#[tokio::test]

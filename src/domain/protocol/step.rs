@@ -109,7 +109,7 @@ impl Mark {
         match self {
             Mark::Law => "law",
             Mark::Published => "published",
-            Mark::Consumer => "a consumer page, no fact",
+            Mark::Consumer => "from consumer pages, no fact",
             Mark::Handbook => "handbook teaching",
             Mark::CommonPractice => "common practice, no source",
             Mark::Memory => "from memory",

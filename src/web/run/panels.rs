@@ -1,7 +1,7 @@
 //! What stands under the clocks: hold points, bowl, test curls, stop, last taps, record, steps.
 
 use super::view::{CurlPanel, LookPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words};
-use crate::domain::protocol::{HoldPoint, LookFor, Meaning, Section, Step};
+use crate::domain::protocol::{Heat, HoldPoint, LookFor, Meaning, Section, Step};
 use crate::domain::run::{CurlReading, EventKind, Granted, Happened, Progress, Rod};
 use crate::web::once;
 
@@ -231,6 +231,9 @@ impl Maker<'_> {
         let mut all: Vec<String> = step
             .map(|s| s.cautions.iter().map(|c| format!("{} ({})", c.words, c.mark.words())).collect())
             .unwrap_or_default();
+        if let Some(heat) = step.map(|s| s.heat).filter(|h| *h != Heat::None) {
+            all.push(format!("{}.", super::view::capital(heat.words())));
+        }
         if self.state.product_on() {
             all.push("The product's own sheet, local rules and licensed practice come first.".into());
         }

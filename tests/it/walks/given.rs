@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use rinsebell::domain::chemistry::family::Family;
 use rinsebell::domain::ids::RunId;
-use rinsebell::domain::protocol::{Chemical, HoldPoint, LookFor, Protocol, SectionWork, Step};
+use rinsebell::domain::protocol::{Chemical, Heat, HoldPoint, LookFor, Protocol, SectionWork, Step};
 
 use super::ready::{Stood, words_of};
 use crate::support::{Answer, Browser, PIN, Salon};
@@ -136,6 +136,8 @@ impl Hands<'_> {
             step.code,
             words_of(&page.body)
         );
+        let warm = step.heat == Heat::HoodBySheet;
+        assert_eq!(page.body.contains("as warm as the product sheet says."), warm, "{}: heat", step.code);
         for caution in &step.cautions {
             assert!(page.body.contains(&escaped(&caution.words)), "{}: {}", step.code, caution.words);
         }

@@ -159,6 +159,22 @@ pub async fn consult_and_consent(
     assert_eq!(signed.status, 303, "{}", words_of(&signed.body));
 }
 
+/// New growth of the whole head by ruler, stretched, mm.
+pub async fn measure(at: &mut Browser, client: i64, mm: &'static str) {
+    let here = format!("/clients/{client}/readings");
+    let reading = fields(&[
+        ("place", "whole"),
+        ("new_growth_mm", mm),
+        ("read_as", "stretched"),
+        ("read_by", "ruler"),
+        ("texture", "medium"),
+        ("porosity", "normal"),
+        ("wet_stretch", "returns"),
+    ]);
+    let kept = send(at, &here, &here, &reading).await;
+    assert_eq!(kept.status, 303, "{}", words_of(&kept.body));
+}
+
 /// A strand test of every product that opens the hair, passed at the worst place.
 pub async fn strand_tests(at: &mut Browser, client: i64, shelf: &[Stood]) {
     let here = format!("/clients/{client}/tests");
