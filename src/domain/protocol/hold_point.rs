@@ -169,7 +169,7 @@ impl HoldPoint {
             HoldPoint::Base => "Where is the base?",
             HoldPoint::Barrier => "What protects hairline, ears and eyes?",
             HoldPoint::HairDry | HoldPoint::HairDamp => "How does the hair feel, at the root too?",
-            HoldPoint::EyeProtection => "What keeps the neutraliser out of the eyes?",
+            HoldPoint::EyeProtection => "What keeps it out of the eyes?",
             HoldPoint::Consent => "Consent: signed by the client on the words shown.",
             HoldPoint::Plan => "Plan: what the plan check found.",
             HoldPoint::Lot => "Lot: dispense it, with its grams.",

@@ -139,7 +139,7 @@ impl Maker<'_> {
                         if *clear { "rinsed clear" } else { "water on" }
                     ),
                     Happened::TestCurlRead { rod, reading } => {
-                        format!("test curl, {} rod: {}", rod.code(), curl_words(*reading))
+                        format!("test curl, {}: {}", rod_words(*rod), curl_words(*reading))
                     }
                     Happened::ProgressRead { look, section, reading } => {
                         format!("{}, {}: {}", look.words(), section.words(), reading.words())
@@ -238,5 +238,13 @@ impl Maker<'_> {
             all.push("The product's own sheet, local rules and licensed practice come first.".into());
         }
         all
+    }
+}
+
+const fn rod_words(rod: Rod) -> &'static str {
+    match rod {
+        Rod::First => "first rod",
+        Rod::Last => "last rod",
+        Rod::Weakest => "weakest place",
     }
 }
