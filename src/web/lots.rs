@@ -210,7 +210,7 @@ async fn lot_page(
             _ => "never, it came in before lots were".into(),
         },
         limits: kept_limit_lines(&kept.law),
-        label_seen: texts(&kept.label_seen),
+        label_seen: texts(&kept.label_seen).iter().map(|w| w.trim_end_matches('.').to_string()).collect(),
         mended: lot.quarantined && lot.withdrawn_at.is_none() && law_now == Verdict::Within,
         may_release: seat.may(Act::ReleaseLot),
         anew: anew.iter().map(|j| anew_line(j, |at| format!("{} {}", day(at), zone.clock(at)))).collect(),

@@ -59,6 +59,8 @@ def answers_what_is_asked(station, only=None, besides=()):
     """Signs each hold point that is asked by the button with what is seen; dispenses where a bowl is asked."""
     while True:
         if station.has("Dispense", "form[action$='/lots']"):
+            # Of a mixture both parts are weighed; the proportion is the sheet's, so nothing stands there before.
+            station.run_js("const g = document.querySelector('#part_grams'); if (g && !g.value) g.value = '60'")
             station.presses("Dispense", "form[action$='/lots']")
             continue
         asked = [a for a in [station.run_js(ASKED)] if a]
