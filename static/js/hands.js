@@ -8,6 +8,7 @@ const LONGEST_PRESS_MS = 10_000; // a lift that is never told ends then
 const down = new Map(); // pointer or key that is down → the timer of its longest press
 let lifted = 0; // the timer that waits for the click of the last lift
 let unanswered = 0;
+let composing = false; // a word is being put together (accents, other scripts): a swap would break it off
 let waiting = [];
 
 function tellWaiting() {
@@ -48,10 +49,20 @@ export async function fingersUp() {
 
 /** Resolves once no finger is down and every tap is answered; true if that had to be waited for. */
 export async function handsOff() {
-  const busy = () => fingerDown() || unanswered > 0;
+  const busy = () => fingerDown() || unanswered > 0 || composing;
   if (!busy()) return false;
   while (busy()) await new Promise((go) => { waiting.push(go); });
   return true;
+}
+
+/** Does something that may shift the page, when no finger is down, and puts what is looked at back where it was:
+ * a notice above must not move a button away from under a finger. */
+export async function still(work) {
+  await fingersUp();
+  const at = document.activeElement && document.activeElement !== document.body ? document.activeElement : document.querySelector("main");
+  const before = at?.getBoundingClientRect().top;
+  work();
+  if (at?.isConnected) scrollBy({ top: at.getBoundingClientRect().top - before, behavior: "instant" });
 }
 
 /** A tap's answer is awaited. */
@@ -73,6 +84,8 @@ export function start() {
   // Space acts on a button when it comes up again.
   document.addEventListener("keydown", (event) => { if (event.key === " " && event.target.closest?.("button, summary")) press("space"); }, true);
   document.addEventListener("keyup", (event) => { if (event.key === " ") lift("space", 0); }, true);
+  document.addEventListener("compositionstart", () => { composing = true; }, true);
+  for (const end of ["compositionend", "focusout"]) document.addEventListener(end, () => { if (composing) { composing = false; tellWaiting(); } }, true);
   addEventListener("blur", liftAll);
   document.addEventListener("visibilitychange", () => { if (document.hidden) liftAll(); });
 }

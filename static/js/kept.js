@@ -1,5 +1,6 @@
 // Facts kept at this station until the server has taken them, and those it refused until somebody noted it.
 // One entry a fact: two tabs of one browser never write over each other's list.
+import { still } from "./hands.js";
 import { clockTime } from "./now.js";
 
 const KEPT = "rinsebell_kept:"; // facts waiting for the server
@@ -60,6 +61,10 @@ function noted() {
 
 /** Says how many facts wait here, and which were not taken. */
 export function tell() {
+  return still(show);
+}
+
+function show() {
   document.getElementById("kept")?.remove();
   const [waiting, refused] = [read(KEPT), read(NOT_TAKEN)];
   if (waiting.length + refused.length === 0) return;

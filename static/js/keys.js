@@ -1,6 +1,8 @@
-// Single keys on the Run screen: space for the main act, digits for quadrants, R for stop and rinse.
+// Single keys on the Run screen: space for the main act, digits for the sections (0 the tenth), R for stop and rinse.
 //   <button data-key="Space">, <button data-key="1">, <button data-key="R">
-// Only there, only outside fields, and they can be switched off (WCAG 2.2, 2.1.4).
+// Only there, only outside fields, and they can be switched off (WCAG 2.2, 2.1.4). A key that comes alone is a
+// hand's; a burst is a scanner's (scan.js).
+import { onSingleKey } from "./scan.js";
 
 const SWITCH = "rinsebell_keys";
 
@@ -8,17 +10,19 @@ function isOff() {
   return localStorage.getItem(SWITCH) === "off";
 }
 
-function onKey(event) {
-  if (isOff() || event.repeat || event.ctrlKey || event.altKey || event.metaKey || event.defaultPrevented) return;
-  const at = event.target;
-  if (at.closest?.("input, select, textarea, [contenteditable], dialog, summary")) return;
-  // A focused button or link keeps its own meaning of space.
-  if (event.key === " " && at.closest?.("button, a[href]")) return;
+/** What a key does when it comes alone; nothing for a key without an act. */
+function actOf(event) {
+  if (isOff()) return null;
+  // A focused button, link or summary keeps its own meaning of space.
+  if (event.key === " " && event.target.closest?.("button, a[href], summary")) return null;
   const key = event.key === " " ? "Space" : event.key.toUpperCase();
-  const button = [...document.querySelectorAll("button[data-key]")].find((one) => one.dataset.key === key);
-  if (!button || button.disabled || button.getAttribute("aria-disabled") === "true") return;
-  event.preventDefault();
-  button.click();
+  const found = () => [...document.querySelectorAll("button[data-key]")].find((one) => one.dataset.key === key);
+  if (!found()) return null;
+  return () => {
+    // Found again: the page may have been swapped since the key came down.
+    const button = found();
+    if (button && !button.disabled && button.getAttribute("aria-disabled") !== "true") button.click();
+  };
 }
 
 function show(toggle) {
@@ -29,7 +33,7 @@ function show(toggle) {
 
 export function start() {
   if (!document.body.classList.contains("run")) return;
-  document.addEventListener("keydown", onKey);
+  onSingleKey(actOf);
   const toggle = document.querySelector("[data-keys-toggle]");
   if (!toggle) return;
   toggle.hidden = false;

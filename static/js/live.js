@@ -2,6 +2,7 @@
 //   <body data-live="/live" data-topics="floor">
 // Events: "beat" (server's now, ms), "changed" ("topic version"),
 // "gap" (something was missed: fetch everything), "away" (the database does not answer).
+import { still } from "./hands.js";
 import { clockTime, heard, now, say, slept } from "./now.js";
 import { changed, isTypedInto, refetchAll } from "./parts.js";
 
@@ -97,7 +98,7 @@ function contact(serverNow) {
   graceTimer = 0;
   if (!lost) return;
   lost = false;
-  document.getElementById("contact").replaceChildren();
+  still(() => { if (!lost) document.getElementById("contact").replaceChildren(); });
   delete document.documentElement.dataset.contact;
   say("Connected again.");
   document.dispatchEvent(new CustomEvent("rinsebell:contact", { detail: { lost: false } }));
@@ -117,7 +118,7 @@ function lose() {
   const more = document.createElement("small");
   more.textContent = "What you tap is kept here and sent when the server is back.";
   words.append(more);
-  document.getElementById("contact").replaceChildren(words);
+  still(() => { if (lost) document.getElementById("contact").replaceChildren(words); });
   document.documentElement.dataset.contact = "lost";
   document.dispatchEvent(new CustomEvent("rinsebell:contact", { detail: { lost: true } }));
 }

@@ -72,15 +72,16 @@ async function swap(url, html) {
   const found = [...answer.querySelectorAll("[data-part]")].find((part) => part.dataset.part === url) ?? answer.body.firstElementChild;
   if (!found) return;
   const fresh = document.adoptNode(found);
-  if (!carryTyped(old, fresh)) return;
+  const left = carryTyped(old, fresh);
   const focus = old.contains(document.activeElement) ? document.activeElement : null;
-  const [left, top, focusTop] = [scrollX, scrollY, focus?.getBoundingClientRect().top];
+  const [x, y, focusTop] = [scrollX, scrollY, focus?.getBoundingClientRect().top];
   const caret = caretOf(focus);
   const opened = [...old.querySelectorAll("details[id][open]")].map((details) => details.id);
   old.replaceWith(fresh);
+  if (left.length > 0) keepBeside(fresh, left);
   for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
-  scrollTo(left, top);
-  const next = focus && again(focus, fresh);
+  scrollTo(x, y);
+  const next = focus && (focus.isConnected ? focus : again(focus, fresh));
   if (next) {
     next.focus({ preventScroll: true });
     if (caret) next.setSelectionRange(...caret);
@@ -103,13 +104,25 @@ const fieldsOf = (form) => [...form.elements].filter((field) => field.name && fi
 /** What makes a form this form, on every showing. */
 const nameOf = (form) => [form.id, pathOf(form.getAttribute("action") ?? ""), form.dataset.fact, ...fieldsOf(form).map((field) => field.name)].join(" ");
 
-/** Puts what was typed into the fresh part; false where it has no place there, and the old part stays. */
+/** Puts what was typed into the fresh part; gives the forms that have no place there any more. */
 function carryTyped(old, fresh) {
   const typed = [...old.querySelectorAll("form")].filter((form) => typedInto.has(form));
-  const pairs = typed.map((form) => [form, [...fresh.querySelectorAll("form")].find((other) => nameOf(other) === nameOf(form))]);
-  // What was drawn cannot be put elsewhere.
-  if (pairs.some(([form, other]) => !other || form.querySelector("canvas"))) return false;
-  for (const [form, other] of pairs) {
+  const left = [];
+  for (const form of typed) {
+    const other = [...fresh.querySelectorAll("form")].find((one) => nameOf(one) === nameOf(form));
+    if (!other) {
+      left.push(form);
+      continue;
+    }
+    if (form.querySelector("canvas")) {
+      // What was drawn cannot be put elsewhere: the form itself stays, with what is new of what it sends unseen.
+      for (const field of form.querySelectorAll("input[type=hidden]:not([data-sign-value])")) {
+        const now = [...other.elements].find((one) => one.name === field.name);
+        if (now) field.value = now.value;
+      }
+      other.replaceWith(form);
+      continue;
+    }
     const target = fieldsOf(other);
     fieldsOf(form).forEach((field, at) => {
       if ("checked" in field) target[at].checked = field.checked;
@@ -117,7 +130,22 @@ function carryTyped(old, fresh) {
     });
     typedInto.add(other);
   }
-  return true;
+  return left;
+}
+
+/** The screen goes on; a half-filled form it has no place for stands under it, as it was, until it is put away. */
+function keepBeside(fresh, forms) {
+  const box = document.createElement("section");
+  box.className = "section notice left-over";
+  const words = document.createElement("p");
+  words.textContent = "The screen has gone on. What you typed is still here.";
+  const away = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: "Put it away" });
+  away.addEventListener("click", () => {
+    for (const form of forms) typedInto.delete(form);
+    box.remove();
+  });
+  box.append(words, ...forms, away);
+  fresh.append(box);
 }
 
 /** The element of the fresh part that stands for the one that had the focus. */

@@ -62,6 +62,25 @@ def test_keys_alone_give_a_pass(place):
     assert events(place, "section_started") == 2, "switched off, a digit does nothing"
 
 
+def test_a_scan_that_comes_to_no_field_acts_on_nothing(place):
+    """A scanner is a keyboard: its digits are no quadrants, its letters no stop, its Enter no tap on what has the focus."""
+    chair = place.chair
+    run_page(place.run, chair)
+    before = [events(place, kind) for kind in ("section_started", "stop_recorded")]
+    main = service.main_act(chair)
+    # As after a tap: the focus is on the main act, and the scan's Enter would press it.
+    chair.run_js("document.getElementById('act').focus()")
+    chair.keys("0109520000990015103R1\ue007")
+    wait_for("said", lambda: "nothing on this screen takes one" in chair.run_js("return document.getElementById('said').textContent"), 10)
+    assert [events(place, kind) for kind in ("section_started", "stop_recorded")] == before
+    assert service.main_act(chair) == main and not chair.run_js("return document.querySelector('[aria-busy]')")
+    # Where the screen has a field for codes, they come there.
+    chair.goes_to("/shelf")
+    chair.run_js("document.activeElement.blur(); window.before = true")
+    chair.keys("XK-NOT-THERE\ue007")
+    wait_for("looked up", lambda: chair.path.startswith("/shelf/scan?code=XK-NOT-THERE"), 10)
+
+
 def test_every_act_is_reached_by_tab(place):
     chair = run_and_look(place)
     chair.run_js("document.body.tabIndex = -1; document.body.focus()")

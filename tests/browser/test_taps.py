@@ -119,6 +119,86 @@ def test_what_is_typed_stays_while_the_screen_goes_on(chair):
     assert chair.run_js("const e = document.activeElement; return [e.id, e.value, e.selectionStart, e.selectionEnd]") ==         ["leave-reason", "A call came in", 2, 6]
 
 
+def test_a_half_filled_form_does_not_hold_up_the_screen(chair):
+    """The form it was typed into is on the screen no more: the rest goes on, what was typed stays to be read."""
+    chair.taps("The client goes before the end")
+    chair.writes("What happened", "A call came in")
+    # The next showing of the part has no such form.
+    chair.run_js("""const real = window.fetch;
+        window.fetch = async (url, how = {}) => {
+          const answer = await real(url, how);
+          if (!how.headers?.['X-Rinsebell-Part']) return answer;
+          const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
+          page.getElementById('leave').remove();
+          page.querySelector('h1').textContent = 'The screen of later';
+          return new Response(page.documentElement.outerHTML);
+        };
+        document.activeElement.setSelectionRange(2, 6); window.look()""")
+    wait_for("the screen goes on", lambda: chair.headline == "The screen of later", 15)
+    assert chair.run_js("const e = document.activeElement; return [e.id, e.value, e.selectionStart, e.selectionEnd]") == ["leave-reason", "A call came in", 2, 6]
+    chair.sees("What you typed is still here")
+    chair.run_js("window.look()")
+    wait_for("and on", lambda: chair.run_js(SWAPPED), 15)
+    assert chair.run_js("return document.getElementById('leave-reason').value") == "A call came in", "over a second swap too"
+    chair.taps("Put it away")
+    assert not chair.run_js("return document.getElementById('leave-reason')")
+
+
+def test_a_part_that_failed_to_come_is_asked_for_again(chair):
+    """Two answers of 503, then the part; a tap in between is sent all the same."""
+    chair.run_js("""const real = window.fetch; let failures = 2;
+        window.fetch = (url, how = {}) => how.headers?.['X-Rinsebell-Part'] && failures-- > 0
+          ? Promise.resolve(new Response('', { status: 503 })) : real(url, how);
+        window.look()""")
+    chair.taps("3 front left", ".head-form")
+    assert chair.run_js(SENT) == ["front-left"]
+    chair.run_js("window.answer()")
+    wait_for("the part came", lambda: chair.run_js(SWAPPED), 20)
+
+
+def test_a_notice_moves_nothing_from_under_a_finger(chair):
+    """Contact is lost while a finger is down on a quadrant: the quadrant stays where it is, the tap counts."""
+    place_of = "return Math.round(document.querySelector(`.head-form button[value='front-left']`).getBoundingClientRect().top)"
+    chair.run_js("document.querySelector(`.head-form button[value='front-left']`).scrollIntoView({block: 'center'})")
+    before = chair.run_js(place_of)
+    hand(chair).move_to_element(quadrant(chair, "front-left")).click_and_hold().perform()
+    chair.run_js("new BroadcastChannel('rinsebell-live').postMessage({ kind: 'error' })")
+    wait_for("lost", lambda: chair.run_js("return document.documentElement.dataset.contact") == "lost", 10)
+    assert not chair.run_js("return document.getElementById('contact').textContent"), "not while a finger is down"
+    assert chair.run_js(place_of) == before
+    hand(chair).release().perform()
+    chair.sees("No contact since")
+    assert abs(chair.run_js(place_of) - before) <= 1, "what was under the finger is there still"
+    assert chair.run_js(SENT) == ["front-left"]
+    chair.run_js("window.answer(); new BroadcastChannel('rinsebell-live').postMessage({ kind: 'beat', now: NaN })")
+    wait_for("connected", lambda: not chair.run_js("return document.documentElement.dataset.contact ?? ''"), 15)
+
+
+def test_two_tabs_of_one_browser_send_a_kept_tap_once(place):
+    """A tap kept in one tab is another tab's as well; the record has it once, and both show it."""
+    station = is_at_the_first_pass(place)
+    before = events(place, "section_started")
+    first = station.driver.current_window_handle
+    station.run_js("window.fetch = ((real) => (url, how = {}) => how.method === 'POST' ? Promise.reject(new TypeError('cut')) : real(url, how))(window.fetch)")
+    station.taps("2 back left", ".head-form")
+    station.sees("Kept here until the server is back")
+    station.driver.switch_to.new_window("tab")
+    second = station.driver.current_window_handle
+    try:
+        station.goes_to(place.run)
+        wait_for("sent by the other tab", lambda: events(place, "section_started") == before + 1, 30)
+        station.sees("back left touched, pass 1")
+        station.driver.switch_to.window(first)
+        station.goes_to(place.run)
+        station.sees("back left touched, pass 1")
+        wait_for("kept no more", lambda: "kept here until" not in station.text.lower(), 20)
+        assert events(place, "section_started") == before + 1, "once"
+    finally:
+        station.driver.switch_to.window(second)
+        station.driver.close()
+        station.driver.switch_to.window(first)
+
+
 def test_news_of_a_lower_version_is_news(chair, place):
     """Versions are given before a commit, and commits come in any order (6-pitfalls.md, P11)."""
     topic = "run:" + place.run.rsplit("/", 1)[1]
