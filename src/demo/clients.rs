@@ -6,7 +6,7 @@ use time::{Date, OffsetDateTime};
 use super::files::{Client, Consent, Deed, PatchTest, Reading, StrandTest};
 use super::{DemoFault, Laid, Stage, named, service};
 use crate::domain::chemistry::family::Family;
-use crate::domain::consult::{HomeColour, Scalp, Told};
+use crate::domain::consult::{HomeColour, Own, Scalp, Told};
 use crate::domain::followup::Outcome;
 use crate::domain::ids::ClientId;
 use crate::domain::strand::{self, Exposure, Known, Zone};
@@ -110,6 +110,7 @@ async fn consult(
         scalp_treatment: false,
         home_colour: HomeColour::Never,
         silver_in_history: false,
+        own: Own::default(),
     };
     let words = match words {
         "" => None,

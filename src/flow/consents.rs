@@ -6,6 +6,7 @@ use crate::calendar::Zone;
 use crate::domain::consult::{Weight, needs_guardian};
 use crate::domain::ids::{PersonId, StationId};
 use crate::flow::consults;
+use crate::reference::Reference;
 use crate::store::clients::Client;
 use crate::store::{Scoped, Stored, consents};
 
@@ -21,11 +22,13 @@ pub async fn find_needs_guardian(s: &mut Scoped, client: &Client, today: Date) -
 /// for every service is not consented to.
 pub async fn find_against(
     s: &mut Scoped,
+    reference: &Reference,
     client: &Client,
     (zone, least_age_years): (&Zone, u8),
     today: Date,
 ) -> Stored<Vec<(String, String)>> {
-    let Some(findings) = consults::find_findings(s, client, (zone, least_age_years), today, &[]).await?
+    let Some(findings) =
+        consults::find_findings(s, reference, client, (zone, least_age_years), today, &[]).await?
     else {
         return Ok(vec![(
             "No consult was read with this client yet.".to_string(),

@@ -2,6 +2,8 @@
 
 use time::Date;
 
+use super::plan_checks;
+use super::strands as strands_flow;
 use crate::calendar::Zone as TimeZone;
 use crate::domain::chemistry::family::Family;
 use crate::domain::consult::{
@@ -9,7 +11,9 @@ use crate::domain::consult::{
 };
 use crate::domain::growth::Rate;
 use crate::domain::ids::{ClientId, PersonId};
+use crate::domain::plan_check::MetalSeen;
 use crate::domain::strand::{Deed, Exposure, Known, Zone};
+use crate::reference::Reference;
 use crate::secret;
 use crate::store::clients::Client;
 use crate::store::{Scoped, StoreError, Stored, answers, clients, consults, strands};
@@ -130,6 +134,7 @@ async fn append_laid(s: &mut Scoped, client: ClientId, by: PersonId, laid: &Laid
 /// consult was ever taken. A reaction once told stands whatever a later consult leaves out.
 pub async fn find_findings(
     s: &mut Scoped,
+    reference: &Reference,
     client: &Client,
     (zone, least_age_years): (&TimeZone, u8),
     today: Date,
@@ -139,7 +144,13 @@ pub async fn find_findings(
     let mut told = latest.told;
     told.reactions = consults::list_reactions_ever(s, client.id()).await?;
     told.black_henna_reaction = consults::find_black_henna_reaction_ever(s, client.id()).await?;
+    let taken = consults::list_by_client(s, client.id(), 50).await?;
+    told.own.keep_metal(taken.iter().map(|c| &c.told.own));
+    let strand = strands_flow::load(s, reference, client, today, None).await?;
+    let metal_cleared =
+        plan_checks::metal(s, client.id(), &taken, strand.as_ref()).await? == MetalSeen::Negative;
     let of = Circumstance {
+        metal_cleared,
         born_on: client.born_on,
         taken_on: zone.day_of(latest.taken_at),
         today,

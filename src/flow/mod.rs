@@ -25,3 +25,4 @@ pub mod sign_in;
 pub mod skin_tests;
 pub mod strands;
 pub mod team;
+pub mod test_visits;

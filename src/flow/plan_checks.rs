@@ -13,7 +13,7 @@ use crate::domain::ids::{ClientId, ProductId};
 use crate::domain::plan_check::{
     self, Felt, Found, Head, MetalSeen, PlannedProduct, Porosity, Skin, StrandTest, Texture, Way, WetStretch,
 };
-use crate::domain::protocol::{Chemical, Clock, PlannedApplication, Protocol};
+use crate::domain::protocol::{Chemical, Clock, PlannedApplication, Protocol, TestKind};
 use crate::domain::sheet::{self, SheetHair};
 use crate::domain::strand::{Deed, Zone};
 use crate::store::clients::Client;
@@ -58,15 +58,16 @@ impl Checked {
         let mut open = Vec::new();
         for p in self.products.iter().filter(|p| p.opening) {
             if !matches!(p.skin, Skin::NoReaction | Skin::NotBySheet) {
-                let act = if p.skin == Skin::NotRead { "Read it" } else { "Place one" };
-                open.push((
-                    format!("{}: patch test, {}.", p.product, p.skin.words()),
-                    Way::Tests(act.into()),
-                ));
+                let way = if p.skin == Skin::NotRead {
+                    Way::Tests("Read it".into())
+                } else {
+                    Way::Visit(TestKind::PatchTest, "Place one".into())
+                };
+                open.push((format!("{}: patch test, {}.", p.product, p.skin.words()), way));
             }
             if plan_check::asks_strand_test(p, &self.found) && p.strand_test != StrandTest::Passed {
                 let words = format!("{}: strand test, {}.", p.product, p.strand_test.words());
-                open.push((words, Way::Tests("Do the strand test".into())));
+                open.push((words, Way::Visit(TestKind::StrandTest, "Do the strand test".into())));
             }
         }
         open
@@ -138,6 +139,7 @@ pub async fn check(
             taken_on: latest.as_ref().map_or(today, |c| zone.day_of(c.taken_at)),
             today,
             least_age_years: u8::try_from(salon.least_age).unwrap_or(u8::MAX),
+            metal_cleared: metal == MetalSeen::Negative,
         },
         metal,
     };
@@ -162,16 +164,18 @@ pub(super) async fn salon(s: &mut Scoped) -> Stored<(Salon, TimeZone)> {
     Ok((salon, zone))
 }
 
-/// The latest consult, with every reaction and all silver ever told: later silence takes nothing back.
+/// The latest consult, with every reaction, all silver and all metal ever told: later silence takes nothing back.
 async fn told_ever(s: &mut Scoped, client: ClientId, taken: &[Consult]) -> Stored<Option<Consult>> {
     let Some(mut latest) = taken.first().cloned() else { return Ok(None) };
     latest.told.reactions = consults::list_reactions_ever(s, client).await?;
     latest.told.black_henna_reaction = consults::find_black_henna_reaction_ever(s, client).await?;
     latest.told.silver_in_history = taken.iter().any(|c| c.told.silver_in_history);
+    latest.told.own.keep_metal(taken.iter().map(|c| &c.told.own));
     Ok(Some(latest))
 }
 
-async fn metal(
+/// What the metallic-salt test says of this hair; a test says nothing of what was told to have gone on since.
+pub(super) async fn metal(
     s: &mut Scoped,
     client: ClientId,
     taken: &[Consult],

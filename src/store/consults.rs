@@ -1,10 +1,13 @@
 //! Consults: what was told, never changed; a new one is taken instead.
 
+use std::collections::BTreeMap;
+
+use sqlx::types::Json;
 use time::{Date, OffsetDateTime};
 
 use super::{Scoped, StoreError, Stored};
 use crate::domain::chemistry::family::Family;
-use crate::domain::consult::{HomeColour, Scalp, Told};
+use crate::domain::consult::{HomeColour, Own, OwnAnswer, OwnQuestion, Scalp, Sought, Told};
 use crate::domain::ids::{ClientId, ConsultId, PersonId};
 
 /// A consult as kept.
@@ -41,6 +44,8 @@ struct Row {
     stylist_reason_id: Option<i64>,
     words_id: Option<i64>,
     read_by_guardian: Option<String>,
+    sought: Option<String>,
+    own_answers: Json<BTreeMap<String, String>>,
 }
 
 impl Row {
@@ -63,6 +68,7 @@ impl Row {
             home_colour: HomeColour::from_code(&self.home_colour)
                 .ok_or_else(|| corrupt(&self.home_colour))?,
             silver_in_history: self.silver_in_history,
+            own: own(self.sought.as_deref(), &self.own_answers)?,
         };
         Ok(Consult {
             id: ConsultId(self.consult_id),
@@ -76,11 +82,27 @@ impl Row {
     }
 }
 
+/// The own answers as kept, in the order they are asked.
+fn own(sought: Option<&str>, kept: &BTreeMap<String, String>) -> Stored<Own> {
+    let corrupt = |what: &str| StoreError::Corrupt("consult", what.to_string());
+    let sought = sought.map(|code| Sought::from_code(code).ok_or_else(|| corrupt(code))).transpose()?;
+    let mut answers = kept
+        .iter()
+        .map(|(question, answer)| {
+            let question = OwnQuestion::from_code(question).ok_or_else(|| corrupt(question))?;
+            Ok((question, OwnAnswer::from_code(answer).ok_or_else(|| corrupt(answer))?))
+        })
+        .collect::<Stored<Vec<_>>>()?;
+    answers.sort_unstable();
+    Ok(Own { sought, answers })
+}
+
 /// The latest consults of a client, newest first, at most `most`.
 pub async fn list_by_client(s: &mut Scoped, client: ClientId, most: i64) -> Stored<Vec<Consult>> {
     let rows: Vec<Row> = sqlx::query_as(
         "select consult_id, taken_at, taken_by, reaction_families, black_henna, black_henna_reaction, scalp, scratched_within_3_days,
-            braids_out_on, pregnant, medication, scalp_treatment, home_colour, silver_in_history, stylist_reason_id, words_id, read_by_guardian
+            braids_out_on, pregnant, medication, scalp_treatment, home_colour, silver_in_history, stylist_reason_id, words_id, read_by_guardian,
+            sought, own_answers
          from consult where salon_id = $1 and client_id = $2 order by taken_at desc, consult_id desc limit $3",
     )
     .bind(s.salon.0)
@@ -130,11 +152,13 @@ pub async fn insert(
     t: &Told,
     (reason_id, words_id, guardian): (Option<i64>, Option<i64>, Option<&str>),
 ) -> Stored<ConsultId> {
+    let own_answers: BTreeMap<&str, &str> = t.own.answers.iter().map(|(q, a)| (q.code(), a.code())).collect();
     let families: Vec<&str> = t.reactions.iter().map(|f| f.code()).collect();
     let id: i64 = sqlx::query_scalar(
         "insert into consult (salon_id, client_id, taken_by, reaction_families, black_henna, black_henna_reaction, scalp, scratched_within_3_days,
-            braids_out_on, pregnant, medication, scalp_treatment, home_colour, silver_in_history, stylist_reason_id, words_id, read_by_guardian)
-         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16,$17) returning consult_id",
+            braids_out_on, pregnant, medication, scalp_treatment, home_colour, silver_in_history, stylist_reason_id, words_id, read_by_guardian,
+            sought, own_answers)
+         values ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16,$17,$18,$19) returning consult_id",
     )
     .bind(s.salon.0)
     .bind(client.0)
@@ -153,6 +177,8 @@ pub async fn insert(
     .bind(reason_id)
     .bind(words_id)
     .bind(guardian)
+    .bind(t.own.sought.map(Sought::code))
+    .bind(Json(own_answers))
     .fetch_one(&mut *s.tx)
     .await?;
     Ok(ConsultId(id))

@@ -224,7 +224,10 @@ pub async fn list(
          left join lateral (select * from booking b where b.salon_id = d.salon_id and b.client_id = d.client_id
             and b.purpose = 'service' and b.state = 'booked' and upper(b.span) > rinsebell_now() order by lower(b.span) limit 1) b on true
          left join lateral (select * from plan p where p.salon_id = d.salon_id and p.client_id = d.client_id
-            and p.made_at > coalesce((select max(r.started_at) from run r where r.salon_id = d.salon_id and r.client_id = d.client_id), '-infinity')
+            -- A test visit plans nothing and is no service: what was planned before it stands.
+            and jsonb_array_length(p.applications) > 0
+            and p.made_at > coalesce((select max(r.started_at) from run r join plan g using (salon_id, plan_id)
+              where r.salon_id = d.salon_id and r.client_id = d.client_id and jsonb_array_length(g.applications) > 0), '-infinity')
             order by p.made_at desc limit 1) pl on true
          where d.salon_id = $1 and d.early_on <= $3
            -- Who sits in the chair now is not rung.

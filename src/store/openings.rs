@@ -158,7 +158,7 @@ pub async fn list_skin_tests(
             exists (select 1 from skin_test t where t.salon_id = p.salon_id and t.client_id = a.client_id and t.product_id = p.product_id
                and (t.outcome <> 'no-reaction' or t.told_outcome <> 'no-reaction')) as reacted
          from unnest($2::bigint[], $3::text[]) a (client_id, protocol)
-         join lateral (select l.plan_id from plan l where l.salon_id = $1 and l.client_id = a.client_id
+         join lateral (select l.plan_id from plan l where l.salon_id = $1 and l.client_id = a.client_id and jsonb_array_length(l.applications) > 0
              order by (l.protocol = a.protocol) desc, l.made_at desc limit 1) l on true
          join plan_product pp on pp.salon_id = $1 and pp.plan_id = l.plan_id
          join product p on p.salon_id = pp.salon_id and p.product_id = pp.product_id
@@ -172,12 +172,13 @@ pub async fn list_skin_tests(
     .await?)
 }
 
-/// What the newest plan made since the last run found, if there is one: verdict and the day a wait ends.
+/// What the newest plan made since the last service found (a test visit is none), if there is one: verdict and the day a wait ends.
 pub async fn find_open_plan(s: &mut Scoped, client: ClientId) -> Stored<Option<(String, Option<Date>)>> {
     Ok(sqlx::query_as(
         "select p.verdict, (select max((x ->> 'until')::date) from jsonb_array_elements(p.findings) x where x ->> 'verdict' = 'wait')
-         from plan p where p.salon_id = $1 and p.client_id = $2
-           and p.made_at > coalesce((select max(r.started_at) from run r where r.salon_id = $1 and r.client_id = $2), '-infinity')
+         from plan p where p.salon_id = $1 and p.client_id = $2 and jsonb_array_length(p.applications) > 0
+           and p.made_at > coalesce((select max(r.started_at) from run r join plan g using (salon_id, plan_id)
+             where r.salon_id = $1 and r.client_id = $2 and jsonb_array_length(g.applications) > 0), '-infinity')
          order by p.made_at desc limit 1",
     )
     .bind(s.salon.0)

@@ -71,7 +71,7 @@ pub struct Plan {
     pub offer_answer: Option<String>,
     /// The run that was started from it.
     pub run_id: Option<i64>,
-    /// A newer plan of this client.
+    /// A newer plan of this client; a test visit's is none.
     pub newer_id: Option<i64>,
     /// Something was written into the strand since, apart from its own run.
     pub stale: bool,
@@ -82,7 +82,8 @@ pub async fn find(s: &mut Scoped, id: PlanId) -> Stored<Option<Plan>> {
     Ok(sqlx::query_as(
         "select p.plan_id, p.client_id, p.protocol, p.revision, p.made_at, p.made_by, m.name as made_by_name, p.as_of, p.strand_seq, p.verdict,
             p.findings, p.applications, p.trim_mm, p.trim_agreed, p.offer, p.offer_answer, r.run_id,
-            (select max(n.plan_id) from plan n where n.salon_id = p.salon_id and n.client_id = p.client_id and n.plan_id > p.plan_id) as newer_id,
+            (select max(n.plan_id) from plan n where n.salon_id = p.salon_id and n.client_id = p.client_id and n.plan_id > p.plan_id
+              and jsonb_array_length(n.applications) > 0) as newer_id,
             exists (select 1 from strand_event e where e.salon_id = p.salon_id and e.client_id = p.client_id and e.seq > p.strand_seq
               and e.run_id is distinct from coalesce(r.run_id, -1)) as stale
          from plan p join person m on m.salon_id = p.salon_id and m.person_id = p.made_by
@@ -106,14 +107,15 @@ pub struct Listed {
     pub run_id: Option<i64>,
 }
 
-/// The latest plans of a client, newest first, at most 20.
+/// The latest plans of a client, newest first, at most 20; test visits are not planned.
 pub async fn list_by_client(s: &mut Scoped, client: ClientId) -> Stored<Vec<Listed>> {
     Ok(sqlx::query_as(
         "select p.plan_id, v.title, p.made_at, m.name as made_by_name, p.verdict, r.run_id
          from plan p join protocol_revision v using (salon_id, protocol, revision)
            join person m on m.salon_id = p.salon_id and m.person_id = p.made_by
            left join run r on r.salon_id = p.salon_id and r.plan_id = p.plan_id
-         where p.salon_id = $1 and p.client_id = $2 order by p.made_at desc, p.plan_id desc limit 20",
+         where p.salon_id = $1 and p.client_id = $2 and jsonb_array_length(p.applications) > 0
+         order by p.made_at desc, p.plan_id desc limit 20",
     )
     .bind(s.salon.0)
     .bind(client.0)

@@ -232,6 +232,8 @@ struct RecordPage {
     health: bool,
     /// The address of its openings, empty for who does not book.
     openings: String,
+    /// Test visits are begun or booked by whoever may do either.
+    visits: bool,
 }
 
 fn record_page(
@@ -266,6 +268,7 @@ fn record_page(
         ),
         contact: Choice::list([("yes", "Does not want to be reached by us")], &[typed.no_contact.as_str()]),
         health: seat.may(Act::SeeHealth),
+        visits: seat.may(Act::StartRun) || seat.may(Act::Book),
         openings: client
             .filter(|_| seat.may(Act::Book))
             .map_or_else(String::new, |c| format!("/openings?client={}", c.client_id)),

@@ -89,7 +89,7 @@ async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Problem> 
     let today = zone.day_of(now);
     let by_guardian = flow::find_needs_guardian(s, &client, today).await?;
     let least = u8::try_from(seat.salon_row.least_age).unwrap_or(u8::MAX);
-    let against = flow::find_against(s, &client, (&zone, least), today).await?;
+    let against = flow::find_against(s, &seat.app.reference, &client, (&zone, least), today).await?;
     let last = consents::latest(s, client.id()).await?;
     let words = words_of(seat, &client, by_guardian, today);
     Ok(Opened { client, now, by_guardian, words, against, last })

@@ -3,8 +3,11 @@
 use serde::Deserialize;
 use time::Date;
 
-use crate::domain::chemistry::family::Family;
-use crate::domain::consult::{Account, HomeColour, Scalp, TOLD_ROWS, Told, ToldExposure, needs_guardian};
+use crate::domain::chemistry::family::{Family, Group};
+use crate::domain::consult::{
+    Account, HomeColour, Own, OwnAnswer, OwnQuestion, Scalp, Sought, TOLD_ROWS, Told, ToldExposure,
+    needs_guardian,
+};
 use crate::flow::consults::Taken;
 use crate::web::form::Errors;
 use crate::web::typed;
@@ -34,6 +37,17 @@ pub struct Typed {
     pub length_mm: String,
     pub account: String,
     pub account_mm: String,
+    /// The kind of service it is read for; empty for none.
+    pub sought: String,
+    pub own_last_relaxer: String,
+    pub own_washed: String,
+    pub own_tingles: String,
+    pub own_breaks: String,
+    pub own_metal_at_home: String,
+    pub own_wave_failed: String,
+    pub own_colour_itched: String,
+    pub own_lightened_twice: String,
+    pub own_pool: String,
     pub row_family: Vec<String>,
     pub row_from: Vec<String>,
     pub row_to: Vec<String>,
@@ -82,6 +96,26 @@ impl Typed {
         }
     }
 
+    /// The kind of service it is read for.
+    pub fn sought(&self) -> Option<Sought> {
+        Sought::from_code(&self.sought)
+    }
+
+    /// What was answered to a question of its own, as typed.
+    pub fn own(&self, question: OwnQuestion) -> &str {
+        match question {
+            OwnQuestion::LastRelaxer => &self.own_last_relaxer,
+            OwnQuestion::Washed => &self.own_washed,
+            OwnQuestion::Tingles => &self.own_tingles,
+            OwnQuestion::Breaks => &self.own_breaks,
+            OwnQuestion::MetalAtHome => &self.own_metal_at_home,
+            OwnQuestion::WaveFailed => &self.own_wave_failed,
+            OwnQuestion::ColourItched => &self.own_colour_itched,
+            OwnQuestion::LightenedTwice => &self.own_lightened_twice,
+            OwnQuestion::Pool => &self.own_pool,
+        }
+    }
+
     /// How many rows to show so that none with something in it hides.
     pub fn rows_filled(&self) -> usize {
         (0..TOLD_ROWS).rev().find(|n| !self.row(*n).is_empty()).map_or(0, |n| n + 1)
@@ -93,6 +127,7 @@ impl Typed {
         let told_born = if chair.born_on.is_none() { self.read_born(&mut e, chair.today) } else { None };
         let guardian = self.read_guardian(&mut e, chair, chair.born_on.or(told_born));
         let told = self.read_told(&mut e, chair.today);
+        self.check_itch(&mut e, &told);
         let reason = self.read_reason(&mut e, &told, chair.decides);
         let words = typed::lines(&mut e, "words", &self.words, 4000);
         let hair = if chair.first { self.read_hair(&mut e) } else { None };
@@ -105,6 +140,19 @@ impl Typed {
             e.note(
                 "home_colour_left",
                 format!("Write it into the rows: {}, from where and when.", family.words()),
+            );
+        }
+        let relaxed = matches!(
+            told.own.answer(OwnQuestion::LastRelaxer),
+            Some(OwnAnswer::Lye | OwnAnswer::NoLye | OwnAnswer::NotKnown)
+        );
+        // A first consult lays the strand: what was relaxed and is not in it would be taken for bare hair.
+        let in_rows = exposures.iter().any(|x| matches!(x.family.group(), Group::Hydroxide | Group::Unknown));
+        let unaccounted = matches!(hair, Some((_, Account::UpTo(_))));
+        if chair.first && relaxed && !in_rows && !unaccounted {
+            e.note(
+                own_field(OwnQuestion::LastRelaxer),
+                "Write it into the rows: the relaxer, from where and when. Grown out and cut off: answer “no”.",
             );
         }
         (Taken { told, born_on: told_born, words, reason, guardian, hair, exposures }, e)
@@ -188,6 +236,36 @@ impl Typed {
             scalp_treatment,
             home_colour: home_colour.unwrap_or(HomeColour::NotKnown),
             silver_in_history,
+            own: self.read_own(e),
+        }
+    }
+
+    fn read_own(&self, e: &mut Errors) -> Own {
+        let Some(sought) = self.sought() else {
+            if !self.sought.is_empty() {
+                e.note("sought", "Choose one of the services listed.");
+            }
+            return Own::default();
+        };
+        let mut answers = Vec::new();
+        for question in sought.questions() {
+            let known = |code: &str| OwnAnswer::from_code(code).filter(|a| question.answers().contains(a));
+            let said = self.own(*question);
+            if let Some(answer) = typed::code(e, &own_field(*question), said, known, "Ask this and choose.") {
+                answers.push((*question, answer));
+            }
+        }
+        Own { sought: Some(sought), answers }
+    }
+
+    /// An itch at a colour is a past reaction, and those are kept for good where they are ticked.
+    fn check_itch(&self, e: &mut Errors, told: &Told) {
+        let itched = told.own.answer(OwnQuestion::ColourItched) == Some(OwnAnswer::Yes);
+        let ticked =
+            told.reactions.iter().any(|f| matches!(f.group(), Group::OxidativeColour | Group::DirectDye));
+        if itched && !ticked {
+            let words = "An itch at a colour is a reaction: tick which colour it was under Reactions.";
+            e.note(own_field(OwnQuestion::ColourItched), words);
         }
     }
 
@@ -256,6 +334,11 @@ impl Typed {
         }
         rows
     }
+}
+
+/// The name of a question's field.
+pub fn own_field(question: OwnQuestion) -> String {
+    format!("own_{}", question.code().replace('-', "_"))
 }
 
 /// "Give or take" on the screens is 19 times in 20: 1.96 standard deviations.

@@ -8,13 +8,15 @@ use time::{Date, OffsetDateTime};
 
 use crate::domain::access::Act;
 use crate::domain::chemistry::family::Family;
-use crate::domain::consult::{Finding, HomeColour, LengthRefusal, Scalp, TOLD_ROWS, Weight, needs_guardian};
+use crate::domain::consult::{
+    Finding, HomeColour, LengthRefusal, OwnQuestion, Scalp, Sought, TOLD_ROWS, Weight, needs_guardian,
+};
 use crate::domain::growth::Rate;
 use crate::flow::consults::{self as flow, ConsultRefused};
 use crate::store::clients::Client;
 use crate::store::{Scoped, answers, consults, people, strands};
 use crate::web::clients::{client_id, find, tabs, zone};
-use crate::web::consult_form::{Chair, RowTyped, Typed};
+use crate::web::consult_form::{Chair, RowTyped, Typed, own_field};
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
@@ -50,6 +52,7 @@ impl FindingShown {
                 ("wait", "Wait", format!("until {}", crate::calendar::day_words(day)))
             }
             (Weight::Wait, None) => ("wait", "Wait", String::new()),
+            (Weight::Test, _) => ("test", "Test first", String::new()),
             (Weight::Advise, _) => ("test", "To be said", String::new()),
         };
         let (words, way_out) = (f.words.clone(), f.way_out.clone());
@@ -75,6 +78,7 @@ fn answer(findings: &[Finding]) -> (String, bool) {
             Some(day) => (format!("Wait until {}", crate::calendar::day_words(day)), false),
             None => ("Wait".into(), false),
         },
+        Some(Weight::Test) => ("Test first".into(), false),
         Some(Weight::Advise) => ("Possible, with something to be said".into(), false),
         None => ("The consult brings nothing against it".into(), false),
     }
@@ -126,6 +130,18 @@ struct FormPage {
     first: bool,
     cannot_consent: Vec<Choice>,
     minor: bool,
+    /// The kinds of service to read it for: address, words, chosen.
+    kinds: Vec<(String, &'static str, bool)>,
+    /// What the chosen kind asks of its own.
+    own: Vec<OwnShown>,
+}
+
+/// One of a service's own questions.
+struct OwnShown {
+    legend: &'static str,
+    name: String,
+    hint: &'static str,
+    choices: Vec<Choice>,
 }
 
 /// One row of what is already in the hair.
@@ -157,6 +173,23 @@ fn row_shown(n: usize, typed: &Typed) -> RowShown {
     let known = told_families().filter(|(code, _)| !skipped.contains(code));
     let families = Choice::list(std::iter::once(("", "nothing")).chain(known), &[row.family.as_str()]);
     RowShown { n, typed: row, families }
+}
+
+/// The kinds as links; choosing one asks for its form anew, before anything is typed.
+fn kinds(o: &Opened, chosen: Option<Sought>) -> Vec<(String, &'static str, bool)> {
+    let base = format!("/clients/{}/consult?again=1", o.client.client_id);
+    Sought::ALL.map(|k| (format!("{base}&sought={}", k.code()), k.words(), chosen == Some(k))).to_vec()
+}
+
+fn own_shown(typed: &Typed) -> Vec<OwnShown> {
+    let questions = typed.sought().map_or(&[][..], Sought::questions);
+    let shown = |q: &OwnQuestion| OwnShown {
+        legend: q.words(),
+        name: own_field(*q),
+        hint: q.hint(),
+        choices: Choice::list(q.answers().iter().map(|a| (a.code(), a.words())), &[typed.own(*q)]),
+    };
+    questions.iter().map(shown).collect()
 }
 
 struct Opened {
@@ -208,6 +241,8 @@ fn form_page(seat: &Seat, o: &Opened, typed: Typed, errors: Errors) -> FormPage 
             &[typed.cannot_consent.as_str()],
         ),
         minor: needs_guardian(o.client.born_on, o.today),
+        kinds: kinds(o, typed.sought()),
+        own: own_shown(&typed),
         errors,
         typed,
     }
@@ -218,6 +253,9 @@ fn form_page(seat: &Seat, o: &Opened, typed: Typed, errors: Errors) -> FormPage 
 pub struct Asked {
     #[serde(default)]
     again: String,
+    /// The kind of service to read it for.
+    #[serde(default)]
+    sought: String,
 }
 
 /// The findings of the latest consult, or the form.
@@ -231,14 +269,16 @@ pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Asked>) ->
         // What stands for good is shown ticked; everything else is asked anew.
         let reactions = consults::list_reactions_ever(&mut s, o.client.id()).await?;
         s.commit().await?;
-        let typed =
-            Typed { reactions: reactions.iter().map(|f| f.code().to_string()).collect(), ..Typed::default() };
+        let sought = Sought::from_code(&q.sought).map_or("", Sought::code).to_string();
+        let reactions = reactions.iter().map(|f| f.code().to_string()).collect();
+        let typed = Typed { reactions, sought, ..Typed::default() };
         return Ok(page::html(&form_page(&seat, &o, typed, Errors::none())));
     };
     let zone = zone(&seat)?;
     let least = u8::try_from(seat.salon_row.least_age).unwrap_or(u8::MAX);
-    let findings =
-        flow::find_findings(&mut s, &o.client, (&zone, least), o.today, &[]).await?.unwrap_or_default();
+    let findings = flow::find_findings(&mut s, &seat.app.reference, &o.client, (&zone, least), o.today, &[])
+        .await?
+        .unwrap_or_default();
     let by = people::find(&mut s, latest.taken_by).await?.map(|p| p.name).unwrap_or_default();
     let mut said = [String::new(), String::new()];
     for (slot, answer_id) in said.iter_mut().zip([latest.reason_id, latest.words_id]) {
@@ -289,6 +329,10 @@ fn facts(c: &consults::Consult) -> Vec<(&'static str, String)> {
         ("Colour at home", t.home_colour.words().to_string()),
         ("Silver in the history", yes(t.silver_in_history)),
     ];
+    if let Some(sought) = t.own.sought {
+        facts.push(("Read for", sought.words().to_string()));
+    }
+    facts.extend(t.own.answers.iter().map(|(q, a)| (q.words(), a.words().to_string())));
     if let Some(guardian) = &c.guardian {
         facts.push(("Read by the guardian", guardian.clone()));
     }

@@ -378,13 +378,17 @@ fn band(x: &Seen<'_>, b: &track::Block, now: OffsetDateTime) -> Band {
         .and_then(|s| s.application)
         .and_then(|l| x.loaded.frame.protocol.application(l))
         .is_some_and(|a| a.straightens);
+    // What is in the bowl says what is drawn, as on the strand; the protocol only proposes a chemistry.
+    let product = step.and_then(|s| s.application).and_then(|l| x.loaded.frame.product(l)).map(|p| p.family);
     let kind = match b.kind {
         BlockKind::Hands => step
             .filter(|s| s.is_chemical())
             .and_then(|s| s.family)
-            .map_or(BandKind::Hands, |f| BandKind::Chemical(pattern_of(f, straightens))),
+            .map_or(BandKind::Hands, |f| BandKind::Chemical(pattern_of(product.unwrap_or(f), straightens))),
         BlockKind::Basin => BandKind::Basin,
-        BlockKind::Nobody(Some(family)) => BandKind::Chemical(pattern_of(family, straightens)),
+        BlockKind::Nobody(Some(family)) => {
+            BandKind::Chemical(pattern_of(product.unwrap_or(family), straightens))
+        }
         BlockKind::Nobody(None) => BandKind::Nobody,
     };
     Band { from_min: minutes(now, b.start), to_min: minutes(now, b.end), kind, words: b.title.to_lowercase() }

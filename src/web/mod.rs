@@ -53,6 +53,7 @@ pub mod strand_words;
 pub mod strands;
 pub mod table;
 pub mod team;
+pub mod test_visits;
 pub mod tests;
 pub mod typed;
 

@@ -62,7 +62,11 @@ pub async fn start(seat: Seat, Form(f): Form<TypedStart>) -> Answered {
     }
 }
 
-fn refused_reasons(refused: NotStarted, seat: &Seat, client: &Client) -> Result<Vec<Reason>, Problem> {
+pub(super) fn refused_reasons(
+    refused: NotStarted,
+    seat: &Seat,
+    client: &Client,
+) -> Result<Vec<Reason>, Problem> {
     let zone = zone(seat)?;
     Ok(match refused {
         NotStarted::NotFound | NotStarted::Run(Refused::NotFound) => return Err(Problem::NotFound),

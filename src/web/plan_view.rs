@@ -114,6 +114,9 @@ pub fn verdict_word(code: &str) -> &'static str {
 pub fn href(at: &str, client: i64) -> String {
     match at {
         "tests" | "readings" | "consult" => format!("/clients/{client}/{at}"),
+        "patch-test" | "strand-test" | "metallic-salt-test" => {
+            format!("/clients/{client}/test-visits#{at}")
+        }
         "record" => format!("/clients/{client}"),
         "shelf" => "/shelf".into(),
         _ => String::new(),

@@ -66,6 +66,8 @@ struct NewPage {
     trim_mm: String,
     back: String,
     plans: Vec<ListedPlan>,
+    /// Where a test visit is started.
+    visits: String,
 }
 
 /// The newest revision of a service.
@@ -91,7 +93,7 @@ async fn new_page(
     let mut services = Vec::new();
     if seat.may(Act::MakePlan) && chosen.is_none() {
         for r in protocols::list_newest(s).await? {
-            // A test visit puts nothing on the head: it is kept in the client's tests, not planned.
+            // A test visit puts nothing on the head: it is started, not planned.
             if seat.app.protocol(&r).is_ok_and(|p| p.kind == Kind::TestVisit) {
                 continue;
             }
@@ -123,6 +125,7 @@ async fn new_page(
         answers: plan_form::answers(typed),
         trim_mm: typed.get("trim_mm").cloned().unwrap_or_default(),
         back: format!("{base}/plan"),
+        visits: format!("{base}/test-visits"),
         plans: listed
             .into_iter()
             .map(|p| ListedPlan {
@@ -246,7 +249,7 @@ pub(super) async fn plan_page(
     plan_view::page(shown)
 }
 
-fn chairs(stations: &[crate::store::stations::Station], seat: &Seat, typed: &str) -> Vec<Choice> {
+pub(super) fn chairs(stations: &[crate::store::stations::Station], seat: &Seat, typed: &str) -> Vec<Choice> {
     let own = seat.station.as_ref().map_or("", |st| st.name.as_str());
     let mut names: Vec<&str> =
         stations.iter().filter(|st| st.kind == "chair").map(|st| st.name.as_str()).collect();

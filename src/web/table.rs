@@ -34,6 +34,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::sign_in::LINES,
     crate::web::skin_tests::LINES,
     crate::web::team::LINES,
+    crate::web::test_visits::LINES,
     crate::web::tests::LINES,
     crate::web::strands::LINES,
 ];

@@ -21,7 +21,7 @@ use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::{ClientTabs, Shell};
 use crate::web::skin_tests::PlaceTyped;
-use crate::web::{once, page, typed};
+use crate::web::{once, page, test_visits, typed};
 
 /// The route of this screen; its acts stand in skin_tests and hair_tests.
 pub const LINES: &[Line] = lines![get "/clients/{id}/tests" Open::To(Act::SeeHealth) => show];
@@ -98,6 +98,9 @@ struct TestsPage {
     base: String,
     may_place: bool,
     may_read: bool,
+    /// The test visit under way: its run, its title and chair.
+    visit: Option<(i64, String)>,
+    visits: String,
 }
 
 /// What a page of tests is made from.
@@ -110,6 +113,7 @@ pub struct Opened {
     photos: Vec<Photo>,
     products: Vec<products::Product>,
     lots: Vec<lots::Lot>,
+    visit: Option<(i64, String)>,
 }
 
 /// Reads a client's tests and what the forms offer.
@@ -122,7 +126,8 @@ pub async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Probl
     products.retain(|p| p.retired_at.is_none());
     let (now, zone) = (s.now().await?, zone(seat)?);
     let lots = lots::list(s, None, zone.day_of(now)).await?;
-    Ok(Opened { client, now, zone, skin, hair, photos, products, lots })
+    let visit = test_visits::under_way(s, seat, client.id()).await?;
+    Ok(Opened { client, now, zone, skin, hair, photos, products, lots, visit })
 }
 
 /// An instant as the screens say it: `Thu 14 May 10:00`.
@@ -290,6 +295,8 @@ pub fn tests_page(seat: &Seat, o: &Opened, typed: AllTyped, errors: Errors) -> i
         base: format!("/clients/{}/tests", o.client.client_id),
         may_place: seat.may(Act::PlaceSkinTest),
         may_read: seat.may(Act::ReadTest),
+        visit: o.visit.clone(),
+        visits: format!("/clients/{}/test-visits", o.client.client_id),
         errors,
     }
 }

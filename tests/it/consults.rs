@@ -221,3 +221,87 @@ async fn a_minor_needs_a_guardian_who_signs_and_under_the_least_age_nothing_is_s
     assert!(page.body.contains("Refused today"), "{}", page.body);
     assert!(chair.get(&format!("/clients/{id}/consent")).await.body.contains("Nothing to sign today"));
 }
+
+#[tokio::test]
+async fn each_kind_of_service_asks_its_own_questions_and_their_answers_reach_the_plan() {
+    use rinsebell::domain::consult::Sought;
+    let salon = Salon::open().await;
+    let stage = salon.stage().await;
+    let mut chair = chair(&salon).await;
+    let id = stage.client.0;
+    let path = format!("/clients/{id}/consult");
+    let bare = chair.get(&format!("{path}?again=1")).await;
+    assert!(
+        !bare.body.contains("name=\"own_") && bare.body.contains("What is it read for?"),
+        "{}",
+        bare.body
+    );
+    for sought in Sought::ALL {
+        let form = chair.get(&format!("{path}?again=1&sought={}", sought.code())).await;
+        for question in sought.questions() {
+            assert!(form.body.contains(question.words()), "{sought:?} asks {question:?}");
+        }
+        assert_eq!(
+            form.body.matches("<fieldset class=\"field\" id=\"own_").count(),
+            sought.questions().len()
+        );
+        // Nothing answered: each of its own questions is asked again, with the kind still chosen.
+        let back = take(&mut chair, id, &with(consult(), &[("sought", sought.code())])).await;
+        assert_eq!(back.status, 422);
+        assert_eq!(back.body.matches("Ask this and choose.</a>").count(), sought.questions().len());
+        assert!(back.body.contains(&format!("name=\"sought\" value=\"{}\"", sought.code())));
+    }
+    // An itch at a colour is a reaction, kept where reactions stand for good.
+    let colour = [("sought", "colour"), ("own_colour_itched", "yes"), ("own_metal_at_home", "no")];
+    let back = take(&mut chair, id, &with(consult(), &colour)).await;
+    assert!(back.body.contains("id=\"own_colour_itched-error\""), "{}", back.body);
+    // Metal at home waits for its test, also when a later consult says nothing of it.
+    let curl = [
+        ("sought", "curl"),
+        ("own_last_relaxer", "no"),
+        ("own_metal_at_home", "yes"),
+        ("own_wave_failed", "no"),
+        ("own_breaks", "yes"),
+    ];
+    assert_eq!(take(&mut chair, id, &with(consult(), &curl)).await.status, 303);
+    let page = chair.get(&path).await;
+    assert!(page.body.contains("There may be metal") && page.body.contains("Read for"), "{}", page.body);
+    assert_eq!(take(&mut chair, id, &consult()).await.status, 303);
+    let page = chair.get(&path).await;
+    assert!(page.body.contains("There may be metal"), "later silence takes nothing back: {}", page.body);
+    assert!(
+        !page.body.contains("Hair breaks or comes out"),
+        "what was not told again of the day is not kept"
+    );
+    let form = chair.get(&format!("/clients/{id}/plan?protocol=curl-retouch")).await;
+    let products = [stage.straightener.to_string(), stage.lotion.to_string(), stage.neutraliser.to_string()];
+    let once = form.field("once");
+    let fields = [
+        ("once", once.as_str()),
+        ("protocol", "curl-retouch"),
+        ("product_A", &products[0]),
+        ("product_B", &products[1]),
+        ("product_C", &products[2]),
+    ];
+    let made = chair.post(&format!("/clients/{id}/plans"), &fields).await;
+    let plan = chair.get(&made.location).await;
+    assert!(
+        plan.body.contains("There may be metal") && plan.body.contains("/test-visits#metallic-salt-test")
+    );
+    assert!(plan.body.contains("The consult was not read for this: curl or straightening with thio"));
+    assert!(!plan.body.contains("not read for this: wave"), "a curl service asks for its lotion too");
+    let refused = sqlx::query(
+        "insert into consult (salon_id, client_id, taken_by, black_henna_reaction, black_henna, scalp, scratched_within_3_days,
+           pregnant, medication, scalp_treatment, home_colour, silver_in_history, sought)
+         values ($1,$2,$3,false,false,'intact',false,false,false,false,'never',false,'relaxer')",
+    )
+    .bind(salon.id.0)
+    .bind(id)
+    .bind(salon.staff.stylist.0)
+    .execute(&salon.owner)
+    .await;
+    assert!(
+        format!("{refused:?}").contains("consult_own_answers_asked"),
+        "a kind without its answers is none"
+    );
+}

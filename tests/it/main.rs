@@ -41,4 +41,5 @@ mod statements;
 mod strands;
 mod support;
 mod team;
+mod test_visits;
 mod walks;

@@ -1,5 +1,6 @@
 //! What follows from a consult: refuse, wait or advise, in words, with the way out.
 
+use super::own;
 use super::told::{Scalp, Told};
 use crate::domain::chemistry::family::Family;
 use time::{Date, Duration};
@@ -9,6 +10,8 @@ use time::{Date, Duration};
 pub enum Weight {
     /// Nothing stands against it; something is to be said or signed.
     Advise,
+    /// A strand test first.
+    Test,
     /// Not before a day.
     Wait,
     /// No chemical service; nobody may override.
@@ -20,6 +23,7 @@ impl Weight {
     pub const fn code(self) -> &'static str {
         match self {
             Weight::Advise => "advise",
+            Weight::Test => "test",
             Weight::Wait => "wait",
             Weight::Refuse => "refuse",
         }
@@ -56,6 +60,8 @@ pub struct Circumstance {
     pub today: Date,
     /// Lowest age for a chemical service, set by the manager.
     pub least_age_years: u8,
+    /// A metallic-salt test was read negative, no silver was named, and nothing metallic was told since.
+    pub metal_cleared: bool,
 }
 
 /// Under this age a guardian reads and signs (trade-rules.md: common practice, local law decides).
@@ -91,11 +97,12 @@ pub fn findings(told: &Told, of: &Circumstance, families: &[Family]) -> Vec<Find
     scalp(told, of, &mut all);
     waits(told, of, &mut all);
     advice(told, &mut all);
+    own::findings(&told.own, of, families, &mut all);
     all.sort_by_key(|f| std::cmp::Reverse(f.weight));
     all
 }
 
-fn plain(
+pub(super) fn plain(
     rule: &'static str,
     weight: Weight,
     words: impl Into<String>,
@@ -299,11 +306,18 @@ mod tests {
             scalp_treatment: false,
             home_colour: HomeColour::Never,
             silver_in_history: false,
+            own: super::super::Own::default(),
         }
     }
 
     fn grown_up(today: Date) -> Circumstance {
-        Circumstance { born_on: Some(date!(1990 - 05 - 14)), taken_on: today, today, least_age_years: 16 }
+        Circumstance {
+            born_on: Some(date!(1990 - 05 - 14)),
+            taken_on: today,
+            today,
+            least_age_years: 16,
+            metal_cleared: false,
+        }
     }
 
     fn rules(told: &Told, of: &Circumstance, families: &[Family]) -> Vec<(&'static str, Weight)> {

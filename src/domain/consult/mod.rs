@@ -4,8 +4,10 @@
 
 mod findings;
 mod lay;
+mod own;
 mod told;
 
 pub use findings::{Circumstance, Finding, Weight, age_on, findings, needs_guardian};
 pub use lay::{Account, Laid, LengthRefusal, TOLD_ROWS, ToldExposure, lay_strand};
+pub use own::{Own, OwnAnswer, OwnQuestion, Sought};
 pub use told::{HomeColour, Scalp, Told};

@@ -1,5 +1,6 @@
 //! The answers of a consult.
 
+use super::own::Own;
 use crate::domain::chemistry::family::{Family, coded};
 use time::Date;
 
@@ -77,6 +78,8 @@ pub struct Told {
     pub home_colour: HomeColour,
     /// Silver named in the history.
     pub silver_in_history: bool,
+    /// What the kind of service asked besides.
+    pub own: Own,
 }
 
 impl Told {

@@ -2,6 +2,7 @@
 
 use super::PlannedProduct;
 use crate::domain::chemistry::Verdict;
+use crate::domain::protocol::TestKind;
 use time::Date;
 
 /// What would change a finding, and where that is done.
@@ -9,8 +10,10 @@ use time::Date;
 pub enum Way {
     /// Words alone.
     Words(String),
-    /// On the client's tests.
+    /// On the client's tests: what was placed is read there.
     Tests(String),
+    /// In a visit that places or does this test.
+    Visit(TestKind, String),
     /// On the client's readings.
     Readings(String),
     /// In the consult.
@@ -27,6 +30,7 @@ impl Way {
         match self {
             Way::Words(w)
             | Way::Tests(w)
+            | Way::Visit(_, w)
             | Way::Readings(w)
             | Way::Consult(w)
             | Way::Record(w)
@@ -39,6 +43,7 @@ impl Way {
         match self {
             Way::Words(_) => "words",
             Way::Tests(_) => "tests",
+            Way::Visit(kind, _) => kind.code(),
             Way::Readings(_) => "readings",
             Way::Consult(_) => "consult",
             Way::Record(_) => "record",

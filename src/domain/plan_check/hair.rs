@@ -4,6 +4,7 @@ use super::strand::too_strong;
 use super::{Found, Head, PlannedProduct, Way};
 use crate::domain::chemistry::family::{Group, coded};
 use crate::domain::chemistry::{RuleTable, Strength, Verdict};
+use crate::domain::protocol::TestKind;
 
 coded! {
     /// How thick one hair is; earlier is weaker.
@@ -104,7 +105,7 @@ pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable,
                     .why("The weakest place sets what the whole head gets.")
                     .source("common practice, no source")
                     .tested()
-                    .way(Way::Tests("Strand test on that place, passed".into())),
+                    .way(Way::Visit(TestKind::StrandTest, "Strand test on that place, passed".into())),
             );
         }
         if f.lightened {
@@ -154,7 +155,7 @@ fn lightened(plan: &[PlannedProduct], f: &Felt, rules: &RuleTable, all: &mut Vec
         .source(rule.source.clone());
         found.strand_test = verdict == Verdict::TestFirst;
         found.ways.push(if found.strand_test {
-            Way::Tests("Strand test of this product, passed".into())
+            Way::Visit(TestKind::StrandTest, "Strand test of this product, passed".into())
         } else {
             Way::Words(rule.say.clone())
         });

@@ -13,7 +13,8 @@ pub use hair::{Felt, Porosity, Texture, WetStretch};
 
 use super::chemistry::family::{Family, coded};
 use super::chemistry::{RuleTable, Strength, Verdict};
-use super::consult::{self, Circumstance, Told};
+use super::consult::{self, Circumstance, Sought, Told};
+use super::protocol::TestKind;
 use super::strand::{MetalTest, Strand, Zone};
 
 coded! {
@@ -161,18 +162,49 @@ fn told(plan: &[PlannedProduct], head: &Head<'_>, all: &mut Vec<Found>) {
         );
         return;
     };
+    own_questions(plan, told, all);
     let families: Vec<Family> = plan.iter().filter(|p| p.opening).map(|p| p.family).collect();
     for f in consult::findings(told, &head.circumstance, &families) {
         let verdict = match f.weight {
             consult::Weight::Advise => Verdict::Clear,
+            consult::Weight::Test => Verdict::TestFirst,
             consult::Weight::Wait => Verdict::Wait,
             consult::Weight::Refuse => Verdict::Refuse,
         };
         let letters = plan.iter().filter(|p| f.family == Some(p.family)).map(|p| p.letter).collect();
-        let way = if f.rule == "age-not-known" { Way::Record(f.way_out) } else { Way::Words(f.way_out) };
+        let way = match f.rule {
+            "age-not-known" => Way::Record(f.way_out),
+            "metal-told" => Way::Visit(TestKind::MetallicSaltTest, f.way_out),
+            _ if verdict == Verdict::TestFirst => Way::Visit(TestKind::StrandTest, f.way_out),
+            _ => Way::Words(f.way_out),
+        };
         let mut found = Found::new(verdict, f.rule, f.words).source(f.source).way(way);
+        found.strand_test = verdict == Verdict::TestFirst;
         (found.letters, found.until) = (letters, f.until);
         all.push(found);
+    }
+}
+
+/// A service whose own questions the consult left out: said, for whoever reads the plan.
+fn own_questions(plan: &[PlannedProduct], told: &Told, all: &mut Vec<Found>) {
+    let kinds = plan.iter().filter(|p| p.opening).filter_map(|p| Sought::of(p.family, p.straightens));
+    // A curl service asks for its lotion too.
+    let curls = kinds.clone().any(|k| k == Sought::Curl);
+    let mut left: Vec<Sought> =
+        kinds.filter(|k| !(curls && *k == Sought::Wave)).filter(|k| !told.own.asked_for(*k)).collect();
+    left.sort_unstable();
+    left.dedup();
+    for kind in left {
+        all.push(
+            Found::new(
+                Verdict::Clear,
+                "own-questions",
+                format!("The consult was not read for this: {}", kind.words()),
+            )
+            .why("This kind of service has questions of its own.")
+            .source("common practice, no source")
+            .way(Way::Consult("Ask them".into())),
+        );
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::{Found, Head, MetalSeen, PlannedProduct, Skin, StrandTest, Way};
 use crate::domain::chemistry::Verdict;
+use crate::domain::protocol::TestKind;
 
 pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, all: &mut Vec<Found>) {
     if head.metal == MetalSeen::Positive && plan.iter().any(|p| p.opening) {
@@ -10,7 +11,7 @@ pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, all: &mut Vec<Foun
                 .why("Metal in the hair heats under thio, peroxide and lightener.")
                 .source("handbook teaching")
                 .way(Way::Words("Not until what met it is cut off. Today we can trim, treat and set.".into()))
-                .way(Way::Tests("Test again once it is cut".into())),
+                .way(Way::Visit(TestKind::MetallicSaltTest, "Test again once it is cut".into())),
         );
     }
     for p in plan.iter().filter(|p| p.opening) {
@@ -32,19 +33,19 @@ fn skin(p: &PlannedProduct, all: &mut Vec<Found>) {
             Verdict::TestFirst,
             "Patch test placed, not read",
             "Read in the chair 48 hours or more after placing.",
-            Some("Read the patch test"),
+            Some(Way::Tests("Read the patch test".into())),
         ),
         Skin::Void => (
             Verdict::TestFirst,
             "Its patch test no longer holds",
             "Too old, or the product's formula or name has changed since.",
-            Some("Place a patch test"),
+            Some(Way::Visit(TestKind::PatchTest, "Place a patch test".into())),
         ),
         Skin::Missing => (
             Verdict::TestFirst,
             "No patch test",
             "Placed 48 hours or more before, read in the chair.",
-            Some("Place a patch test"),
+            Some(Way::Visit(TestKind::PatchTest, "Place a patch test".into())),
         ),
         Skin::Reaction => (
             Verdict::Refuse,
@@ -57,9 +58,7 @@ fn skin(p: &PlannedProduct, all: &mut Vec<Found>) {
         .of(p)
         .why(why)
         .source("published; validity by the salon's policy");
-    if let Some(words) = way {
-        found.ways.push(Way::Tests(words.into()));
-    }
+    found.ways.extend(way);
     all.push(found);
 }
 
@@ -72,7 +71,7 @@ fn hair(p: &PlannedProduct, all: &mut Vec<Found>) {
                 .way(Way::Words(
                     "Today we can trim, treat and set. A milder product wants its own test.".into(),
                 ))
-                .way(Way::Tests("Test again once the worst of it is cut".into()))
+                .way(Way::Visit(TestKind::StrandTest, "Test again once the worst of it is cut".into()))
         }
         StrandTest::Missing | StrandTest::Passed if p.first || never_on_skin => {
             let why = if p.first {
@@ -84,7 +83,7 @@ fn hair(p: &PlannedProduct, all: &mut Vec<Found>) {
             Found::new(Verdict::TestFirst, "strand-test", format!("{}: {title}", p.product))
                 .why(why)
                 .tested()
-                .way(Way::Tests("Strand test of this product, passed".into()))
+                .way(Way::Visit(TestKind::StrandTest, "Strand test of this product, passed".into()))
         }
         StrandTest::Missing | StrandTest::Passed => return,
     };

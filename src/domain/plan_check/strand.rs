@@ -3,6 +3,7 @@
 use super::{Found, Head, PlannedProduct, Way};
 use crate::domain::chemistry::family::Group;
 use crate::domain::chemistry::{RuleTable, Verdict};
+use crate::domain::protocol::TestKind;
 use crate::domain::strand::doubt::WIDE;
 use crate::domain::strand::{Finding, Health, PlannedApplication, Strand, Zone, check_plan};
 
@@ -29,7 +30,10 @@ pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable,
                 .why(head.odd.join(" "))
                 .source("common practice, no source")
                 .tested()
-                .way(Way::Tests("Look at the hair; a strand test on the worst place decides".into())),
+                .way(Way::Visit(
+                    TestKind::StrandTest,
+                    "Look at the hair; a strand test on the worst place decides".into(),
+                )),
         );
     }
     let Some(strand) = head.strand else {
@@ -98,9 +102,13 @@ fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> V
             .map(|least| (least, finding.clears_by_trim_sure_mm.unwrap_or(least).max(least)));
     }
     if finding.verdict == Verdict::TestFirst {
-        found.ways.push(Way::Tests("Strand test of this product, passed".into()));
+        found.ways.push(Way::Visit(TestKind::StrandTest, "Strand test of this product, passed".into()));
     } else if !rule.say.is_empty() {
         found.ways.push(Way::Words(rule.say.clone()));
+    }
+    if finding.met == Some(Group::MetallicSalt) && finding.verdict > Verdict::TestFirst {
+        // What it is, and whether it is still there, cut strands tell.
+        found.ways.push(Way::Visit(TestKind::MetallicSaltTest, "Metallic-salt test on cut strands".into()));
     }
     let mut both = vec![found];
     if finding.too_strong {

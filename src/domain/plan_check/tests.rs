@@ -1,5 +1,5 @@
 use super::*;
-use crate::domain::consult::{HomeColour, Scalp};
+use crate::domain::consult::{HomeColour, Own, Scalp};
 use crate::domain::strand::{Exposure, Known};
 use crate::reference::Reference;
 use proptest::prelude::*;
@@ -41,6 +41,7 @@ fn told() -> Told {
         scalp_treatment: false,
         home_colour: HomeColour::Never,
         silver_in_history: false,
+        own: Own::default(),
     }
 }
 
@@ -81,6 +82,7 @@ fn head<'a>(strand: &'a Strand, felt: &'a [Felt], told: &'a Told) -> Head<'a> {
             taken_on: TODAY,
             today: TODAY,
             least_age_years: 16,
+            metal_cleared: false,
         },
         metal: MetalSeen::NotCleared,
     }

@@ -15,13 +15,13 @@ use crate::web::shell::Shell;
     source = r##"{% extends "layout.html" %}{% block title %}Floor{% endblock %}{% block main_class %} floor-page{% endblock %}
 {% block main %}<h1 class="unseen">Floor</h1>
 <dl class="ahead"><div class="wide"><dt>Thursday 14 May</dt><dd>4 runs, 1 basin<br>connected, 13:50:02</dd></div><div><dt>Next bell, in 1 minute</dt><dd><b>13:51 test curl, Ilka D.</b>chair 4, Priya Lund</dd></div><div><dt>Ahead, in 30 minutes</dt><dd><b>14:20 two rinses, one basin</b>Nerys A. until 14:25. <a href="#main">Say who goes first</a></dd></div></dl>
-{{ floor }}
+{{ picture }}
 {% include "pictures/floor_key.html" %}
 {% endblock %}"##
 )]
 struct FloorPage {
     shell: Shell,
-    floor: FloorPicture,
+    picture: FloorPicture,
 }
 
 fn track(
@@ -161,15 +161,15 @@ fn floor() -> FloorPicture {
 
 #[test]
 fn the_floor_shows_every_run_on_one_axis() {
-    let page = FloorPage { shell: shell(), floor: floor() }.render().unwrap();
+    let page = FloorPage { shell: shell(), picture: floor() }.render().unwrap();
     show("floor", &page);
     show(
         "floor-wall",
-        &FloorPage { shell: Shell { wall: true, ..shell() }, floor: floor() }.render().unwrap(),
+        &FloorPage { shell: Shell { wall: true, ..shell() }, picture: floor() }.render().unwrap(),
     );
     show(
         "floor-empty",
-        &FloorPage { shell: shell(), floor: FloorPicture { tracks: vec![], lanes: vec![], ..floor() } }
+        &FloorPage { shell: shell(), picture: FloorPicture { tracks: vec![], lanes: vec![], ..floor() } }
             .render()
             .unwrap(),
     );
@@ -183,4 +183,7 @@ fn the_floor_shows_every_run_on_one_axis() {
     assert!(page.contains(&format!("data-clock=\"down\" data-to=\"{}\"", NOW_MS + 60_000)));
     assert!(page.contains("data-bell=\"5:most\""));
     assert!(page.contains(">14:20 two rinses, one basin</text>"));
+    let key = page.split("aria-label=\"Marks on the tracks\"").nth(1).unwrap();
+    assert!(key.contains("curl lotion") && key.contains("straightener") && key.contains("neutraliser"));
+    assert!(!key.contains("lightener</li>") && !key.contains("acid wave"), "the key names what is drawn");
 }

@@ -4,9 +4,10 @@ use askama::Template;
 
 use super::strand_pictures::small;
 use super::{NOW_MS, shell, show};
+use crate::domain::protocol::Section;
 use crate::web::bar::Bar;
 use crate::web::picture::Clock;
-use crate::web::picture::head_map::{HeadMap, Lap, Quad, QuadState, Side};
+use crate::web::picture::head_map::{HeadMap, Lap, Quad, QuadState};
 use crate::web::picture::regrowth::{DueWindow, GrowthNow};
 use crate::web::picture::strand_ruler::StrandRuler;
 use crate::web::picture::window::{Pass, Tap, Window};
@@ -39,8 +40,8 @@ struct RunPage {
 
 fn run_page() -> RunPage {
     let minute = |minutes: f64| NOW_MS - (minutes * 60_000.0) as i64;
-    let quad = |side, number, on_min: f64, state, words: &str| Quad {
-        side,
+    let quad = |section, number, on_min: f64, state, words: &str| Quad {
+        section,
         number,
         clock: Some(Clock::up(minute(on_min), NOW_MS)),
         state,
@@ -66,14 +67,69 @@ fn run_page() -> RunPage {
             note: "From above, face up. Inner ring: first pass. Outer ring: second pass. Tap a quadrant or press its number.".into(),
             lap: Lap::Second,
             quads: vec![
-                quad(Side::BackRight, 1, 9.84, QuadState::InHand, "in hand"),
-                quad(Side::BackLeft, 2, 7.92, QuadState::Next, "next"),
-                quad(Side::FrontLeft, 3, 5.84, QuadState::Waiting, "first done"),
-                quad(Side::FrontRight, 4, 3.67, QuadState::Waiting, "first done"),
+                quad(Section::BackRight, 1, 9.84, QuadState::InHand, "in hand"),
+                quad(Section::BackLeft, 2, 7.92, QuadState::Next, "next"),
+                quad(Section::FrontLeft, 3, 5.84, QuadState::Waiting, "first done"),
+                quad(Section::FrontRight, 4, 3.67, QuadState::Waiting, "first done"),
             ],
+            edge: false,
         },
         bar: super::parts::bar(),
         small: small(),
+    }
+}
+
+#[derive(Template)]
+#[template(
+    ext = "html",
+    source = r##"{% extends "layout.html" %}{% block title %}Heads{% endblock %}{% block body_class %}run{% endblock %}
+{% block main %}<div class="service"><section class="answer"><h1>{{ words }}</h1></section>{{ head }}</div>{% endblock %}
+"##
+)]
+struct HeadPage {
+    shell: Shell,
+    words: &'static str,
+    head: HeadMap,
+}
+
+/// A head on which the first `done` sections of an order are touched and the next is outlined.
+fn head_of(sections: &[Section], done: usize, edge: bool) -> HeadMap {
+    let quads = (1..).zip(sections).enumerate().map(|(at, (number, section))| {
+        let (state, words) = match at {
+            _ if at + 1 == done => (QuadState::InHand, "in hand"),
+            _ if at == done => (QuadState::Next, "next"),
+            _ if at < done => (QuadState::Done, "done"),
+            _ => (QuadState::Waiting, "waiting"),
+        };
+        let from = NOW_MS - (done - at.min(done)) as i64 * 95_000;
+        let clock = (at < done).then(|| Clock::up(from, NOW_MS));
+        Quad { section: *section, number, clock, state, words: words.into() }
+    });
+    HeadMap { quads: quads.collect(), edge, note: "From above, face up.".into(), ..run_page().head }
+}
+
+#[test]
+fn heads_of_every_parting_are_drawn() {
+    // The orders of shared/protocols: waves from the nape, relaxers without and with the hairline, a partial wave.
+    let of = |code: &str| {
+        crate::reference::Reference::shipped().protocol(code).expect("a shipped protocol").sections.clone()
+    };
+    let wave = of("wave-alkaline");
+    let relaxer = of("relaxer-sodium-retouch");
+    let ten: Vec<Section> = wave.iter().copied().chain([Section::Hairline]).collect();
+    for (name, words, head, arrows, faint) in [
+        ("head-wave-3", "Nine blocks, the third in hand", head_of(&wave, 3, false), 1, 0),
+        ("head-wave-6", "Nine blocks, the sixth in hand", head_of(&wave, 6, false), 1, 0),
+        ("head-partial", "Six of nine", head_of(&of("wave-partial"), 3, false), 1, 3),
+        ("head-hairline", "Quadrants, the hairline last", head_of(&relaxer, 4, true), 2, 0),
+        ("head-hairline-later", "The hairline later", head_of(&Section::QUADRANTS, 1, true), 1, 1),
+        ("head-ten", "Ten sections", head_of(&ten, 9, true), 2, 0),
+    ] {
+        let page = HeadPage { shell: shell(), words, head }.render().unwrap();
+        show(name, &page);
+        // An arrow each; the hairline's band is drawn the same way when it is next.
+        assert_eq!(page.matches("class=\"ln now\"").count(), arrows, "{name}");
+        assert_eq!(page.matches("quad off").count(), faint, "{name}: what is not worked");
     }
 }
 
@@ -82,7 +138,9 @@ fn a_run_shows_its_window_and_its_head() {
     let page = run_page().render().unwrap();
     show("run", &page);
     assert!(page.contains("data-drain-from="));
-    assert!(page.contains("class=\"quad bl next\" name=\"section\" value=\"back-left\" data-key=\"2\""));
+    assert!(
+        page.contains("class=\"quad back-left next\" name=\"section\" value=\"back-left\" data-key=\"2\"")
+    );
     assert!(page.contains(">9:50</span>"), "the longest quadrant as on the drawing");
 }
 

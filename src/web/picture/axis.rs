@@ -220,6 +220,17 @@ pub struct FloorPicture {
 impl askama::filters::HtmlSafe for FloorPicture {}
 
 impl FloorPicture {
+    /// The chemistries on the tracks, in one order: pattern's id and words. The key names what is drawn, no more.
+    #[must_use]
+    pub fn key(&self) -> Vec<(&'static str, &'static str)> {
+        let drawn = |p: &Pattern| {
+            let bands = self.tracks.iter().flat_map(|t| &t.bands);
+            bands.into_iter().any(|b| b.kind == BandKind::Chemical(*p))
+        };
+        let patterns = Pattern::DRAWN.into_iter().filter(drawn);
+        patterns.filter_map(|p| p.id().map(|id| (id, p.words()))).collect()
+    }
+
     /// Draws the axis.
     #[must_use]
     pub fn axis(&self) -> Drawing {

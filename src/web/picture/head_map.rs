@@ -1,56 +1,13 @@
-//! The head from above: four real buttons in a ring of two laps.
+//! The head from above: four quadrants in a ring of two laps, or nine blocks, the hairline as a band of its own.
+//! Every section that is worked is a real button, in the order of work; the others are drawn faint.
 
 use askama::Template;
 
 use super::clock::Clock;
+use super::head_arrow::{self, Arrow};
+use crate::domain::protocol::{Section, SectionSet};
 
-/// A quadrant, by the client's sides.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    /// Back right.
-    BackRight,
-    /// Back left.
-    BackLeft,
-    /// Front left.
-    FrontLeft,
-    /// Front right.
-    FrontRight,
-}
-
-impl Side {
-    /// The code sent.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::BackRight => "back-right",
-            Self::BackLeft => "back-left",
-            Self::FrontLeft => "front-left",
-            Self::FrontRight => "front-right",
-        }
-    }
-
-    /// As said.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::BackRight => "Back right",
-            Self::BackLeft => "Back left",
-            Self::FrontLeft => "Front left",
-            Self::FrontRight => "Front right",
-        }
-    }
-
-    fn class(self) -> &'static str {
-        match self {
-            Self::BackRight => "br",
-            Self::BackLeft => "bl",
-            Self::FrontLeft => "fl",
-            Self::FrontRight => "fr",
-        }
-    }
-}
-
-/// How a quadrant stands.
+/// How a section stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum QuadState {
     /// Not yet.
@@ -65,12 +22,12 @@ pub enum QuadState {
     Rinsed,
 }
 
-/// A quadrant as it is drawn.
+/// A section as it is drawn.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Quad {
     /// Which.
-    pub side: Side,
-    /// Its number in the order, also its key.
+    pub section: Section,
+    /// Its number in the order.
     pub number: u8,
     /// Its clock; none before the product touched it.
     pub clock: Option<Clock>,
@@ -89,7 +46,31 @@ pub enum Lap {
     Second,
 }
 
-/// The head map, a form of its own. Quadrants in the protocol's order, which goes round clockwise.
+impl Quad {
+    /// As said, with a capital: the words of its button.
+    #[must_use]
+    pub fn name(&self) -> String {
+        name(self.section)
+    }
+
+    /// Its key: its number, 0 for the tenth, none beyond.
+    #[must_use]
+    pub fn key(&self) -> String {
+        match self.number {
+            number @ 1..=9 => number.to_string(),
+            10 => "0".into(),
+            _ => String::new(),
+        }
+    }
+}
+
+fn name(section: Section) -> String {
+    let words = section.words();
+    let mut chars = words.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// The head map, a form of its own.
 #[derive(Debug, Clone, Template)]
 #[template(path = "pictures/head_map.html")]
 pub struct HeadMap {
@@ -108,66 +89,74 @@ pub struct HeadMap {
     pub note: String,
     /// Which ring.
     pub lap: Lap,
-    /// The four, in order.
+    /// The sections that are worked, in order.
     pub quads: Vec<Quad>,
+    /// The protocol parts off the hairline: it is drawn, faint where this step does not work it.
+    pub edge: bool,
 }
 // Its template escapes every word it is given.
 impl askama::filters::HtmlSafe for HeadMap {}
 
-/// Centre of the drawing and radii of its rings, in its own units (200 by 214).
-const CENTRE: (f64, f64) = (100.0, 107.0);
-const INNER: (f64, f64) = (82.0, 86.5);
-const OUTER: (f64, f64) = (90.0, 95.0);
-
 impl HeadMap {
-    /// The quadrant the arrow leaves: the one in hand, else the one before the next.
-    fn leaving(&self) -> Option<Side> {
-        let at = self.quads.iter().position(|quad| quad.state == QuadState::InHand);
-        let at = at.or_else(|| self.quads.iter().position(|quad| quad.state == QuadState::Next));
-        at.map(|at| self.quads[at].side)
+    /// True for nine blocks, false for four quadrants.
+    #[must_use]
+    pub fn blocks(&self) -> bool {
+        self.quads.iter().any(|quad| quad.section.set() == SectionSet::Blocks)
     }
 
-    /// Path of the arrow's arc, empty when nothing is in hand or next.
+    /// The whole drawing; the hairline's band lies over the forehead.
     #[must_use]
-    pub fn arc(&self) -> String {
-        let Some(side) = self.leaving() else { return String::new() };
-        let ((x, y), (rx, ry)) = (CENTRE, self.radii());
-        let (from, to) = match side {
-            Side::BackRight => ((x + rx, y), (x + 4.0, y + ry)),
-            Side::BackLeft => ((x, y + ry), (x - rx, y + 4.0)),
-            Side::FrontLeft => ((x - rx, y), (x - 4.0, y - ry)),
-            Side::FrontRight => ((x, y - ry), (x + rx, y - 4.0)),
+    pub fn view_box(&self) -> &'static str {
+        if self.edge { "0 -46 200 260" } else { "0 0 200 214" }
+    }
+
+    /// Sections of this parting that are not worked here: class and words.
+    #[must_use]
+    pub fn faint(&self) -> Vec<(&'static str, String)> {
+        let set = if self.blocks() { SectionSet::Blocks } else { SectionSet::Quadrants };
+        let drawn = |s: &Section| s.set() == set || (self.edge && s.set() == SectionSet::Edge);
+        let worked = |s: &Section| self.quads.iter().any(|quad| quad.section == *s);
+        let faint = Section::ALL.into_iter().filter(drawn).filter(|s| !worked(s));
+        faint.map(|s| (s.code(), name(s))).collect()
+    }
+
+    /// How the hairline's band is drawn around the head: the class of its state.
+    #[must_use]
+    pub fn band(&self) -> &'static str {
+        match self.quads.iter().find(|quad| quad.section == Section::Hairline).map(|quad| quad.state) {
+            None => "soft",
+            Some(QuadState::Next) => "now",
+            Some(QuadState::InHand | QuadState::Done) => "beam",
+            Some(QuadState::Waiting | QuadState::Rinsed) => "dash",
+        }
+    }
+
+    /// The arrow: from the section in hand to the next; before the first tap from the first to the second.
+    #[must_use]
+    pub fn arrow(&self) -> Option<Arrow> {
+        let at = |state| self.quads.iter().position(|quad| quad.state == state);
+        let next = at(QuadState::Next)?;
+        let (from, to) = match at(QuadState::InHand) {
+            Some(hand) => (hand, next),
+            None => (next, next + 1),
         };
-        format!("M{} {}A{rx} {ry} 0 0 1 {} {}", from.0, from.1, to.0, to.1)
-    }
-
-    /// Path of the arrow's point.
-    #[must_use]
-    pub fn point(&self) -> String {
-        let Some(side) = self.leaving() else { return String::new() };
-        let ((x, y), (rx, ry)) = (CENTRE, self.radii());
-        match side {
-            Side::BackRight => format!("M{} {}l11 -7v14z", x - 4.0, y + ry),
-            Side::BackLeft => format!("M{} {}l-7 11h14z", x - rx, y - 4.0),
-            Side::FrontLeft => format!("M{} {}l-11 -7v14z", x + 4.0, y - ry),
-            Side::FrontRight => format!("M{} {}l-7 -11h14z", x + rx, y + 4.0),
-        }
-    }
-
-    fn radii(&self) -> (f64, f64) {
-        match self.lap {
-            Lap::First => INNER,
-            Lap::Second => OUTER,
-        }
+        head_arrow::between(self.quads.get(from)?.section, self.quads.get(to)?.section, self.lap)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use QuadState::{Done, InHand, Next, Waiting};
 
-    pub(crate) fn map(states: [QuadState; 4]) -> HeadMap {
-        let sides = [Side::BackRight, Side::BackLeft, Side::FrontLeft, Side::FrontRight];
+    pub(crate) fn map(sections: &[Section], states: &[QuadState]) -> HeadMap {
+        let quads = (1..).zip(sections).zip(states).map(|((number, section), state)| Quad {
+            section: *section,
+            number,
+            clock: None,
+            state: *state,
+            words: "not yet".into(),
+        });
         HeadMap {
             action: "/runs/1/facts".into(),
             fact: "section_started".into(),
@@ -176,44 +165,69 @@ mod tests {
             heading: "Head from above: start a quadrant".into(),
             note: "From above, face up.".into(),
             lap: Lap::Second,
-            quads: (1..)
-                .zip(sides)
-                .zip(states)
-                .map(|((number, side), state)| Quad {
-                    side,
-                    number,
-                    clock: None,
-                    state,
-                    words: "not yet".into(),
-                })
-                .collect(),
+            quads: quads.collect(),
+            edge: sections.contains(&Section::Hairline),
         }
     }
 
     #[test]
-    fn the_arrow_leaves_the_quadrant_in_hand_clockwise() {
-        use QuadState::{Done, InHand, Next, Waiting};
-        assert_eq!(
-            map([InHand, Next, Waiting, Waiting]).arc(),
-            "M190 107A90 95 0 0 1 104 202",
-            "as on the drawing"
-        );
-        assert_eq!(map([InHand, Next, Waiting, Waiting]).point(), "M96 202l11 -7v14z", "as on the drawing");
-        assert_eq!(map([Done, Done, InHand, Next]).arc(), "M10 107A90 95 0 0 1 96 12");
-        assert_eq!(map([Next, Waiting, Waiting, Waiting]).leaving(), Some(Side::BackRight));
-        assert_eq!(map([Done; 4]).arc(), "");
+    fn the_arrow_leaves_what_is_in_hand_for_what_is_next() {
+        let four = |states: [QuadState; 4]| map(&Section::QUADRANTS, &states);
+        let line = |states| four(states).arrow().map(|a| a.line);
+        let first = "M190 107A90 95 0 0 1 104 202";
+        assert_eq!(line([InHand, Next, Waiting, Waiting]).as_deref(), Some(first), "as on the drawing");
+        assert_eq!(line([Next, Waiting, Waiting, Waiting]).as_deref(), Some(first), "the way it will go");
+        assert_eq!(line([Done, Done, InHand, Next]).as_deref(), Some("M10 107A90 95 0 0 1 96 12"));
+        assert_eq!(line([Done, Done, Done, Next]), None, "the last has no other after it");
+        assert_eq!(line([Done; 4]), None);
     }
 
     #[test]
-    fn every_quadrant_is_a_button_in_the_order_of_work() {
-        let page = map([QuadState::InHand, QuadState::Next, QuadState::Waiting, QuadState::Waiting])
-            .render()
-            .unwrap();
+    fn every_section_worked_is_a_button_in_the_order_of_work() {
+        let page = map(&Section::QUADRANTS, &[InHand, Next, Waiting, Waiting]).render().unwrap();
         let at: Vec<usize> = ["back-right", "back-left", "front-left", "front-right"]
             .iter()
             .map(|code| page.find(&format!("value=\"{code}\"")).unwrap())
             .collect();
         assert!(at.is_sorted());
         assert!(page.contains("data-fact=\"section_started\"") && page.contains("name=\"pass\" value=\"2\""));
+        assert!(!page.contains("off"), "all four are worked");
+    }
+
+    #[test]
+    fn blocks_that_are_not_worked_are_drawn_faint_and_cannot_be_tapped() {
+        let partial = [
+            Section::CentreCrown,
+            Section::LeftCrown,
+            Section::RightCrown,
+            Section::LeftTop,
+            Section::RightTop,
+            Section::CentreTop,
+        ];
+        let map = map(&partial, &[Next, Waiting, Waiting, Waiting, Waiting, Waiting]);
+        let page = map.render().unwrap();
+        assert_eq!(page.matches("<button").count(), 6);
+        for nape in ["centre-nape", "left-nape", "right-nape"] {
+            assert!(
+                page.contains(&format!("quad off {nape}")) && !page.contains(&format!("value=\"{nape}\""))
+            );
+        }
+        assert!(page.contains("class=\"head blocks\""));
+    }
+
+    #[test]
+    fn ten_sections_have_ten_keys_and_the_hairline_its_band() {
+        let ten: Vec<Section> =
+            Section::ALL.into_iter().filter(|s| s.set() != SectionSet::Quadrants).collect();
+        let page = map(&ten, &[Waiting; 10]).render().unwrap();
+        for key in 0..10 {
+            assert_eq!(page.matches(&format!("data-key=\"{key}\"")).count(), 1, "{key}");
+        }
+        assert!(page.contains("viewBox=\"0 -46 200 260\"") && page.contains("head blocks edged"));
+        // A step that leaves the hairline to a later one shows it, faint.
+        let mut four = map(&Section::QUADRANTS, &[Next, Waiting, Waiting, Waiting]);
+        four.edge = true;
+        let page = four.render().unwrap();
+        assert!(page.contains("quad off hairline") && page.matches("<button").count() == 4);
     }
 }

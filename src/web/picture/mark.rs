@@ -81,6 +81,27 @@ impl Pattern {
         Self::Aldehyde,
     ];
 
+    /// What the salon calls what is drawn so.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Blank => "nothing known",
+            Self::ThioStraightening => "straightener",
+            Self::ThioCurl => "curl lotion",
+            Self::Ester => "acid wave",
+            Self::Hydroxide => "relaxer",
+            Self::Guanidine => "guanidine relaxer",
+            Self::Colour => "colour",
+            Self::Direct => "dye without developer",
+            Self::Neutral => "neutraliser",
+            Self::Lightener => "lightener",
+            Self::Metallic => "metallic-salt colour",
+            Self::Henna => "henna",
+            Self::Sulfite => "sulfite or cysteine",
+            Self::Aldehyde => "aldehyde smoothing",
+        }
+    }
+
     /// The pattern's id on the page, none for blank.
     #[must_use]
     pub fn id(self) -> Option<&'static str> {

@@ -8,6 +8,7 @@
 pub mod axis;
 pub mod clock;
 pub mod fan;
+pub mod head_arrow;
 pub mod head_map;
 pub mod lane;
 pub mod mark;

@@ -19,7 +19,9 @@ impl Maker<'_> {
         let fact =
             |kind: &str| vec![("kind".to_string(), kind.to_string()), ("fact_id".to_string(), once::key())];
         Bar {
-            main: if open { self.main_act(headline, id, &facts) } else { None },
+            main: open
+                .then(|| self.write_down(&headline.act).or_else(|| self.main_act(headline, id, &facts)))
+                .flatten(),
             stings: chemical.then(|| Stings {
                 action: facts.clone(),
                 hidden: fact("sting_reported"),

@@ -8,6 +8,7 @@ mod facts;
 mod head;
 mod page;
 mod panels;
+mod test_visit;
 mod view;
 
 use crate::web::routes::{Line, Open, lines};

@@ -5,7 +5,7 @@ use time::OffsetDateTime;
 
 use super::acts::Said;
 use super::bowl::{Bowl, Picked};
-use super::head::SectionList;
+use super::test_visit::TestPanel;
 use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
 use crate::domain::ids::{PlanId, StationId};
@@ -15,6 +15,7 @@ use crate::domain::run::headline::{Headline, NextAct};
 use crate::domain::run::{CurlReading, HeadPlace, State};
 use crate::flow::run_hands;
 use crate::flow::runs::Loaded;
+use crate::flow::test_visits;
 use crate::store::{Scoped, Stored, people, run_frames, stations, stock_notes};
 use crate::web::bar::{Bar, MainAct, Reach};
 use crate::web::once;
@@ -42,6 +43,8 @@ pub(super) struct Around {
     pub(super) beyond: Vec<(i64, f32)>,
     /// What was picked, weighed or scanned for a bowl.
     pub(super) picked: Picked,
+    /// What a test visit has written down, in words; empty in a service.
+    pub(super) written: Vec<String>,
 }
 
 impl Around {
@@ -67,8 +70,12 @@ impl Around {
             None => Some(run_hands::known(s, loaded, seat.person()).await?),
         };
         let beyond = stock_notes::list_by_run(s, crate::domain::ids::RunId(loaded.run.run_id)).await?;
+        let written = match test_visits::test_of(&loaded.frame.protocol) {
+            Some(test) => test_visits::list_written(s, &loaded.run, test).await?,
+            None => Vec::new(),
+        };
         let picked = Picked::default();
-        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, picked })
+        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, picked, written })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -156,7 +163,6 @@ pub(super) struct RunPage {
     state_class: &'static str,
     window: Option<Drawing>,
     head: Option<HeadMap>,
-    sections: Option<SectionList>,
     readings: Vec<(&'static str, String, String)>,
     words: String,
     cautions: Vec<String>,
@@ -172,6 +178,7 @@ pub(super) struct RunPage {
     looks: Option<LookPanel>,
     rods: Option<String>,
     trim: bool,
+    tests: Option<TestPanel>,
     stop: Option<StopPanel>,
     taps: Vec<Tap>,
     signed: Vec<Row>,
@@ -280,7 +287,6 @@ impl Maker<'_> {
             state_class: self.state_class(),
             window: self.window_picture(),
             head: self.head(),
-            sections: self.section_list(),
             readings: self.readings(),
             words: match state.stop {
                 Some(_) => String::new(),
@@ -301,12 +307,14 @@ impl Maker<'_> {
             looks: self.looks(),
             rods: step.filter(|s| s.rods && state.rods.is_none()).map(|_| once::key()),
             trim: step.is_some_and(|s| s.code.as_str().contains("trim")),
+            tests: self.test_panel(),
             stop: self.stop_panel(),
             taps: self.taps(),
             signed: if locked { Vec::new() } else { self.signed() },
             steps: self.steps(),
             next_start: match headline.act {
-                NextAct::StartStep(_) | NextAct::Nothing | NextAct::StartRun => None,
+                NextAct::Nothing | NextAct::StartRun => None,
+                NextAct::StartStep(_) if self.write_down(&headline.act).is_none() => None,
                 _ if state.stop.is_some() => None,
                 _ => state.next_step().map(|s| (s.code.to_string(), s.title.clone())),
             },
