@@ -1,7 +1,7 @@
 """A service of any protocol, walked on the Run screen as the screen asks, from its plan to its end.
 
 Client, tests, consent and products are put there by the owner's hand; the plan and every act of the service are done
-on the screens. Used by test_walks.py (a few families) and by tests/slow (every protocol, with pictures).
+on the screens. Used by tests/slow (every protocol, with pictures).
 """
 
 import pathlib
