@@ -5,7 +5,7 @@ use time::{Duration, OffsetDateTime};
 
 use crate::domain::protocol::Place;
 use crate::domain::run::foresight::{AHEAD_MIN, Foresight, Line, Say, There, foresee};
-use crate::domain::run::track::{By, Collision, Track, Wanted, collisions};
+use crate::domain::run::track::{Collision, Track, Wanted, collisions};
 use crate::web::picture::axis::Clash;
 
 /// One thing to know, told once.
@@ -36,8 +36,7 @@ impl Ahead {
         for c in collisions(tracks, &there.places, there.hands, now) {
             let told = seen.clashes.iter().any(|x| c.tracks.iter().all(|t| x.lines.contains(t)))
                 || put_off.iter().any(|x| x.tracks == c.tracks);
-            let chair = c.wanted == Wanted::Place(Place::Chair);
-            if c.by == By::Most && c.at < horizon && !told && !chair {
+            if c.at < horizon && !told {
                 put_off.push(c);
             }
         }

@@ -25,6 +25,7 @@ pub mod refusal;
 mod refusal_words;
 mod starts;
 pub mod state;
+mod sweep;
 pub mod track;
 pub mod value;
 
@@ -40,7 +41,7 @@ pub use holds::HoldContext;
 pub use records::hold_point_refusals;
 pub use refusal::{Refusal, Refusals};
 pub use state::State;
-pub use track::{AxisMark, Block, BlockKind, By, Collision, MarkKind, Track, Wanted, collisions};
+pub use track::{AxisMark, Block, BlockKind, Collision, MarkKind, Track, Wanted, collisions};
 pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use super::event::Happened;
 use super::headline::{NextAct, Window};
 use super::refusal::Refusal;
 use super::sample::*;
-use super::track::{By, Wanted, collisions};
+use super::track::{Wanted, collisions};
 use super::value::{Comfort, CurlReading, Rod};
 use crate::domain::protocol::{Clock, Look, Place, Section, Source, Times};
 use time::Duration;
@@ -148,10 +148,14 @@ fn two_rinses_and_one_basin_are_seen_ahead() {
     // Covered from 10 to 20, smoothed to 30, rinsing by the target at 37; at the latest at 42.
     assert_eq!((rinse.start, rinse.latest_start), (at(30), Some(at(42))));
     let tracks = [track.clone(), track];
-    let found = collisions(&tracks, &[(Place::Basin, 1), (Place::Chair, 9)], 9, at(12));
+    let found = collisions(&tracks, &[(Place::Basin, 1)], 9, at(12));
+    // Both put off to 42, the longest allowed: 13:40 and 42 minutes.
+    assert_eq!(found[0].at, at(42));
     let words = found[0].words(&|i| format!("{:02}:{:02}", i.hour(), i.minute()));
-    assert_eq!(words, "14:10 two rinses, one basin");
-    assert!(found.iter().any(|c| c.by == By::Most && c.at == at(42)));
+    assert_eq!(words, "14:22 two rinses, one basin");
+    // A client in a chair needs no other: two at work in one chair's salon are two who have one each.
+    let basin_alone = collisions(&tracks, &[(Place::Basin, 1), (Place::Chair, 1)], 9, at(12));
+    assert_eq!(basin_alone, found);
     assert_eq!(collisions(&tracks, &[(Place::Basin, 2)], 9, at(12)), []);
     // Winding holds two pairs of hands.
     let hands = collisions(&tracks, &[], 3, at(12));

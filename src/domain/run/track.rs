@@ -2,6 +2,7 @@
 //! runs will want the same hands or place.
 
 use super::state::State;
+use super::sweep::{Span, sweep};
 use super::value::Instant;
 use crate::domain::chemistry::family::Family;
 use crate::domain::protocol::{Clock, Hands, Place, SectionWork, Step, StepCode};
@@ -194,16 +195,7 @@ pub enum Wanted {
     Hands,
 }
 
-/// Judged by when.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum By {
-    /// As predicted, by target.
-    Target,
-    /// Rinses put off to the longest allowed.
-    Most,
-}
-
-/// Two runs will want the same thing.
+/// Two runs would want the same thing, if each rinse were put off to its longest allowed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Collision {
     /// From.
@@ -220,8 +212,6 @@ pub struct Collision {
     pub tracks: Vec<usize>,
     /// Everybody there rinses.
     pub rinses: bool,
-    /// Judged by when.
-    pub by: By,
 }
 
 impl Collision {
@@ -263,36 +253,28 @@ struct Claim {
     rinse: bool,
 }
 
-/// Where runs will want more places or hands than there are, after `now`: by target, and with
-/// rinses put off to their longest allowed.
+/// Where runs would want more places or hands than there are, after `now`, with every rinse put off to its longest
+/// allowed. What they want by themselves is foresight's (`foresight::Clash`).
 ///
-/// `places` counts each kind; a kind not named is not judged. `hands` are pairs of hands here.
+/// `places` counts each kind; a kind not named is not judged, nor are chairs: a client keeps the one they are in.
+/// `hands` are pairs of hands here.
 pub fn collisions(tracks: &[Track], places: &[(Place, u32)], hands: u32, now: Instant) -> Vec<Collision> {
     let mut found = Vec::new();
-    for by in [By::Target, By::Most] {
-        for (place, there) in places {
-            let claims = claims(tracks, now, by, |b| u32::from(b.places.contains(place)));
-            sweep(&claims, Wanted::Place(*place), *there, by, &mut found);
-        }
-        let claims = claims(tracks, now, by, |b| u32::from(b.hands_count));
-        sweep(&claims, Wanted::Hands, hands, by, &mut found);
+    for (place, there) in places.iter().filter(|(place, _)| *place != Place::Chair) {
+        let claims = claims(tracks, now, |b| u32::from(b.places.contains(place)));
+        collide(&claims, Wanted::Place(*place), *there, &mut found);
     }
-    // What is said by target is not said again by most.
-    let by_target: Vec<_> = found.iter().filter(|c| c.by == By::Target).cloned().collect();
-    found.retain(|c| {
-        c.by == By::Target
-            || !by_target.iter().any(|t| t.wanted == c.wanted && t.at == c.at && t.tracks == c.tracks)
-    });
-    found.sort_by_key(|c| (c.at, c.wanted, c.by));
+    let claims = claims(tracks, now, |b| u32::from(b.hands_count));
+    collide(&claims, Wanted::Hands, hands, &mut found);
+    found.sort_by_key(|c| (c.at, c.wanted));
     found
 }
 
-fn claims(tracks: &[Track], now: Instant, by: By, count: impl Fn(&Block) -> u32) -> Vec<Claim> {
+fn claims(tracks: &[Track], now: Instant, count: impl Fn(&Block) -> u32) -> Vec<Claim> {
     let mut claims = Vec::new();
     for (track, t) in tracks.iter().enumerate() {
         for block in t.blocks.iter().filter(|b| !b.done && b.end > now) {
-            let put_off = block.latest_start.filter(|_| by == By::Most && !block.begun);
-            let start = put_off.unwrap_or(block.start);
+            let start = block.latest_start.filter(|_| !block.begun).unwrap_or(block.start);
             let end = start + (block.end - block.start);
             let count = count(block);
             if count > 0 {
@@ -303,13 +285,9 @@ fn claims(tracks: &[Track], now: Instant, by: By, count: impl Fn(&Block) -> u32)
     claims
 }
 
-fn sweep(claims: &[Claim], wanted: Wanted, there: u32, by: By, found: &mut Vec<Collision>) {
-    let mut edges: Vec<Instant> = claims.iter().flat_map(|c| [c.start, c.end]).collect();
-    edges.sort_unstable();
-    edges.dedup();
+fn collide(claims: &[Claim], wanted: Wanted, there: u32, found: &mut Vec<Collision>) {
     let mut open: Option<Collision> = None;
-    for span in edges.windows(2) {
-        let here: Vec<&Claim> = claims.iter().filter(|c| c.start <= span[0] && c.end >= span[1]).collect();
+    for Span { from, to, here } in sweep(claims, |c| (c.start, c.end)) {
         let mut tracks: Vec<usize> = here.iter().map(|c| c.track).collect();
         tracks.sort_unstable();
         tracks.dedup();
@@ -320,12 +298,11 @@ fn sweep(claims: &[Claim], wanted: Wanted, there: u32, by: By, found: &mut Vec<C
             continue;
         }
         match &mut open {
-            Some(c) if c.tracks == tracks && c.needed == needed => c.until = span[1],
+            Some(c) if c.tracks == tracks && c.needed == needed => c.until = to,
             _ => {
                 found.extend(open.take());
                 let rinses = here.iter().all(|c| c.rinse);
-                let (at, until) = (span[0], span[1]);
-                open = Some(Collision { at, until, wanted, needed, there, tracks, rinses, by });
+                open = Some(Collision { at: from, until: to, wanted, needed, there, tracks, rinses });
             }
         }
     }

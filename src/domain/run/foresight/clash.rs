@@ -1,6 +1,7 @@
 //! Where runs would want more hands or places than there are, if each went its own way; each told once.
 
 use super::{Line, Part, Serve, There};
+use crate::domain::run::sweep::sweep;
 use crate::domain::run::track::Wanted;
 use crate::domain::run::value::Instant;
 use std::collections::BTreeSet;
@@ -61,25 +62,22 @@ struct Spot {
 
 fn spots(lines: &[Line], there: &There) -> Vec<Spot> {
     let claims = claims(lines);
-    let mut edges: Vec<Instant> = claims.iter().flat_map(|c| [c.from, c.to]).collect();
-    edges.sort_unstable();
-    edges.dedup();
     let mut things: Vec<(Wanted, u32)> =
         there.places.iter().map(|(p, n)| (Wanted::Place(*p), (*n).max(1))).collect();
     things.push((Wanted::Hands, there.hands.max(1)));
     let mut spots = Vec::new();
-    for span in edges.windows(2) {
+    for span in sweep(&claims, |c| (c.from, c.to)) {
         for (wanted, count) in &things {
             let need = |c: &Claim<'_>| match wanted {
                 Wanted::Place(p) => u32::from(c.part.places.contains(p)),
                 Wanted::Hands => c.part.hands.min(*count),
             };
-            let here: Vec<&Claim<'_>> =
-                claims.iter().filter(|c| c.from <= span[0] && c.to >= span[1] && need(c) > 0).collect();
+            let here: Vec<&Claim<'_>> = span.here.iter().copied().filter(|c| need(c) > 0).collect();
             let needed: u32 = here.iter().map(|c| need(c)).sum();
             if needed > *count && here.len() > 1 {
                 let turns = here.iter().map(|c| (c.line, c.turn)).collect();
-                spots.push(Spot { from: span[0], to: span[1], wanted: *wanted, turns, claims: here.len() });
+                let (from, to) = (span.from, span.to);
+                spots.push(Spot { from, to, wanted: *wanted, turns, claims: here.len() });
             }
         }
     }

@@ -135,6 +135,54 @@ fn a_stopped_run_is_rinsed_now() {
     assert_eq!(line.turns[0].limit.map(|l| l.latest_start), Some(at(14)));
 }
 
+/// The target is 37 and the longest 42; what is seen at 20 asks for the basin at 20, not at 30 after smoothing.
+#[test]
+fn a_test_curl_or_a_look_that_says_rinse_asks_for_the_basin_now() {
+    use crate::domain::protocol::{LookFor, Section};
+    use crate::domain::run::{CurlReading, Happened, Progress, Rod};
+    let look =
+        |reading| Happened::ProgressRead { look: LookFor::TestCurl, section: Section::BackLeft, reading };
+    let curl = |reading| Happened::TestCurlRead { rod: Rod::Weakest, reading };
+    let turns = |read: Happened| {
+        let mut book = Book::applied();
+        book.must(12, crate::domain::run::sample::TOBIAS, start("cover"));
+        book.fact(20, 20, read);
+        book.state().line(at(20)).turns
+    };
+    let now = Turn {
+        title: "rinse-a".into(),
+        ready: at(20),
+        lag: Duration::ZERO,
+        parts: vec![part(5, 1, true)],
+        limit: Some(Limit { latest_start: at(20), clock: Clock::Exposure }),
+        in_hand: false,
+        rinse: true,
+    };
+    for said in [look(Progress::Reached), look(Progress::Over), curl(CurlReading::S), curl(CurlReading::Over)]
+    {
+        assert_eq!(turns(said.clone()), [now.clone()], "{said:?}");
+    }
+    for not_yet in [look(Progress::NotYet), curl(CurlReading::C)] {
+        let turns = turns(not_yet.clone());
+        assert_eq!(turns[0].title, "smooth", "{not_yet:?}");
+        assert!(turns.len() > 1);
+    }
+}
+
+/// Smoothing, rinsing and winding of two heads: the basin is wanted twice, a chair by nobody.
+#[test]
+fn a_client_in_a_chair_needs_no_new_one() {
+    let mut book = Book::applied();
+    book.must(12, crate::domain::run::sample::TOBIAS, start("cover"));
+    let line = book.state().line(at(13));
+    let places: Vec<Place> =
+        line.turns.iter().flat_map(|t| &t.parts).flat_map(|p| &p.places).copied().collect();
+    assert_eq!(places, [Place::Basin, Place::Basin]);
+    let chairs = There { hands: 9, places: vec![(Place::Chair, 1), (Place::Basin, 2)] };
+    let seen = foresee(&[line.clone(), line], &chairs);
+    assert_eq!((seen.clashes, seen.harm), (Vec::new(), Harm::default()));
+}
+
 #[test]
 fn more_runs_than_are_searched_get_an_order_that_says_it_is_not_every_one() {
     let lines: Vec<Line> = (0..12).map(|i| rinse(40 + i, Some(60 - i))).collect();

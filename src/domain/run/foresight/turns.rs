@@ -37,7 +37,8 @@ impl State<'_> {
             return Line::default();
         }
         let rinsing = self.step_in_hand().is_some_and(|s| !s.rinses.is_empty());
-        let at_once = (self.stop.is_some() && self.product_on()) || self.curl_says_rinse().is_some();
+        let reached = self.curl_says_rinse().is_some() || self.look_says_rinse().is_some();
+        let at_once = (self.stop.is_some() && self.product_on()) || reached;
         if at_once && !rinsing {
             return self.rinse_at_once(now);
         }
@@ -54,7 +55,7 @@ impl State<'_> {
         maker.line
     }
 
-    /// Stopped, or a curl said so: water now, before anything.
+    /// Stopped, or a test curl or a look said so: water now, before anything.
     fn rinse_at_once(&self, now: Instant) -> Line {
         let open = |s: &&Step| s.rinses.iter().any(|l| self.exposure(*l).is_some_and(Exposure::is_open));
         let turns = self.frame.protocol.steps.iter().find(open).map(|step| Turn {
