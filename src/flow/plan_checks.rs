@@ -74,7 +74,7 @@ impl Checked {
     }
 }
 
-/// True when a product can be what an application asks for: its use, and the chemistry it is qualified by.
+/// True when a product can be what an application asks for: its use, and its family.
 pub fn fits(application: &PlannedApplication, product: &Product) -> bool {
     use crate::domain::qualification::Chemistry;
     let Some(family) = Family::from_code(&product.family) else { return false };
@@ -87,9 +87,7 @@ pub fn fits(application: &PlannedApplication, product: &Product) -> bool {
         (_, Chemistry::Lightener) => &["lightener"],
         (_, Chemistry::Other) => &["other"],
     };
-    product.retired_at.is_none()
-        && uses.contains(&product.use_as.as_str())
-        && Chemistry::of(family) == Chemistry::of(application.family)
+    product.retired_at.is_none() && uses.contains(&product.use_as.as_str()) && application.takes(family)
 }
 
 /// Checks a service on a client's head as everything on record stands now. `trim_mm` is taken off first, for a

@@ -17,7 +17,7 @@ use crate::domain::run::holds::{FrameProduct, SkinTest};
 use crate::domain::run::{
     Command, Event, EventKind, Fact, Granted, Happened, Refusals, RunFrame, SheetTimes, State, decide,
 };
-use crate::domain::sheet::SheetHair;
+use crate::domain::{sheet::SheetHair, skin_test::is_never_left_on_skin};
 use crate::store::people::Person;
 use crate::store::run_frames::{self, PlanProduct};
 use crate::store::runs::{self, NewRun, NewStep, Run};
@@ -83,13 +83,14 @@ fn families(p: &PlanProduct) -> Stored<crate::domain::chemistry::family::Family>
 }
 
 fn frame_product(p: &PlanProduct) -> Stored<FrameProduct> {
+    let family = families(p)?;
     Ok(FrameProduct {
         application: p.application.chars().next().unwrap_or('A'),
         product: ProductId(p.product_id),
-        family: families(p)?,
+        family,
         strength: p.strength.clone(),
-        // Entering the product as "no skin test by the sheet" is the signature.
-        skin_test: if p.skin_test == "patch" {
+        // Entered as "no skin test by the sheet": signed with that, and believed of what is never left on skin.
+        skin_test: if p.skin_test == "patch" || !is_never_left_on_skin(family) {
             SkinTest::Patch
         } else {
             SkinTest::NotBySheet { signed: true }

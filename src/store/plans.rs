@@ -73,7 +73,7 @@ pub struct Plan {
     pub run_id: Option<i64>,
     /// A newer plan of this client; a test visit's is none.
     pub newer_id: Option<i64>,
-    /// Something was written into the strand since, apart from its own run.
+    /// Something it rests on was written since: strand (apart from its own run), consult, feel of the hair.
     pub stale: bool,
 }
 
@@ -84,8 +84,7 @@ pub async fn find(s: &mut Scoped, id: PlanId) -> Stored<Option<Plan>> {
             p.findings, p.applications, p.trim_mm, p.trim_agreed, p.offer, p.offer_answer, r.run_id,
             (select max(n.plan_id) from plan n where n.salon_id = p.salon_id and n.client_id = p.client_id and n.plan_id > p.plan_id
               and jsonb_array_length(n.applications) > 0) as newer_id,
-            exists (select 1 from strand_event e where e.salon_id = p.salon_id and e.client_id = p.client_id and e.seq > p.strand_seq
-              and e.run_id is distinct from coalesce(r.run_id, -1)) as stale
+            rinsebell_plan_stale(p, coalesce(r.run_id, -1), 'infinity') as stale
          from plan p join person m on m.salon_id = p.salon_id and m.person_id = p.made_by
            left join run r on r.salon_id = p.salon_id and r.plan_id = p.plan_id
          where p.salon_id = $1 and p.plan_id = $2",

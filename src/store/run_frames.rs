@@ -40,7 +40,7 @@ pub struct PlanHead {
     pub revision: i32,
     pub verdict: String,
     pub made_at: OffsetDateTime,
-    /// Something was written into the strand since, apart from this run.
+    /// Something it rests on was written since: strand (apart from this run), consult, feel of the hair.
     pub stale: bool,
 }
 
@@ -48,8 +48,7 @@ pub struct PlanHead {
 pub async fn find_plan(s: &mut Scoped, plan: PlanId, run: Option<RunId>) -> Stored<Option<PlanHead>> {
     Ok(sqlx::query_as(
         "select p.client_id, p.protocol, p.revision, p.verdict, p.made_at,
-            exists (select 1 from strand_event e where e.salon_id = p.salon_id and e.client_id = p.client_id and e.seq > p.strand_seq
-              and e.run_id is distinct from $3) as stale
+            rinsebell_plan_stale(p, $3, 'infinity') as stale
          from plan p where p.salon_id = $1 and p.plan_id = $2",
     )
     .bind(s.salon.0)

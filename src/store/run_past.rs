@@ -86,8 +86,7 @@ pub async fn find_plan(
 ) -> Stored<Option<PlanHead>> {
     Ok(sqlx::query_as(
         "select p.client_id, p.protocol, p.revision, p.verdict, p.made_at,
-            exists (select 1 from strand_event e where e.salon_id = p.salon_id and e.client_id = p.client_id and e.seq > p.strand_seq
-              and e.recorded_at <= $4 and e.run_id is distinct from $3) as stale
+            rinsebell_plan_stale(p, $3, $4) as stale
          from plan p where p.salon_id = $1 and p.plan_id = $2",
     )
     .bind(s.salon.0)

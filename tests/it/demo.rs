@@ -375,7 +375,7 @@ async fn only_the_owner_and_only_in_a_demo_salon_says_when_an_event_was_recorded
     let salon = Salon::demo().await;
     let run = salon.run_of("Ilka Dorn").await;
     let insert = "insert into run_event (salon_id, run_id, seq, by, kind, data)
-        select salon_id, run_id, max(seq) + 1, (select started_by from run where run_id = $1), 'handover_offered', '{}'
+        select salon_id, run_id, max(seq) + 1, (select started_by from run where run_id = $1), 'station_armed', '{}'
         from run_event where run_id = $1 group by 1, 2 returning recorded_at > rinsebell_now() - interval '1 minute'";
     let past = "select set_config('rinsebell.demo_at', (rinsebell_now() - interval '5 minutes')::text, true)";
     let mut s = salon.app.begin(salon.id).await.unwrap();

@@ -27,8 +27,9 @@ async fn enter(at: &mut Browser, stage: &Stage, hair: &str, target: &str, most: 
 
 async fn feel(salon: &Salon, client: ClientId, place: &str, texture: Option<&str>, porosity: Option<&str>) {
     sqlx::query(
-        "insert into hair_reading (salon_id, client_id, taken_by, place, read_natural, texture, porosity, confirmed_odd)
-         values ($1,$2,$3,$4,false,$5,$6,false)",
+        // Before the stage's plan: a plan older than what was felt is checked again.
+        "insert into hair_reading (salon_id, client_id, taken_by, place, read_natural, texture, porosity, confirmed_odd, taken_at)
+         values ($1,$2,$3,$4,false,$5,$6,false, rinsebell_now() - interval '10 minutes')",
     )
     .bind(salon.id.0)
     .bind(client.0)

@@ -137,6 +137,23 @@ impl Family {
         }
     }
 
+    /// A product of this family may be given where a protocol asks for `asked`: the same family, or one of which the
+    /// floor of safety asks the very same (`shared/tables/floor.toml`). Thio, sulfite and cysteine; the three lyes;
+    /// either neutraliser. Guanidine is mixed, an ester is warmed, an oxidative colour has a developer: each stands alone.
+    pub const fn stands_for(self, asked: Family) -> bool {
+        self.alike() as u8 == asked.alike() as u8
+    }
+
+    /// One for all of which the floor asks the same.
+    const fn alike(self) -> Family {
+        match self {
+            Family::Sulfite | Family::Cysteine => Family::Thio,
+            Family::PotassiumHydroxide | Family::LithiumHydroxide => Family::SodiumHydroxide,
+            Family::BromateNeutraliser => Family::PeroxideNeutraliser,
+            other => other,
+        }
+    }
+
     /// The row a planned product of this family is judged by; `None` has no row (`unknown-pair`).
     /// Thio, sulfite and cysteine wave unless they straighten.
     pub const fn planned_as(self, straightens: bool) -> Option<NewUse> {
@@ -170,6 +187,24 @@ mod tests {
             assert_eq!(Family::from_code(family.code()), Some(family));
         }
         assert_eq!(Family::from_code("tea"), None);
+    }
+
+    /// "The two chemistries must never meet on one hair" (1-job.md): no family of one group stands for one of another.
+    #[test]
+    fn what_stands_for_another_is_of_its_group() {
+        for given in Family::ALL {
+            assert!(given.stands_for(given), "{given:?}");
+            for asked in Family::ALL.into_iter().filter(|a| given.stands_for(*a)) {
+                assert!(asked.stands_for(given));
+                assert_eq!(given.group(), asked.group());
+                assert_eq!(given.planned_as(true), asked.planned_as(true), "{given:?} for {asked:?}");
+            }
+        }
+        assert!(!Family::SodiumHydroxide.stands_for(Family::Thio));
+        assert!(!Family::GuanidineHydroxide.stands_for(Family::SodiumHydroxide));
+        assert!(!Family::ThioEster.stands_for(Family::Thio));
+        assert!(!Family::DirectDye.stands_for(Family::OxidativeColour));
+        assert!(Family::Cysteine.stands_for(Family::Thio));
     }
 
     /// trade-rules.md: "New plant colour, metallic-salt colour, aldehyde smoothing are not given here".

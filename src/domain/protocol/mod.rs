@@ -79,6 +79,13 @@ pub struct PlannedApplication {
     pub steps: Vec<StepCode>,
 }
 
+impl PlannedApplication {
+    /// A product of this family may be what it asks for.
+    pub const fn takes(&self, family: Family) -> bool {
+        family.stands_for(self.family)
+    }
+}
+
 /// A chemical service, step by step.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Protocol {
@@ -147,6 +154,19 @@ impl Protocol {
     pub fn closes(&self, step: &Step) -> bool {
         let of_closing = |letter| self.application(letter).is_some_and(|a| a.chemical == Chemical::Closing);
         step.is_closing() || (step.application.is_some_and(of_closing) && step.rinses.is_empty())
+    }
+
+    /// Something closes what was opened: a neutraliser, a normalising shampoo. Colour and lightener are rinsed off.
+    pub fn closes_hair(&self) -> bool {
+        self.steps.iter().any(|s| self.closes(s))
+    }
+
+    /// The step with which nothing works on the hair any more: the last that closes it; where nothing closes, the last
+    /// that rinses what was put on.
+    pub fn last_at_work(&self) -> Option<usize> {
+        let opening = |l: &char| self.application(*l).is_some_and(|a| a.chemical == Chemical::Opening);
+        let closes = self.steps.iter().rposition(|s| self.closes(s));
+        closes.or_else(|| self.steps.iter().rposition(|s| s.rinses.iter().any(opening)))
     }
 
     /// The step that carries an application's exposure clock.

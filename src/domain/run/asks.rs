@@ -113,15 +113,27 @@ impl State<'_> {
         })
     }
 
+    /// The first touch of the try an instant lies in: after the last stop that was ended by then. A window counts from
+    /// it, and what was seen before says nothing about it.
+    pub fn try_began(&self, exposure: &Exposure, at: Instant) -> Instant {
+        exposure.touched_after(self.closes.iter().map(|(_, ended)| *ended).filter(|ended| *ended <= at).max())
+    }
+
+    /// The latest first touch of what is on the hair now.
+    fn touched_last(&self) -> Option<Instant> {
+        let ended = self.closes.iter().map(|(_, ended)| *ended).max();
+        self.exposures.iter().filter(|e| e.is_open()).map(|e| e.touched_after(ended)).max()
+    }
+
     /// The last test curl said rinse: a firm S or over, anywhere, on what is on the hair now.
     pub fn curl_says_rinse(&self) -> Option<&TestCurl> {
-        let from = self.exposures.iter().filter(|e| e.is_open()).map(|e| e.first_touch).max()?;
+        let from = self.touched_last()?;
         self.test_curls.iter().find(|c| c.at >= from && c.reading >= CurlReading::S)
     }
 
     /// A look said rinse, anywhere, at what is on the hair now.
     pub fn look_says_rinse(&self) -> Option<&Looked> {
-        let from = self.exposures.iter().filter(|e| e.is_open()).map(|e| e.first_touch).max()?;
+        let from = self.touched_last()?;
         self.looks.iter().find(|c| c.at >= from && c.reading >= Progress::Reached)
     }
 
@@ -131,7 +143,8 @@ impl State<'_> {
             let min = step.window_min?;
             let exposure = self.exposure(step.application?).filter(|e| e.is_open())?;
             let waits = s.finished_at.is_none();
-            waits.then(|| exposure.first_touch + Duration::minutes(i64::from(min)))
+            let ended = self.closes.iter().map(|(_, ended)| *ended).max();
+            waits.then(|| exposure.touched_after(ended) + Duration::minutes(i64::from(min)))
         })
     }
 }

@@ -241,7 +241,7 @@ impl State<'_> {
                 found.push(Breach::TouchedAfterSting { section, at });
             }
             let window = step.window_min.zip(step.application).and_then(|(min, letter)| {
-                let shut = self.exposure(letter)?.first_touch + Duration::minutes(i64::from(min));
+                let shut = self.try_began(self.exposure(letter)?, at) + Duration::minutes(i64::from(min));
                 (at > shut).then_some(letter)
             });
             if let Some(application) = window {

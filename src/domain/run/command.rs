@@ -72,8 +72,8 @@ pub enum Command {
     },
     /// Name hands for a run whose stylist leaves.
     NameHands {
-        /// Who.
-        person: PersonId,
+        /// Who, as the team has them now: somebody of this salon who is here.
+        hands: Actor,
     },
     /// Put a fact on record.
     Record(Fact),

@@ -50,7 +50,7 @@ pub fn decide(state: &State, command: &Command, context: &Context) -> Result<Vec
         Command::FinishRun => ask.finish_run(),
         Command::LeaveRun { rinsed, reason } => ask.leave_run(*rinsed, reason),
         Command::ArmStation { station } => ask.arm(*station),
-        Command::NameHands { person } => ask.name_hands(*person),
+        Command::NameHands { hands } => ask.name_hands(hands),
         Command::Record(_) => Ok(Vec::new()),
     }
 }
@@ -160,6 +160,8 @@ impl Ask<'_> {
         for application in opening.filter(|a| frame.product(a.letter).is_none()) {
             refusals.push(Refusal::ProductMissing { application: application.letter });
         }
+        refusals
+            .extend(frame.protocol.applications.iter().filter_map(|a| starts::other_family(frame, a.letter)));
         if let Err(lacks) = self.context.holds.plan_holds_at(self.now()) {
             refusals.push(Refusal::RecordLacking { hold_point: HoldPoint::Plan, application: None, lacks });
         }
@@ -265,6 +267,7 @@ impl Ask<'_> {
         if !self.context.holds.lot_ever_had(lot, grams) {
             refusals.push(Refusal::FigureImplausible { words: "more grams than came in with this lot" });
         }
+        refusals.extend(starts::other_family(self.state.frame, letter));
         match self.state.frame.product(letter) {
             None => refusals.push(Refusal::ProductMissing { application: letter }),
             Some(product) => {
@@ -386,9 +389,13 @@ impl Ask<'_> {
         self.one(Granted::StationArmed { station })
     }
 
-    fn name_hands(&self, person: PersonId) -> Answer {
+    fn name_hands(&self, hands: &Actor) -> Answer {
         if self.actor.role != Role::Manager {
             return Err(vec![Refusal::RoleMissing { who: "a manager" }]);
+        }
+        let (person, family) = (hands.person, self.state.frame.protocol.family);
+        if !hands.may_open() || !hands.qualified.contains(&family) {
+            return Err(vec![Refusal::HandsNotQualified { person, family: family.code() }]);
         }
         self.one(Granted::HandsNamed { person })
     }

@@ -118,6 +118,15 @@ pub struct Exposure {
 }
 
 impl Exposure {
+    /// The first touch of what was on after an instant: the try now on, once a stop was ended on hair that ran clear.
+    /// All contact still adds up against the longest allowed.
+    pub fn touched_after(&self, ended: Option<Instant>) -> Instant {
+        let Some(ended) = ended else { return self.first_touch };
+        let spells = self.sections.iter().flat_map(|s| &s.spells);
+        let later = spells.filter(|s| s.end.is_none_or(|end| end > ended)).map(|s| s.start);
+        later.min().unwrap_or(self.first_touch)
+    }
+
     /// Product is on, somewhere.
     pub fn is_open(&self) -> bool {
         self.sections.iter().any(SectionExposure::is_open)
@@ -171,27 +180,40 @@ pub fn fold(
 ) -> Option<Exposure> {
     let mut touches = touches.to_vec();
     touches.sort_by_key(|t| (t.at, t.seq));
-    let touches = settle_begins(sections, &touches);
-    let first_tap = touches.iter().find(|t| matches!(t.what, TouchKind::Start { .. }));
-    let first_touch = first_tap.map(|t| t.at).or(step_started)?;
+    let (touches, cleared) = settle_begins(sections, &touches);
+    let tap = touches.iter().find(|t| matches!(t.what, TouchKind::Start { .. }));
+    let first_tap = tap.filter(|t| of_first_try(t, cleared));
+    let first_touch = first_tap.map(|t| t.at).or(step_started).or(tap.map(|t| t.at))?;
     let put_on = |t: &&Touch| matches!(t.what, TouchKind::Start { .. } | TouchKind::Begun);
     let last_start = touches.iter().rev().find(put_on);
     let rinsed_from = last_start.map_or(first_touch, |t| t.at);
     let whole_head_water = touches
         .iter()
         .find(|t| matches!(t.what, TouchKind::Rinse { section: None, clear: false }) && t.at >= rinsed_from);
-    let sections = sections.iter().map(|s| fold_section(*s, first_touch, &touches)).collect::<Vec<_>>();
+    let sections =
+        sections.iter().map(|s| fold_section(*s, (first_touch, cleared), &touches)).collect::<Vec<_>>();
     let open = sections.iter().any(SectionExposure::is_open);
     let water_on = whole_head_water.filter(|_| open).map(|t| t.at);
     Some(Exposure { letter, first_touch, sections, water_on })
 }
 
+/// The last touch of the first try: the water after which all of it was off.
+type Cleared = Option<(Instant, i64)>;
+
+/// A tap after everything ran clear belongs to a later try: it says nothing about when the first one touched.
+fn of_first_try(touch: &Touch, cleared: Cleared) -> bool {
+    cleared.is_none_or(|clear| (touch.at, touch.seq) <= clear)
+}
+
 /// A begin counts where every quadrant had been rinsed and nothing was put on since: from the tap that
-/// follows it, or from the begin where none does.
-fn settle_begins(sections: &[Section], touches: &[Touch]) -> Vec<Touch> {
+/// follows it, or from the begin where none does. With it, when every quadrant had first been rinsed of it: water for
+/// another product before it is none of its own.
+fn settle_begins(sections: &[Section], touches: &[Touch]) -> (Vec<Touch>, Cleared) {
     let mut rinsed: Vec<Section> = Vec::new();
+    let (mut put_on, mut cleared) = (false, None);
     let mut settled: Vec<Touch> = Vec::with_capacity(touches.len());
     for (i, touch) in touches.iter().enumerate() {
+        put_on |= matches!(touch.what, TouchKind::Begun | TouchKind::Start { .. });
         match touch.what {
             TouchKind::Begun => {
                 if sections.iter().any(|s| !rinsed.contains(s)) {
@@ -207,13 +229,20 @@ fn settle_begins(sections: &[Section], touches: &[Touch]) -> Vec<Touch> {
             TouchKind::Rinse { section: None, clear: true } => rinsed.extend(sections),
             TouchKind::Rinse { section: None, clear: false } => {}
         }
+        if put_on && cleared.is_none() && sections.iter().all(|s| rinsed.contains(s)) {
+            cleared = Some((touch.at, touch.seq));
+        }
         settled.push(*touch);
     }
     settled.sort_by_key(|t| (t.at, t.seq));
-    settled
+    (settled, cleared)
 }
 
-fn fold_section(section: Section, first_touch: Instant, touches: &[Touch]) -> SectionExposure {
+fn fold_section(
+    section: Section,
+    (first_touch, cleared): (Instant, Cleared),
+    touches: &[Touch],
+) -> SectionExposure {
     let mut passes: Vec<(u8, Instant)> = Vec::new();
     for touch in touches {
         if let TouchKind::Start { section: s, pass } = touch.what
@@ -224,7 +253,8 @@ fn fold_section(section: Section, first_touch: Instant, touches: &[Touch]) -> Se
         }
     }
     let tapped = passes.iter().any(|(pass, _)| *pass == 1);
-    let earliest = passes.iter().map(|(_, at)| *at).min();
+    let own = |t: &&Touch| matches!(t.what, TouchKind::Start { section: s, .. } if s == section);
+    let earliest = touches.iter().find(own).filter(|t| of_first_try(t, cleared)).map(|t| t.at);
     let start = if tapped { earliest.unwrap_or(first_touch) } else { first_touch };
     let mut spells = vec![Spell { start, end: None }];
     let mut clear_at = None;
@@ -348,5 +378,25 @@ mod tests {
         let forward = folded(&touches);
         touches.reverse();
         assert_eq!(folded(&touches), forward);
+    }
+
+    /// Four minutes nobody tapped, rinsed clear, begun again: they are not forgotten once the second try is tapped.
+    #[test]
+    fn a_try_nobody_tapped_counts_from_its_begin_though_the_next_is_tapped() {
+        let begun = |min| Touch { at: at(min), seq: min, what: TouchKind::Begun };
+        let e = folded(&[begun(0), rinse(4, None, true), begun(10), start(12, Section::BackRight, 1)]);
+        assert_eq!(e.first_touch, TEN);
+        assert_eq!(e.longest(at(20)), Duration::minutes(4 + 8));
+        assert_eq!(e.touched_after(Some(at(6))), at(12));
+        assert_eq!(e.touched_after(None), TEN);
+    }
+
+    /// Water for the straightener before the lotion: the lotion's own tap is its first touch, not its begin.
+    #[test]
+    fn water_before_a_product_says_nothing_of_it() {
+        let begun = Touch { at: at(10), seq: 10, what: TouchKind::Begun };
+        let lotion = [rinse(5, None, true), begun, start(13, Section::BackRight, 1)];
+        let e = fold('B', &Section::QUADRANTS, Some(at(10)), &lotion).expect("begun");
+        assert_eq!((e.first_touch, e.longest(at(20))), (at(13), Duration::minutes(7)));
     }
 }

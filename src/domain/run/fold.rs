@@ -200,7 +200,8 @@ impl<'f> State<'f> {
                 self.steps[before].finished_at = Some(event.happened_at);
             }
             let s = &mut self.steps[i];
-            s.unconfirmed = !confirmed && s.started_at.is_none();
+            // Two stations may both have closed it without contact: that is still not confirmed.
+            s.unconfirmed = !confirmed && (s.started_at.is_none() || s.unconfirmed);
             s.started_at.get_or_insert(event.happened_at);
             s.recorded_at.get_or_insert(event.recorded_at);
             s.seq = s.seq.max(event.seq);

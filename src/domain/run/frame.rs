@@ -1,6 +1,7 @@
 //! What a run is held to, frozen when it starts: protocol revision, product sheet times, products.
 
 use super::holds::FrameProduct;
+use crate::domain::chemistry::family::Family;
 use crate::domain::protocol::{Clock, Mark, Protocol, Section, Source, StepCode};
 use crate::domain::sheet::SheetHair;
 
@@ -49,6 +50,13 @@ impl RunFrame {
     /// The product of an application.
     pub fn product(&self, letter: char) -> Option<&FrameProduct> {
         self.products.iter().find(|p| p.application == letter)
+    }
+
+    /// The product of an application is of another family than is given there: the family that is asked for.
+    pub fn other_family(&self, letter: char) -> Option<Family> {
+        let application = self.protocol.application(letter)?;
+        let product = self.product(letter)?;
+        (!application.takes(product.family)).then_some(application.family)
     }
 
     /// Sections in the protocol's order.

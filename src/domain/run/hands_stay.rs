@@ -1,7 +1,7 @@
 //! Until when qualified hands are here: hours, breaks, absences, and heads that are booked.
 
 use super::value::Instant;
-use crate::domain::protocol::{Hands, Step};
+use crate::domain::protocol::Hands;
 use crate::domain::run::state::State;
 
 /// Half-open: from, to.
@@ -38,19 +38,27 @@ impl HandsKnown {
         }
     }
 
-    /// What the Run screen says before an opening step; nothing while hands stay.
-    pub fn words(self, at: &dyn Fn(Instant) -> String) -> Option<String> {
+    /// What the Run screen says before an opening step; nothing while hands stay. `closes`: the service closes the hair.
+    pub fn words(self, closes: bool, at: &dyn Fn(Instant) -> String) -> Option<String> {
         match self {
             HandsKnown::Stay => None,
             HandsKnown::Named => Some("A manager named hands that stay.".into()),
             HandsKnown::NotKnown => {
-                Some("Until when qualified hands are here is not known: today’s hours are not entered. See that somebody stays until the hair is closed.".into())
+                let end = end_words(closes);
+                Some(format!(
+                    "Until when qualified hands are here is not known: today’s hours are not entered. See that somebody stays until {end}."
+                ))
             }
             HandsKnown::Until(until) => {
                 Some(format!("By the hours entered, qualified hands are here until {}.", at(until)))
             }
         }
     }
+}
+
+/// Until when hands stay, in words.
+pub const fn end_words(closes: bool) -> &'static str {
+    if closes { "the hair is closed" } else { "the product is rinsed off" }
 }
 
 /// The first instant in [`now`, `horizon`) with nobody qualified here and free. While the service
@@ -71,10 +79,11 @@ pub fn hands_known(people: &[Presence], wanted: &[Stretch], now: Instant, horizo
 }
 
 impl State<'_> {
-    /// When the service wants a stylist's hands from now on, until the hair is closed, as predicted.
+    /// When the service wants a stylist's hands from now on, until the hair is closed or the product rinsed off, as
+    /// predicted.
     pub fn stylist_wanted(&self, now: Instant) -> Vec<Stretch> {
         let steps = &self.frame.protocol.steps;
-        let last = steps.iter().rposition(Step::is_closing).map(|i| &steps[i].code);
+        let last = self.frame.protocol.last_at_work().map(|i| &steps[i].code);
         let blocks = self.track(now).blocks;
         let until = blocks.iter().rev().find(|b| Some(&b.step) == last).map_or(now, |b| b.end);
         let wants = |b: &&super::track::Block| b.hands == Hands::Stylist && !b.done && b.start < until;
@@ -124,5 +133,59 @@ mod tests {
         let minutes: i64 = wanted.iter().map(|(f, t)| (*t - *f).whole_minutes()).sum();
         // apply-1 8, apply-2 7, wind 35.
         assert_eq!(minutes, 50);
+    }
+
+    /// A colour is closed by nothing: it is at work until it is rinsed off. 8 on, 20 to work, 6 to rinse.
+    fn colour() -> Book {
+        use crate::domain::protocol::{HoldPoint, SectionWork};
+        let mut book = Book::new();
+        let protocol = &mut book.frame.protocol;
+        protocol.applications.retain(|a| a.letter == 'A');
+        protocol
+            .steps
+            .retain(|s| ["section", "apply-1", "cover", "rinse-a", "finish"].contains(&s.code.as_str()));
+        for step in &mut protocol.steps {
+            step.minutes_typical = match step.code.as_str() {
+                "apply-1" => 8,
+                "cover" => 20,
+                "rinse-a" => 6,
+                _ => step.minutes_typical,
+            };
+            if step.sections == Some(SectionWork::Rinse) {
+                step.hands = Hands::Stylist;
+            }
+            step.hold_points.retain(|p| *p == HoldPoint::Gloves);
+        }
+        book.frame.products.retain(|p| p.application == 'A');
+        book
+    }
+
+    #[test]
+    fn without_a_closing_step_hands_stay_until_the_last_product_is_rinsed_off() {
+        use crate::domain::protocol::HoldPoint;
+        use crate::domain::run::sample::{TOBIAS, context, sign, start};
+        use crate::domain::run::{Command, Context, Refusal};
+        let mut book = colour();
+        book.must(0, TOBIAS, Command::StartRun);
+        book.must(0, TOBIAS, start("section"));
+        book.must(0, TOBIAS, sign("apply-1", HoldPoint::Gloves, "nitrile-new-pair-intact"));
+        let until = |min| Context { hands_until: Some(at(min)), ..context(0, Some(TOBIAS)) };
+        let refused = book.ask(&until(33), &start("apply-1")).expect_err("not rinsed by then");
+        assert_eq!(refused, [Refusal::HandsLeaving { until: at(33), needed: at(34), closes: false }]);
+        let clock = |i: Instant| format!("{}:{:02}", i.hour(), i.minute());
+        assert_eq!(
+            refused[0].words(&clock),
+            "Qualified hands are here until 14:13, the product is not rinsed off before 14:14. Do not start."
+        );
+        // Who is booked elsewhere while it is rinsed is not here for it.
+        let wanted = book.state().stylist_wanted(at(0));
+        let minutes: Vec<i64> = wanted.iter().map(|(from, to)| (*to - *from).whole_minutes()).collect();
+        assert_eq!(minutes, [8, 6], "putting on and rinsing off");
+        book.ask(&until(34), &start("apply-1")).expect("rinsed by then");
+        let not_known = HandsKnown::NotKnown.words(false, &clock).expect("said");
+        assert!(
+            not_known.ends_with("See that somebody stays until the product is rinsed off."),
+            "{not_known}"
+        );
     }
 }

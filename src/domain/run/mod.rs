@@ -53,6 +53,8 @@ mod tests_after_stop;
 #[cfg(test)]
 mod tests_clocks;
 #[cfg(test)]
+mod tests_guards;
+#[cfg(test)]
 mod tests_interleaved;
 #[cfg(test)]
 mod tests_mixtures;

@@ -89,6 +89,13 @@ pub enum Refusal {
         /// Which.
         application: char,
     },
+    /// The product is of another family than the application asks for.
+    OtherFamily {
+        /// Which application.
+        application: char,
+        /// Code of the family asked for.
+        asked: &'static str,
+    },
     /// The product is stronger than the protocol lets onto such a head.
     TooStrong {
         /// Which application.
@@ -154,12 +161,14 @@ pub enum Refusal {
     },
     /// A test curl or a look said rinse.
     RinseDue,
-    /// Qualified hands do not stay until the hair is closed.
+    /// Qualified hands do not stay until the hair is closed, or what colours it is rinsed off.
     HandsLeaving {
         /// Until when they are here.
         until: Instant,
         /// Until when they are needed.
         needed: Instant,
+        /// The service closes the hair; else the product is rinsed off by then.
+        closes: bool,
     },
     /// The hair has been opened and not closed.
     HairLeftOpen,
@@ -167,6 +176,13 @@ pub enum Refusal {
     NotAnswerable,
     /// The run was offered to nobody, or to somebody else.
     HandoverNotOffered,
+    /// Hands that stay are a stylist's or a manager's, qualified in the service's chemistry.
+    HandsNotQualified {
+        /// Who was named.
+        person: PersonId,
+        /// Code of the service's family.
+        family: &'static str,
+    },
     /// It was offered to whoever has it.
     HandoverToSelf {
         /// Who.

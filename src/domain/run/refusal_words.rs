@@ -45,6 +45,11 @@ impl Refusal {
             Refusal::ProductMissing { application } => {
                 format!("No product is chosen for application {application}.")
             }
+            Refusal::OtherFamily { application, asked } => {
+                format!(
+                    "Product {application} is of another chemistry than this service gives there: {asked}."
+                )
+            }
             Refusal::TooStrong { application, most } => {
                 format!("Product {application} is too strong for this service: {} at most.", most.words())
             }
@@ -89,16 +94,17 @@ impl Refusal {
             Refusal::RinseDue => {
                 "A test curl or a look shows that it is reached. Rinse the whole head.".into()
             }
-            Refusal::HandsLeaving { until, needed } => {
-                format!(
-                    "Qualified hands are here until {}, the hair is not closed before {}. Do not start.",
-                    at(*until),
-                    at(*needed)
-                )
+            Refusal::HandsLeaving { until, needed, closes } => {
+                let what = if *closes { "the hair is not closed" } else { "the product is not rinsed off" };
+                let (until, needed) = (at(*until), at(*needed));
+                format!("Qualified hands are here until {until}, {what} before {needed}. Do not start.")
             }
             Refusal::HairLeftOpen => "The hair has been opened and not neutralised or normalised.".into(),
             Refusal::NotAnswerable => "Only the run's stylist or a manager may do this.".into(),
             Refusal::HandoverNotOffered => "This service was not offered to you.".into(),
+            Refusal::HandsNotQualified { family, .. } => {
+                format!("Hands that stay must be a stylist's or a manager's, qualified: {family}.")
+            }
             Refusal::HandoverToSelf { .. } => "Whoever it is offered to answers for it already.".into(),
             Refusal::AnswerUnknown { hold_point } => {
                 format!("{}: this is not one of its answers.", hold_point.title())
@@ -149,6 +155,9 @@ impl Refusal {
             }
             Refusal::RecordLacking { .. } => "Check the plan again, or change it with the client.",
             Refusal::ProductMissing { .. } => "Choose the product in the plan.",
+            Refusal::OtherFamily { .. } => {
+                "Leave it off the hair. Plan again with a product of that chemistry."
+            }
             Refusal::TooStrong { .. } => "Plan it with a milder product.",
             Refusal::SheetTimeMissing { .. } => {
                 "Enter it on the Shelf from the sheet that came with the product."
@@ -180,6 +189,7 @@ impl Refusal {
             Refusal::HairLeftOpen => "Neutralise or normalise first; if the client goes, say so.",
             Refusal::NotAnswerable => "Ask them, or take the handover.",
             Refusal::HandoverNotOffered => "Ask for it to be offered to you.",
+            Refusal::HandsNotQualified { .. } => "Choose somebody else.",
             Refusal::HandoverToSelf { .. } => "Offer it to somebody else.",
             Refusal::AnswerUnknown { .. } | Refusal::HoldPointNotOfStep { .. } => {
                 "Tap one of the answers shown."

@@ -4,6 +4,7 @@
 use super::command::{Actor, Context};
 use super::decide::{FIRST_AID_WATER_MIN, granted};
 use super::event::{Granted, NewEvent};
+use super::frame::RunFrame;
 use super::records::hold_point_refusals;
 use super::refusal::{Refusal, Refusals};
 use super::state::State;
@@ -50,6 +51,12 @@ pub(super) fn qualified(actor: &Actor, family: Family) -> Result<(), Refusals> {
     } else {
         Err(vec![Refusal::QualificationMissing { family: family.code() }])
     }
+}
+
+/// The product of an application is of another family than is given there.
+pub(super) fn other_family(frame: &RunFrame, letter: char) -> Option<Refusal> {
+    let asked = frame.other_family(letter)?.code();
+    Some(Refusal::OtherFamily { application: letter, asked })
 }
 
 /// A closing phase that has not lasted its least; rinsing is open all the same, and puts it on record.
@@ -133,6 +140,7 @@ impl Start<'_> {
         for (step, clock) in self.state.frame.sheet_times_missing() {
             refusals.push(Refusal::SheetTimeMissing { step, clock });
         }
+        refusals.extend(self.step.application.and_then(|l| other_family(self.state.frame, l)));
         refusals.extend(self.too_strong());
         refusals.extend(self.on_the_hair());
         for point in self.step.hold_points.iter().copied() {
@@ -164,7 +172,8 @@ impl Start<'_> {
             if most.and_then(|m| exposure.reaches_at(m)).is_some_and(|at| now >= at) {
                 refusals.push(Refusal::MostTimePassed { application: exposure.letter });
             }
-            let window = self.step.window_min.map(|m| exposure.first_touch + Duration::minutes(i64::from(m)));
+            let began = self.state.try_began(exposure, now);
+            let window = self.step.window_min.map(|m| began + Duration::minutes(i64::from(m)));
             if let Some(shut) = window.filter(|shut| now >= *shut) {
                 refusals.push(Refusal::WindowShut { at: shut });
             }
@@ -231,10 +240,11 @@ impl Start<'_> {
         hold_point_refusals(self.state, self.step, point, self.context)
     }
 
-    /// Qualified hands stay until the hair is closed.
+    /// Qualified hands stay until the hair is closed, or where nothing closes it, until the product is rinsed off.
     fn hands_stay(&self) -> Refusals {
-        let steps = &self.state.frame.protocol.steps;
-        let last = steps.iter().rposition(Step::is_closing).unwrap_or(self.index);
+        let protocol = &self.state.frame.protocol;
+        let steps = &protocol.steps;
+        let last = protocol.last_at_work().unwrap_or(self.index);
         let left: i64 = steps
             .get(self.index..=last.max(self.index))
             .unwrap_or_default()
@@ -245,7 +255,7 @@ impl Start<'_> {
         self.context
             .hands_until
             .filter(|until| *until < needed)
-            .map(|until| Refusal::HandsLeaving { until, needed })
+            .map(|until| Refusal::HandsLeaving { until, needed, closes: protocol.closes_hair() })
             .into_iter()
             .collect()
     }

@@ -14,6 +14,7 @@ use crate::domain::access::Act;
 use crate::domain::ids::{LotId, PersonId, RunId, StationId};
 use crate::domain::protocol::{HoldPoint, StepCode};
 use crate::domain::run::{Command, HeadPlace, Signed};
+use crate::flow::run_context;
 use crate::flow::runs::{self, Hand, Refused};
 use crate::store::{people, stations};
 use crate::web::form::Reason;
@@ -38,6 +39,26 @@ pub(super) fn hand(seat: &Seat) -> Hand<'_> {
 
 /// The words of the database's own guard.
 fn guard_words(rule: &str) -> String {
+    let whole = match rule {
+        "rinse:missing" => "product is still on the hair, no water has run clear",
+        "rinse:due" => "a test curl or a look shows that it is reached",
+        "most-time:passed" => "the product has been on longer than the longest allowed",
+        "window:shut" => "the window in which the passes are done has shut",
+        "step:out-of-turn" | "step:closing-begun" => "another step comes first, or the hair is being closed",
+        "product:other-family" => "the product is of another chemistry than this service gives there",
+        "plan:of-earlier-visit" => "the plan was checked before this visit",
+        "plan:stale" => "something the plan rests on has changed since",
+        "stop:not-read" => "nobody has answered since the stop: skin whole, eyes clear, no swelling?",
+        "stop:skin-not-whole" => "skin, eyes or swelling: 20 minutes of water first, then a stylist",
+        "hands:not-a-manager" => "a manager names hands that stay",
+        "hands:not-qualified" => {
+            "hands that stay are a stylist’s or a manager’s, qualified in this chemistry"
+        }
+        _ => "",
+    };
+    if !whole.is_empty() {
+        return format!("The record itself refuses: {whole}.");
+    }
     let (point, why) = rule.split_once(':').unwrap_or((rule, ""));
     let title = HoldPoint::from_code(point).map_or_else(|| point.to_string(), |p| p.title().to_string());
     let why = match why {
@@ -314,10 +335,8 @@ pub async fn name_hands(seat: Seat, Path(id): Path<String>, Form(f): Form<Handov
     let mut s = seat.begin().await?;
     let found = people::find(&mut s, PersonId(person)).await?;
     s.commit().await?;
-    if !found.is_some_and(|p| !p.left && !p.disabled) {
-        return Err(Problem::NotFound);
-    }
-    let command = Command::NameHands { person: PersonId(person) };
+    let here = found.filter(|p| !p.left && !p.disabled).ok_or(Problem::NotFound)?;
+    let command = Command::NameHands { hands: run_context::actor(&here) };
     act(&seat, id, Known { once: &f.once, seq: f.known }, vec![command], Act::HandOver).await
 }
 

@@ -10,7 +10,7 @@ use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
 use crate::domain::ids::{PlanId, StationId};
 use crate::domain::protocol::{SectionWork, Step};
-use crate::domain::run::hands_stay::HandsKnown;
+use crate::domain::run::hands_stay::{HandsKnown, end_words};
 use crate::domain::run::headline::{Headline, NextAct};
 use crate::domain::run::{CurlReading, HeadPlace, State};
 use crate::flow::run_hands;
@@ -201,6 +201,8 @@ pub(super) struct RunPage {
     may_end: bool,
     /// A manager may name hands that stay.
     may_name: bool,
+    /// Until when they stay, in words.
+    hands_end: &'static str,
 }
 
 /// Looks: rows of sections, readings to tap.
@@ -269,6 +271,7 @@ impl Maker<'_> {
         let turn =
             state.in_hand.map_or_else(|| "no step begun".into(), |i| format!("step {} of {total}", i + 1));
         let topic = format!("run:{}", run.run_id);
+        let closes = self.loaded.frame.protocol.closes_hair();
         let (heading, reasons) = said.map_or(("", Vec::new()), |s| (s.heading, s.reasons));
         RunPage {
             shell: self.seat.shell(self.now, "/runs", &[&topic, "floor"]),
@@ -299,8 +302,9 @@ impl Maker<'_> {
             bowl: if locked { None } else { pause.and_then(|s| self.bowl(s)) },
             hands_line: pause
                 .filter(|s| !locked && run_hands::asked_for(Some(s)))
-                .and_then(|_| self.around.hands?.words(&|at| self.clock(at)))
+                .and_then(|_| self.around.hands?.words(closes, &|at| self.clock(at)))
                 .unwrap_or_default(),
+            hands_end: end_words(closes),
             may_name: self.seat.person().is_some_and(|p| p.role == crate::domain::access::Role::Manager),
             scan_query: self.around.picked.query(),
             curls: self.curls(),

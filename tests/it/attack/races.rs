@@ -102,7 +102,7 @@ async fn a_failed_strand_test_or_something_put_on_in_flight_refuses_the_start() 
     let put_on =
         "insert into strand_event (salon_id, client_id, seq, on_day, did, family, zone, known) values
         ({s}, {client}, 2, rinsebell_now()::date, 'apply', 'lightener', 'root-to-end', 'told')";
-    assert_eq!(words(start_while(&stage, None, put_on).await), "plan:stale");
+    assert_eq!(words(start_while(&stage, None, put_on).await), "strand-test:not-held");
 }
 
 #[tokio::test]

@@ -204,9 +204,14 @@ async fn closing_asks_for_gloves_and_eyes_and_a_stop_for_whole_skin() {
     assert_eq!(app.tell(&ended).await.map_err(words), Err("stop_closed:skin-not-whole".into()));
     app.told(Event { data: r#"{"whole": false}"#.into(), ..Event::may("stop_read") }).await;
     assert_eq!(app.tell(&ended).await.map_err(words), Err("stop_closed:skin-not-whole".into()));
-    // Hair left open is the worse harm: closing goes on after a stop.
-    app.told(close).await;
     app.told(Event { data: r#"{"whole": true}"#.into(), ..Event::may("stop_read") }).await;
+    // Hair left open is the worse harm: closing goes on after a stop, once the skin was read whole.
+    app.told(close).await;
+    app.told(Event {
+        step: Some("smooth"),
+        ..Event::fact("section_rinsed", r#"{"section": null, "clear": true}"#)
+    })
+    .await;
     assert_eq!(
         app.tell(&ended.clone().by("other_stylist")).await.map_err(words),
         Err("stop_closed:not-yours".into())

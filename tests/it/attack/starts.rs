@@ -4,19 +4,36 @@ use super::stage::{Attempt, Event, Hand, SIGNED, Stage};
 
 /// One try: what the owner arranges before the sign-offs, which sign-off is left out, what happens after them,
 /// who starts, and what the database says.
-struct Try {
-    name: &'static str,
-    before: &'static str,
-    left_out: &'static str,
-    after: &'static str,
-    lot: &'static str,
-    told: Vec<Event>,
-    by: &'static str,
-    no: &'static str,
+pub struct Try {
+    pub name: &'static str,
+    pub before: &'static str,
+    pub left_out: &'static str,
+    pub after: &'static str,
+    pub lot: &'static str,
+    pub told: Vec<Event>,
+    /// Once that was told, by the owner; and what is told after it.
+    pub then: &'static str,
+    pub more: Vec<Event>,
+    pub step: &'static str,
+    pub by: &'static str,
+    pub no: &'static str,
 }
 
-fn attempt(name: &'static str, no: &'static str) -> Try {
-    Try { name, before: "", left_out: "", after: "", lot: "lot", told: Vec::new(), by: "stylist", no }
+pub fn attempt(name: &'static str, no: &'static str) -> Try {
+    let (told, more) = (Vec::new(), Vec::new());
+    Try {
+        name,
+        before: "",
+        left_out: "",
+        after: "",
+        lot: "lot",
+        told,
+        then: "",
+        more,
+        step: "apply",
+        by: "stylist",
+        no,
+    }
 }
 
 /// Runs one try in a transaction of its own; the refusal's words, or "" when the step started.
@@ -34,7 +51,12 @@ async fn outcome(hand: &mut Hand, t: &Try) -> String {
     for event in &t.told {
         app.told(event.clone()).await;
     }
-    let said = match app.tell(&Event::start("apply").by(t.by)).await {
+    attempt.owner(t.then).await;
+    let app = attempt.app().await;
+    for event in &t.more {
+        app.told(event.clone()).await;
+    }
+    let said = match app.tell(&Event::start(t.step).by(t.by)).await {
         Ok(1) => String::new(),
         Ok(n) => format!("{n} rows"),
         Err(no) => {
@@ -46,7 +68,7 @@ async fn outcome(hand: &mut Hand, t: &Try) -> String {
     said
 }
 
-async fn check(tries: Vec<Try>) {
+pub async fn check(tries: Vec<Try>) {
     let stage = Stage::open().await;
     let mut hand = Hand::open(&stage.salon.database.superuser, stage.house).await;
     let mut wrong = Vec::new();
