@@ -18,6 +18,8 @@ pub enum Fault {
     StopForgotten,
     /// The breach of a late stop is left out.
     BreachLeftOut,
+    /// A breach is on record that is none.
+    BreachInvented,
     /// Rinsing waits until a stop was read.
     RinseShutOut,
     /// A fact sent again is recorded again.
@@ -97,6 +99,9 @@ impl Fault {
             Fault::OverrunLeftOut => !matches!(b, Breach::MostPassed { .. }),
             _ => true,
         });
+        if self == Fault::BreachInvented {
+            all.push(Breach::LeftOpen { at: super::service::long_after() });
+        }
         all
     }
 

@@ -2,6 +2,7 @@
 
 use super::acts::{self, Tap};
 use super::book::{Book, Node, Record};
+use super::breaches;
 use super::rules;
 use super::service::{MARA, TOBIAS, UNA, context};
 use rinsebell::domain::protocol::HoldPoint;
@@ -31,6 +32,9 @@ pub const ON_UNKNOWN: u32 = 1 << 9;
 /// An opening step began after a closing one.
 pub const REOPENED: u32 = 1 << 10;
 
+/// A breach is missing, or one is on record that is none.
+pub const BREACHES_DIFFER: u32 = 1 << 11;
+
 /// Seen: the service was finished.
 pub const FINISHED: u32 = 1 << 16;
 /// Seen: it was stopped.
@@ -51,7 +55,7 @@ pub const CLOSED_WITHOUT_CONTACT: u32 = 1 << 23;
 /// What a record alone tells.
 pub fn record(record: &Record, book: &Book) -> u32 {
     let events = &record.events;
-    let breaches = book.fault.breaches(record);
+    let found = book.fault.breaches(record);
     let late: Vec<Breach> = rules::overtaken(events)
         .into_iter()
         .map(|(step, at)| Breach::OpenedAfterStop { step: step.clone(), at })
@@ -66,14 +70,15 @@ pub fn record(record: &Record, book: &Book) -> u32 {
     let bits = [
         (UNHELD, !rules::hold_points_held(events)),
         (OPENED_AFTER_STOP, !rules::nothing_opened_after_stop(events)),
-        (BREACH_MISSING, !late.iter().all(|b| breaches.contains(b))),
+        (BREACH_MISSING, !late.iter().all(|b| found.contains(b))),
         (DOUBLED, different.len() != names.len()),
         (FOLDS_APART, !folds_the_same(record, book)),
         (NOT_IN_CHARGE, charge.is_none() || record.state.stylist != charge),
         (CLOSED_UNREAD, !rules::stops_ended_after_reading(events)),
-        (OVERRUN_MISSING, over && !breaches.iter().any(overrun)),
+        (OVERRUN_MISSING, over && !found.iter().any(overrun)),
         (ON_UNKNOWN, rules::may_be_on(events) && !book.fault.product_on(record)),
         (REOPENED, !rules::nothing_reopened(events)),
+        (BREACHES_DIFFER, breaches::expected(events) != found.iter().cloned().collect()),
         (FINISHED, any(events, |g| matches!(g, Granted::RunFinished { stopped: false }))),
         (STOPPED, rules::stopped(events)),
         (OVERTAKEN, !late.is_empty()),

@@ -21,6 +21,7 @@
 
 mod acts;
 mod book;
+mod breaches;
 mod fault;
 mod judge;
 mod properties;
@@ -126,6 +127,8 @@ fn every_broken_server_is_found() {
         (Fault::FoldedByArrival, p::SAME_FOLD, Chapter::Begun, 1, [0, 0], 0),
         (Fault::OfferIsEnough, p::IN_CHARGE, Chapter::Begun, 1, [0, 0], 0),
         (Fault::StopClosedUnread, p::READ_FIRST, Chapter::Stopped, 3, [0, 1], 0),
+        (Fault::BreachLeftOut, p::EXACTLY, Chapter::Resumed, 3, [0, 1], 1),
+        (Fault::BreachInvented, p::EXACTLY, Chapter::On, 1, [0, 0], 0),
         (Fault::OverrunLeftOut, p::OVERRUN, Chapter::On, 1, [0, 0], 0),
         (Fault::BeginForgotten, p::KNOWN_ON, Chapter::Resumed, 2, [0, 0], 0),
         (Fault::ClosingForgotten, p::STAYS_CLOSED, Chapter::Resumed, 3, [0, 1], 0),

@@ -15,6 +15,7 @@ pub const SAME_FOLD: &str = "every station folds the same";
 pub const IN_CHARGE: &str = "one person is in charge, handed over by accept";
 pub const READ_FIRST: &str = "a stop is ended after the skin was read whole";
 pub const OVERRUN: &str = "a most-time overrun is on record";
+pub const EXACTLY: &str = "what is on record as a breach is one, and all of them";
 pub const KNOWN_ON: &str = "product that may be on is known to be on";
 pub const STAYS_CLOSED: &str = "no opening step begins on closed hair";
 
@@ -32,6 +33,7 @@ pub fn all() -> Vec<Property<Salon>> {
         Property::always(IN_CHARGE, |_, w: &Whole| !w.found(judge::NOT_IN_CHARGE)),
         Property::always(READ_FIRST, |_, w: &Whole| !w.found(judge::CLOSED_UNREAD)),
         Property::always(OVERRUN, |_, w: &Whole| !w.found(judge::OVERRUN_MISSING)),
+        Property::always(EXACTLY, |_, w: &Whole| !w.found(judge::BREACHES_DIFFER)),
         Property::always(KNOWN_ON, |_, w: &Whole| !w.found(judge::ON_UNKNOWN)),
         Property::always(STAYS_CLOSED, |_, w: &Whole| !w.found(judge::REOPENED)),
         Property::sometimes("finished", |_, w: &Whole| w.found(judge::FINISHED)),

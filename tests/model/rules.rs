@@ -22,25 +22,25 @@ const WAITS_FOR: [(&str, bool, bool, &[&str]); 8] = [
 ];
 const FOR_GOOD: [&str; 3] = ["red", "broken", "reaction-since"];
 
-fn granted(event: &Event) -> Option<&Granted> {
+pub fn granted(event: &Event) -> Option<&Granted> {
     match &event.kind {
         EventKind::Granted(g) => Some(g),
         EventKind::Happened(_) => None,
     }
 }
 
-fn happened(event: &Event) -> Option<&Happened> {
+pub fn happened(event: &Event) -> Option<&Happened> {
     match &event.kind {
         EventKind::Happened(h) => Some(h),
         EventKind::Granted(_) => None,
     }
 }
 
-fn is_stop(event: &Event) -> bool {
+pub fn is_stop(event: &Event) -> bool {
     matches!(happened(event), Some(Happened::StopRecorded))
 }
 
-fn is_sting(event: &Event) -> bool {
+pub fn is_sting(event: &Event) -> bool {
     matches!(happened(event), Some(Happened::StingReported { .. }))
 }
 
@@ -171,7 +171,7 @@ pub fn in_charge(events: &[Event]) -> Option<PersonId> {
 }
 
 /// The facts taken back.
-fn taken_back(events: &[Event]) -> Vec<FactId> {
+pub fn taken_back(events: &[Event]) -> Vec<FactId> {
     let firm = |id: FactId| events.iter().any(|e| e.fact_id == Some(id) && is_stop(e));
     let asked = events.iter().filter_map(|e| match happened(e) {
         Some(Happened::FactWithdrawn { fact_id, .. }) => Some(*fact_id),
