@@ -9,6 +9,7 @@ pub mod floor;
 pub mod growth;
 pub mod limits;
 pub mod protocol_document;
+pub mod protocol_text;
 #[cfg(test)]
 mod protocol_times_tests;
 pub mod protocols;

@@ -292,9 +292,9 @@ fn read_step(node: &Node<'_>) -> Step {
         window_mark: window.as_ref().map(|w| mark(w, "source")),
         minutes_typical: minutes.as_ref().map_or(0, |m| m.count("typical")),
         minutes_least: minutes.as_ref().map_or(0, |m| m.count("least")),
-        hands: hands.as_ref().map_or(Hands::Any, |h| h.word("who", hands_of, Hands::Any)),
+        hands: hands.as_ref().map_or(Hands::Any, |h| h.word("who", Hands::from_code, Hands::Any)),
         hands_count: hands.as_ref().map_or(0, |h| h.count("count")),
-        places: node.words("places", place_of),
+        places: node.words("places", Place::from_code),
         qualification: node.word_if("qualification", Family::from_code),
     }
 }
@@ -306,14 +306,6 @@ const CURLS_OF_BEFORE: Look =
 fn one_letter(word: &str) -> Option<char> {
     let mut letters = word.chars();
     letters.next().filter(|_| letters.next().is_none())
-}
-
-fn hands_of(word: &str) -> Option<Hands> {
-    [Hands::Nobody, Hands::Stylist, Hands::Assistant, Hands::Any].into_iter().find(|h| h.code() == word)
-}
-
-fn place_of(word: &str) -> Option<Place> {
-    [Place::Chair, Place::Basin, Place::Hood].into_iter().find(|p| p.code() == word)
 }
 
 fn read_times(node: &Node<'_>, key: &'static str) -> Option<Times> {

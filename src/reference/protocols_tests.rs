@@ -165,3 +165,10 @@ fn shipped_protocols_are_embedded() {
     ];
     assert_eq!(codes, promised);
 }
+
+#[test]
+fn no_shipped_figure_is_a_salons_own() {
+    for (name, text) in super::super::Reference::protocol_texts() {
+        assert!(!text.contains("mark = \"S\"") && !text.contains("source = \"S\""), "{name}");
+    }
+}

@@ -5,6 +5,8 @@
 pub mod check;
 mod check_floor;
 mod check_step;
+pub mod difference;
+pub mod edit;
 pub mod floor;
 pub mod hold_point;
 pub mod section;

@@ -80,14 +80,23 @@ pub enum Mark {
     CommonPractice,
     /// From memory.
     Memory,
+    /// A salon's own figure or words, in its own copy of a protocol; no shipped file bears it.
+    Salon,
 }
 
 impl Mark {
     /// Every mark, the firmest first.
-    pub const ALL: [Mark; 6] =
-        [Mark::Law, Mark::Published, Mark::Handbook, Mark::CommonPractice, Mark::Consumer, Mark::Memory];
+    pub const ALL: [Mark; 7] = [
+        Mark::Law,
+        Mark::Published,
+        Mark::Handbook,
+        Mark::CommonPractice,
+        Mark::Consumer,
+        Mark::Memory,
+        Mark::Salon,
+    ];
 
-    /// The mark used in files: L, P, C, H, CP, M.
+    /// The mark used in files: L, P, C, H, CP, M; S in a salon's own copy.
     pub const fn code(self) -> &'static str {
         match self {
             Mark::Law => "L",
@@ -96,6 +105,7 @@ impl Mark {
             Mark::Handbook => "H",
             Mark::CommonPractice => "CP",
             Mark::Memory => "M",
+            Mark::Salon => "S",
         }
     }
 
@@ -113,6 +123,7 @@ impl Mark {
             Mark::Handbook => "handbook teaching",
             Mark::CommonPractice => "common practice, no source",
             Mark::Memory => "from memory",
+            Mark::Salon => "this salon's own",
         }
     }
 }
@@ -189,6 +200,24 @@ impl Hands {
             Hands::Any => "any",
         }
     }
+
+    /// Whose hands, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Hands::Nobody => "nobody",
+            Hands::Stylist => "stylist",
+            Hands::Assistant => "assistant or stylist",
+            Hands::Any => "anybody who treats hair",
+        }
+    }
+
+    /// Every value.
+    pub const ALL: [Hands; 4] = [Hands::Nobody, Hands::Stylist, Hands::Assistant, Hands::Any];
+
+    /// Reads a code.
+    pub fn from_code(code: &str) -> Option<Hands> {
+        Hands::ALL.into_iter().find(|h| h.code() == code)
+    }
 }
 
 /// A kind of place that is counted.
@@ -210,6 +239,14 @@ impl Place {
             Place::Basin => "basin",
             Place::Hood => "hood",
         }
+    }
+
+    /// Every value.
+    pub const ALL: [Place; 3] = [Place::Chair, Place::Basin, Place::Hood];
+
+    /// Reads a code.
+    pub fn from_code(code: &str) -> Option<Place> {
+        Place::ALL.into_iter().find(|p| p.code() == code)
     }
 }
 

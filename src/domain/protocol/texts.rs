@@ -25,3 +25,45 @@ impl Protocol {
         all
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::domain::protocol::Protocol;
+    use crate::reference::Reference;
+    use std::collections::BTreeSet;
+
+    /// Each text replaced by its own key: nothing a person reads is left without an address, none has two.
+    #[test]
+    fn every_text_a_person_reads_has_one_address() {
+        for shipped in &Reference::shipped().protocols {
+            let mut p: Protocol = shipped.clone();
+            p.title = "@".into();
+            p.stop_words.iter_mut().for_each(|w| *w = "@".into());
+            p.applications.iter_mut().for_each(|a| a.title = "@".into());
+            for s in &mut p.steps {
+                (s.title, s.words) = ("@".into(), "@".into());
+                s.cautions.iter_mut().for_each(|c| c.words = "@".into());
+            }
+            // Whatever still reads as a sentence of the shipped file is a text without an address.
+            let left = format!("{p:?}");
+            for (key, words) in shipped.texts() {
+                assert!(!left.contains(words) || words.len() < 12, "{key}: {words}");
+            }
+            let texts = p.texts();
+            assert!(texts.iter().all(|(_, w)| *w == "@"), "{}", p.code);
+            assert_eq!(texts.len(), left.matches("\"@\"").count(), "{}: one address each", p.code);
+            let keys: BTreeSet<_> = texts.iter().map(|(k, _)| k).collect();
+            assert_eq!(keys.len(), texts.len(), "{}: no address twice", p.code);
+        }
+    }
+
+    #[test]
+    fn changed_words_keep_their_address() {
+        let shipped = Reference::shipped().protocol("curl-retouch").expect("shipped");
+        let mut p = shipped.clone();
+        p.steps[0].words = "Other words.".into();
+        let keys = |p: &Protocol| p.texts().into_iter().map(|(k, _)| k).collect::<Vec<_>>();
+        assert_eq!(keys(&p), keys(shipped));
+        assert!(p.texts().contains(&("curl-retouch.step.receive.words".into(), "Other words.")));
+    }
+}
