@@ -23,6 +23,7 @@ pub mod mixture;
 mod records;
 pub mod refusal;
 mod refusal_words;
+pub mod rehearsal;
 mod starts;
 pub mod state;
 mod sweep;

@@ -1,0 +1,421 @@
+//! A service walked on paper: a protocol, the rules of a run as they are (`decide`, `fold`), instants made up.
+//! Nothing is kept; so many acts from the start give the same screen every time.
+//!
+//! What only a real visit has stands in: every record holds, every hold point gets its first answer, products are
+//! mild, and a clock that waits for the product sheet gets the step's usual minutes.
+
+use super::bells::BellKind;
+use super::command::{Actor, Command, Context, Fact};
+use super::decide::decide;
+use super::event::{Event, Happened, NewEvent, Signed};
+use super::frame::{RunFrame, SheetTimes};
+use super::headline::NextAct;
+use super::holds::{
+    ConsentRecord, FrameProduct, HoldContext, LawVerdict, LotRecord, PatchTestRecord, PlanRecord,
+    PlanVerdict, SkinOutcome, SkinReading, SkinTest,
+};
+use super::refusal::Refusals;
+use super::state::State;
+use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
+use crate::domain::access::Role;
+use crate::domain::chemistry::family::Family;
+use crate::domain::ids::{LotId, PersonId, ProductId, StationId};
+use crate::domain::protocol::{Clock, HoldPoint, Meaning, Protocol, Section, Step, StepCode};
+use crate::domain::sheet::SheetHair;
+use time::Duration;
+
+/// Most acts of a rehearsal: a service of 60 steps, all its sections tapped and looked at, has fewer.
+pub const ACTS_MOST: usize = 900;
+/// Whoever rehearses, in the made-up record.
+const NOBODY: PersonId = PersonId(0);
+const NOWHERE: StationId = StationId(0);
+
+/// A rehearsal after some acts.
+#[derive(Clone, Debug)]
+pub struct Rehearsal {
+    /// What it is held to.
+    pub frame: RunFrame,
+    /// The made-up record.
+    pub events: Vec<Event>,
+    /// The made-up clock.
+    pub now: Instant,
+    /// Acts done.
+    pub acts: usize,
+    /// What the last act was; empty at the start.
+    pub said: String,
+    /// The acts after which each step had begun, in the order begun.
+    pub begun: Vec<(StepCode, usize)>,
+    /// Why the service cannot go on as it is written; empty while it can.
+    pub stuck: Refusals,
+    start: Instant,
+}
+
+impl Rehearsal {
+    /// Before the first act.
+    pub fn new(protocol: &Protocol, start: Instant) -> Rehearsal {
+        Rehearsal {
+            frame: frame(protocol),
+            events: Vec::new(),
+            now: start,
+            acts: 0,
+            said: String::new(),
+            begun: Vec::new(),
+            stuck: Vec::new(),
+            start,
+        }
+    }
+
+    /// A protocol after so many acts, fewer when it ends before.
+    pub fn after(protocol: &Protocol, start: Instant, acts: usize) -> Rehearsal {
+        let mut walked = Rehearsal::new(protocol, start);
+        while walked.acts < acts.min(ACTS_MOST) && walked.act() {}
+        walked
+    }
+
+    /// The fold of the made-up record.
+    pub fn state(&self) -> State<'_> {
+        State::fold(&self.frame, &self.events)
+    }
+
+    /// Nothing more to do, or nothing more can be done.
+    pub fn is_over(&self) -> bool {
+        !self.stuck.is_empty() || self.acts >= ACTS_MOST || self.state().ended.is_some()
+    }
+
+    /// Does the next thing; false when there is none.
+    pub fn act(&mut self) -> bool {
+        if self.is_over() {
+            return false;
+        }
+        let begun = self.begun.len();
+        let Done { said, step } = match self.next() {
+            Ok(done) => done,
+            Err(refusals) => {
+                self.stuck = refusals;
+                return false;
+            }
+        };
+        self.acts += 1;
+        self.said = said;
+        if let Some(step) = step {
+            self.begun.push((step, self.acts));
+        }
+        debug_assert!(self.begun.len() <= begun + 1);
+        true
+    }
+
+    fn context(&self) -> Context {
+        let actor = Actor { person: NOBODY, role: Role::Manager, qualified: Family::ALL.to_vec() };
+        Context {
+            now: self.now,
+            actor: Some(actor),
+            station: NOWHERE,
+            holds: holds(&self.frame, self.start),
+            hands_until: None,
+        }
+    }
+
+    fn command(&mut self, command: &Command) -> Result<(), Refusals> {
+        let new = decide(&self.state(), command, &self.context())?;
+        for e in new {
+            let NewEvent { happened_at, by, station, fact_id, kind, .. } = e;
+            let seq = i64::try_from(self.events.len()).unwrap_or(i64::MAX) + 1;
+            self.events.push(Event { seq, recorded_at: self.now, happened_at, by, station, fact_id, kind });
+        }
+        Ok(())
+    }
+
+    fn fact(&mut self, happened: Happened) -> Result<(), Refusals> {
+        let fact_id = FactId(self.events.len() as u128 + 1);
+        self.command(&Command::Record(Fact { fact_id, happened_at: self.now, happened }))
+    }
+
+    fn title(&self, code: &StepCode) -> String {
+        self.frame.protocol.step(code).map_or_else(String::new, |s| s.title.clone())
+    }
+
+    fn next(&mut self) -> Result<Done, Refusals> {
+        let state = self.state();
+        let headline = state.headline(self.now);
+        let takes = |b: &super::Bell| !headline.danger && matches!(b.kind, BellKind::Soon | BellKind::Target);
+        if let Some(bell) = state.ringing(self.now).into_iter().find(takes) {
+            let title = self.title(&bell.step);
+            self.fact(Happened::BellAnswered {
+                step: bell.step,
+                clock: bell.clock,
+                comfort: Comfort::No,
+                place: None,
+            })?;
+            return Done::of(format!("Bell of “{title}” taken: no heat, no sting"));
+        }
+        match headline.act {
+            NextAct::StartRun => {
+                self.command(&Command::StartRun)?;
+                Done::of("Service begun")
+            }
+            NextAct::StartStep(code) => self.go_on(&code, headline.danger),
+            NextAct::FinishStep(code) => self.finish(&code),
+            NextAct::StartSection { step, section, pass } => {
+                self.work_on(&step);
+                self.fact(Happened::SectionStarted { step, section, pass })?;
+                Done::of(format!("Touched: {}", section.words()))
+            }
+            NextAct::RinseSection { step, section } => {
+                self.work_on(&step);
+                self.fact(Happened::SectionRinsed { step, section: Some(section), clear: true })?;
+                Done::of(format!("Runs clear: {}", section.words()))
+            }
+            NextAct::RinseClear { step } => {
+                self.fact(Happened::SectionRinsed { step, section: None, clear: true })?;
+                Done::of("The whole head runs clear")
+            }
+            NextAct::ReadCurl => {
+                let reading = self.curl_now();
+                self.fact(Happened::TestCurlRead { rod: Rod::First, reading })?;
+                Done::of(if reading == CurlReading::S {
+                    "Test curl, first rod: firm S"
+                } else {
+                    "Test curl, first rod: C"
+                })
+            }
+            NextAct::ReadLook(look) => {
+                let reading = self.look_now();
+                let section = self.open_section();
+                self.fact(Happened::ProgressRead { look, section, reading })?;
+                Done::of(format!("{}, {}: {}", look.words(), section.words(), reading.words()))
+            }
+            NextAct::ReadScalp => {
+                let step = self.state().next_step().map(|s| s.code.clone());
+                let step = step.unwrap_or_else(|| StepCode(String::new()));
+                self.sign(&step, HoldPoint::Scalp)?;
+                Done::of("Scalp read: intact")
+            }
+            NextAct::FinishRun | NextAct::CloseStop | NextAct::ReadStop | NextAct::Nothing => {
+                self.command(&Command::FinishRun)?;
+                Done::of("Service ended")
+            }
+        }
+    }
+
+    /// When the step in hand is done: its target, else its shortest, else its usual minutes.
+    fn done_at(&self) -> Option<Instant> {
+        let state = self.state();
+        let step = state.step_in_hand()?;
+        let from = state.step_state(&step.code)?.started_at?;
+        let figures = self.frame.figures(&step.code, Clock::Phase);
+        let minutes = figures.and_then(|f| f.target_min.or(f.least_min)).unwrap_or(step.minutes_typical);
+        Some(from + minutes_of(minutes))
+    }
+
+    /// Puts the clock on to the next bell, or to the end of the step in hand, whichever is first.
+    fn wait(&mut self) -> Option<String> {
+        let done = self.done_at().filter(|at| *at > self.now)?;
+        let bell = self.state().next_bell(self.now).filter(|b| b.at <= done);
+        let (to, why) = match bell {
+            Some(b) => (b.at, "a bell rings"),
+            None => (done, "the step has taken its time"),
+        };
+        let minutes = (to - self.now).whole_seconds().div_euclid(60).max(1);
+        self.now = to;
+        let unit = if minutes == 1 { "minute" } else { "minutes" };
+        Some(format!("{minutes} {unit} on: {why}"))
+    }
+
+    fn go_on(&mut self, code: &StepCode, at_once: bool) -> Result<Done, Refusals> {
+        if !at_once && let Some(said) = self.rods().transpose()?.or_else(|| self.wait()) {
+            return Done::of(said);
+        }
+        let step = self.frame.protocol.step(code).cloned();
+        let unanswered = step.as_ref().map(|s| self.unanswered(s)).unwrap_or_default();
+        match self.command(&Command::StartStep { step: code.clone() }) {
+            Ok(()) => Ok(Done { said: format!("Begun: {}", self.title(code)), step: Some(code.clone()) }),
+            Err(refusals) if unanswered.is_empty() => Err(refusals),
+            Err(_) => {
+                let titles: Vec<_> = unanswered.iter().map(|p| p.title()).collect();
+                let titles = titles.join(", ");
+                for point in unanswered {
+                    self.sign(code, point)?;
+                }
+                Done::of(format!("Answered for “{}”: {titles}", self.title(code)))
+            }
+        }
+    }
+
+    fn finish(&mut self, code: &StepCode) -> Result<Done, Refusals> {
+        if let Some(said) = self.rods().transpose()?.or_else(|| self.wait()) {
+            return Done::of(said);
+        }
+        self.command(&Command::FinishStep { step: code.clone() })?;
+        Done::of(format!("Done: {}", self.title(code)))
+    }
+
+    /// Rods are noted once all are wound.
+    fn rods(&mut self) -> Option<Result<String, Refusals>> {
+        let state = self.state();
+        let wound = state.step_in_hand().is_some_and(|s| s.rods && state.untapped(s).is_empty());
+        if !wound || state.rods.is_some() {
+            return None;
+        }
+        let noted = Happened::RodsNoted { count: 60, first_at: HeadPlace::Nape, last_at: HeadPlace::Crown };
+        Some(self.fact(noted).map(|()| "Rods noted: 60".to_owned()))
+    }
+
+    /// Hold points of a step that a start would miss now.
+    fn unanswered(&self, step: &Step) -> Vec<HoldPoint> {
+        let (state, context) = (self.state(), self.context());
+        let misses = |p: &HoldPoint| !super::hold_point_refusals(&state, step, *p, &context).is_empty();
+        step.hold_points.iter().copied().filter(misses).collect()
+    }
+
+    fn sign(&mut self, step: &StepCode, point: HoldPoint) -> Result<(), Refusals> {
+        let letter = self.frame.protocol.step(step).and_then(|s| s.application);
+        if let (HoldPoint::Lot, Some(application)) = (point, letter) {
+            let lot = lot_of(application);
+            self.command(&Command::DispenseLot { application, lot, grams: 60.0 })?;
+        }
+        // The strand test nobody asked for is said so; every other first answer holds.
+        let held = point.answers().iter().filter(|a| a.meaning == Meaning::Holds);
+        let answer = if point == HoldPoint::StrandTest { held.last() } else { held.into_iter().next() };
+        let value = answer.map_or_else(String::new, |a| a.code.to_owned());
+        let signed = Signed { hold_point: point, value, place: None };
+        self.command(&Command::SignHoldPoint { step: step.clone(), signed })
+    }
+
+    /// The clock goes on by one section's share of the step, from the second section on.
+    fn work_on(&mut self, code: &StepCode) {
+        let Some(step) = self.frame.protocol.step(code) else { return };
+        let sections = self.frame.protocol.sections_of(step).len().max(1);
+        let left = self.state().untapped(step).len();
+        if left < sections {
+            let share = i64::from(step.minutes_typical) * 60 / i64::try_from(sections).unwrap_or(1);
+            self.now += Duration::seconds(share);
+        }
+    }
+
+    /// A firm S once a clock that reads curls is at its target.
+    fn curl_now(&self) -> CurlReading {
+        let at_target = |c: &super::Running| c.test_curl && c.target_at.is_some_and(|t| t <= self.now);
+        if self.state().running().iter().any(at_target) { CurlReading::S } else { CurlReading::C }
+    }
+
+    /// Reached once the watched clock is at its target, or would be past its longest at the next look.
+    fn look_now(&self) -> Progress {
+        let reached = |c: &super::Running| {
+            c.look.is_some_and(|l| {
+                let next = self.now + minutes_of(l.every_min);
+                c.target_at.is_some_and(|t| t <= self.now) || c.most_at.is_some_and(|m| m <= next)
+            })
+        };
+        if self.state().running().iter().any(reached) { Progress::Reached } else { Progress::NotYet }
+    }
+
+    fn open_section(&self) -> Section {
+        let state = self.state();
+        let mut open = state.exposures.iter().filter(|e| e.is_open()).flat_map(|e| &e.sections);
+        let open = open.find(|s| s.is_open()).map(|s| s.section);
+        open.or_else(|| self.frame.sections().first().copied()).unwrap_or(Section::BackRight)
+    }
+}
+
+/// One act done.
+struct Done {
+    said: String,
+    step: Option<StepCode>,
+}
+
+impl Done {
+    fn of(said: impl Into<String>) -> Result<Done, Refusals> {
+        Ok(Done { said: said.into(), step: None })
+    }
+}
+
+fn minutes_of(minutes: u16) -> Duration {
+    Duration::minutes(i64::from(minutes))
+}
+
+fn number(letter: char) -> i64 {
+    i64::from(u32::from(letter))
+}
+
+fn lot_of(letter: char) -> LotId {
+    LotId(number(letter))
+}
+
+/// The protocol with stand-ins for products and for what their sheets would say.
+fn frame(protocol: &Protocol) -> RunFrame {
+    let products = protocol.applications.iter().map(|a| FrameProduct {
+        application: a.letter,
+        product: ProductId(number(a.letter)),
+        family: a.family,
+        strength: "mild".to_owned(),
+        skin_test: SkinTest::Patch,
+        forbids_closing_after_stop: false,
+        mixed_life_min: None,
+        parts: Vec::new(),
+    });
+    let sheet = protocol.sheet_clocks().map(|(step, clock)| {
+        let usual = match clock {
+            Clock::Phase => step.minutes_typical,
+            Clock::Exposure => usual_exposure(protocol, step),
+        };
+        SheetTimes {
+            step: step.code.clone(),
+            clock,
+            hair: SheetHair::Any,
+            target_min: Some(usual),
+            least_min: None,
+            most_min: Some(usual.saturating_add(10)),
+        }
+    });
+    RunFrame { products: products.collect(), sheet: sheet.collect(), protocol: protocol.clone() }
+}
+
+/// Usual minutes from the step that touches first to the rinse.
+fn usual_exposure(protocol: &Protocol, first: &Step) -> u16 {
+    let from = protocol.index_of(&first.code).unwrap_or(0);
+    let on = protocol.steps.iter().skip(from);
+    let on = on.take_while(|s| first.application.is_none_or(|l| !s.rinses.contains(&l)));
+    on.map(|s| s.minutes_typical).fold(0, u16::saturating_add).max(1)
+}
+
+/// Records that all hold.
+fn holds(frame: &RunFrame, start: Instant) -> HoldContext {
+    let before = |hours| start - Duration::hours(hours);
+    let tests = frame.products.iter().map(|p| PatchTestRecord {
+        product: p.product,
+        family: p.family,
+        placed_at: before(72),
+        readings: vec![SkinReading {
+            read_at: before(12),
+            by: NOBODY,
+            outcome: SkinOutcome::NoReaction,
+            in_chair: true,
+        }],
+        formula_changed: false,
+    });
+    let lots = frame.products.iter().map(|p| LotRecord {
+        lot: lot_of(p.application),
+        product: p.product,
+        expires_at: None,
+        opened_until: None,
+        law: LawVerdict::Within,
+        withdrawn: false,
+        quarantined: false,
+        came_in_grams: 1000,
+    });
+    HoldContext {
+        visit_from: before(1),
+        patch_test_days: 183,
+        patch_tests: tests.collect(),
+        reactions: Vec::new(),
+        strand_test_needed: false,
+        strand_tests: Vec::new(),
+        consent: Some(ConsentRecord { signed_at: start, guardian_needed: false, guardian_signed: false }),
+        plan: Some(PlanRecord { verdict: PlanVerdict::Clear, checked_at: start, stale: false }),
+        lots: lots.collect(),
+    }
+}
+
+#[cfg(test)]
+#[path = "rehearsal_tests.rs"]
+mod tests;
