@@ -85,11 +85,13 @@ pub enum Act {
     SeeProof,
     /// People, PINs, qualifications, stations, hours, the salon itself.
     KeepTeam,
+    /// The salon's own copies of protocols: change, rehearse, publish.
+    KeepProtocols,
 }
 
 impl Act {
     /// All acts, in the order of the table.
-    pub const ALL: [Act; 23] = [
+    pub const ALL: [Act; 24] = [
         Act::SeeClients,
         Act::KeepClients,
         Act::SeeHealth,
@@ -113,6 +115,7 @@ impl Act {
         Act::Book,
         Act::SeeProof,
         Act::KeepTeam,
+        Act::KeepProtocols,
     ];
 }
 
@@ -134,7 +137,7 @@ pub const fn may(role: Role, act: Act) -> bool {
             matches!(role, Manager | Stylist)
         }
         Act::FollowUp | Act::Book => matches!(role, Manager | Stylist | Reception),
-        Act::KeepTeam | Act::ReleaseLot => matches!(role, Manager),
+        Act::KeepTeam | Act::KeepProtocols | Act::ReleaseLot => matches!(role, Manager),
     }
 }
 

@@ -282,7 +282,9 @@ pub async fn find_openings(
     wish: &Wish,
     only: Option<OffsetDateTime>,
 ) -> Stored<Looked> {
-    let Some(protocol) = reference.protocol(&wish.protocol) else { return Ok(Looked::NotFound) };
+    // The salon's own minutes, where it has its own.
+    let found = super::protocols::in_force(s, reference, &wish.protocol).await?;
+    let Some(protocol) = &found else { return Ok(Looked::NotFound) };
     let Some(client) = clients::find(s, wish.client).await? else { return Ok(Looked::NotFound) };
     let Ok(service) = service_of(protocol) else { return Ok(Looked::NotFound) };
     let now = s.now().await?;

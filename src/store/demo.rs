@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 40] = [
+pub const TABLES: [&str; 41] = [
     "aftercare",
     "due",
     "followup",
@@ -204,6 +204,7 @@ pub const TABLES: [&str; 40] = [
     "run",
     "plan_product",
     "plan",
+    "protocol_draft",
     "protocol_revision",
     "hair_photo",
     "hair_test",

@@ -28,6 +28,7 @@ pub mod people;
 pub mod plans;
 pub mod products;
 pub mod proof;
+pub mod protocol_drafts;
 pub mod protocols;
 pub mod readings;
 pub mod recall;

@@ -36,6 +36,7 @@ pub mod product_form;
 pub mod product_page;
 pub mod products;
 pub mod proof;
+pub mod protocols;
 pub mod readings;
 pub mod recall;
 pub mod regrowth;

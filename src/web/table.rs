@@ -23,6 +23,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::products::LINES,
     crate::web::proof::LINES,
     crate::web::plan_start::LINES,
+    crate::web::protocols::LINES,
     crate::web::plans::LINES,
     crate::web::readings::LINES,
     crate::web::recall::LINES,

@@ -1,5 +1,5 @@
 // Single keys on the Run screen: space for the main act, digits for the sections (0 the tenth), R for stop and rinse.
-//   <button data-key="Space">, <button data-key="1">, <button data-key="R">
+//   <button data-key="Space">, <button data-key="1">, <button data-key="R">; a link may carry one as well
 // Only there, only outside fields, and they can be switched off (WCAG 2.2, 2.1.4). A key that comes alone is a
 // hand's; a burst is a scanner's (scan.js).
 import { onSingleKey } from "./scan.js";
@@ -16,7 +16,7 @@ function actOf(event) {
   // A focused button, link or summary keeps its own meaning of space.
   if (event.key === " " && event.target.closest?.("button, a[href], summary")) return null;
   const key = event.key === " " ? "Space" : event.key.toUpperCase();
-  const found = () => [...document.querySelectorAll("button[data-key]")].find((one) => one.dataset.key === key);
+  const found = () => [...document.querySelectorAll(":is(button, a)[data-key]")].find((one) => one.dataset.key === key);
   if (!found()) return null;
   return () => {
     // Found again: the page may have been swapped since the key came down.

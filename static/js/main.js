@@ -6,11 +6,12 @@ import * as hands from "./hands.js";
 import * as keys from "./keys.js";
 import * as live from "./live.js";
 import * as parts from "./parts.js";
+import * as rehearsal from "./rehearsal.js";
 import * as scan from "./scan.js";
 import * as sign from "./sign.js";
 import * as theme from "./theme.js";
 
-for (const part of [hands, clock, theme, keys, scan, sign, parts, acts, bell, live]) {
+for (const part of [hands, clock, theme, keys, scan, sign, parts, acts, bell, live, rehearsal]) {
   try {
     part.start();
   } catch (error) {

@@ -14,7 +14,7 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 12] = [
+const SAMPLES: [(&str, &str); 13] = [
     ("/clients/{id}/tests/skin/{test}", "skin_test"),
     ("/clients/{id}/tests/hair/{test}", "skin_test"),
     ("/clients/{id}", "client"),
@@ -27,7 +27,11 @@ const SAMPLES: [(&str, &str); 12] = [
     ("/proof/runs/{id}", "run"),
     ("/team/people/{id}", "stylist"),
     ("/team/stations/{id}", "station"),
+    ("/protocols/{code}", "protocol"),
 ];
+
+/// A shipped protocol that the other house never had: paths name protocols by code, not by number.
+const PROTOCOL: &str = "curl-retouch";
 
 /// The path of a line with the sample ids in it; a parameter without a sample fails.
 fn sample(path: &str, ids: &[(&str, i64)]) -> String {
@@ -41,15 +45,16 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
         let start = rest.find('{').expect("a parameter opens before it closes");
         done += &rest[..start];
         let id = ids.iter().find(|(n, _)| n == name).unwrap_or_else(|| panic!("no id of a {name}"));
-        done += &id.1.to_string();
+        done += &if *name == "protocol" && id.1 == 0 { PROTOCOL.to_string() } else { id.1.to_string() };
         rest = &rest[end + 1..];
     }
     done + rest
 }
 
-/// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan and no
-/// station.
-const NOT_YET: [&str; 5] = [
+/// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
+/// station and no step.
+const NOT_YET: [&str; 6] = [
+    "/protocols/{code}/draft/step",
     "/runs/{id}/aftercare",
     "/runs",
     "/runs/{id}/armings",
@@ -178,6 +183,7 @@ async fn ids(stage: &Stage) -> Vec<(&'static str, i64)> {
         ("booking", house.id("booking")),
         ("stylist", house.id("stylist")),
         ("station", house.id("station")),
+        ("protocol", 0),
     ]
 }
 

@@ -196,6 +196,7 @@ async fn the_guards_stand_and_are_on() {
         "run_event.run_event_mixture",
         "run_event.run_event_steps",
         "protocol_revision.protocol_revision_guard",
+        "protocol_revision.protocol_revision_by",
         "run_event.run_event_guard",
         "run_event.run_event_after",
         "ledger.ledger_guard",

@@ -25,6 +25,8 @@ mod mutations;
 mod outage;
 mod plans;
 mod proof;
+mod protocol_editor;
+mod protocol_screens;
 mod protocols;
 mod readings;
 mod regrowth;

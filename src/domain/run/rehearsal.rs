@@ -112,6 +112,7 @@ impl Rehearsal {
             station: NOWHERE,
             holds: holds(&self.frame, self.start),
             hands_until: None,
+            other: None,
         }
     }
 

@@ -60,6 +60,7 @@ fn run_page() -> RunPage {
         },
         head: HeadMap {
             action: "/runs/3/facts".into(),
+            asks: false,
             fact: "section_started".into(),
             hidden: vec![("pass".into(), "2".into())],
             field: "section".into(),

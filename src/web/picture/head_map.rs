@@ -76,6 +76,8 @@ fn name(section: Section) -> String {
 pub struct HeadMap {
     /// Where it is sent.
     pub action: String,
+    /// Asked for, not sent: where nothing is recorded.
+    pub asks: bool,
     /// The kind of fact sent ("section_started", "section_rinsed"): kept at the station without
     /// contact. Empty for a form that must reach the server.
     pub fact: String,
@@ -159,6 +161,7 @@ mod tests {
         });
         HeadMap {
             action: "/runs/1/facts".into(),
+            asks: false,
             fact: "section_started".into(),
             hidden: vec![("pass".into(), "2".into())],
             field: "section".into(),

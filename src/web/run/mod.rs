@@ -9,6 +9,7 @@ mod head;
 mod page;
 mod panels;
 mod test_visit;
+pub mod rehearsal;
 mod view;
 
 use crate::web::routes::{Line, Open, lines};

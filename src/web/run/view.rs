@@ -355,7 +355,7 @@ impl Maker<'_> {
         }
     }
 
-    fn pause_step(&self, headline: &Headline) -> Option<&Step> {
+    pub(super) fn pause_step(&self, headline: &Headline) -> Option<&Step> {
         if self.state.ended.is_some() {
             return None;
         }

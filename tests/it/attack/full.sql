@@ -9,6 +9,9 @@ insert into hair_reading (salon_id, client_id, place, taken_by, texture) values 
 update strand_event set recorded_by = {stylist}, run_id = {run} where salon_id = {s};
 update skin_test set taken_off_at = placed_at + interval '48 hours', taken_off_by = {stylist} where salon_id = {s};
 update protocol_revision set published_by = {manager} where salon_id = {s};
+insert into protocol_revision (salon_id, protocol, revision, title, chemistry, body, fingerprint, origin, based_on, published_by, why) values
+  ({s}, 'retouch-{s}', 1001, 'Retouch', 'thio', '-', '\x00', 'salon', 1, {manager}, 'Our own times.');
+insert into protocol_draft (salon_id, protocol, based_on, body, saved_by) values ({s}, 'retouch-{s}', 1, '-', {manager});
 insert into run_event (salon_id, run_id, seq, by, station_id, kind) values ({s}, {run}, 1, {stylist}, {station}, 'run_started');
 insert into run_event (salon_id, run_id, seq, by, station_id, kind, step, hold_point, outcome, data) values
   ({s}, {run}, 2, {stylist}, {station}, 'hold_point_signed', 'apply', 'scalp', 'holds', '{"value": "intact"}');
