@@ -2,7 +2,7 @@
 //! Nothing is kept; so many acts from the start give the same screen every time.
 //!
 //! What only a real visit has stands in: every record holds, every hold point gets its first answer, products are
-//! mild, and a clock that waits for the product sheet gets the step's usual minutes.
+//! mild, a clock that waits for the product sheet gets the step's usual minutes, hands are quick while product is on.
 
 use super::bells::BellKind;
 use super::command::{Actor, Command, Context, Fact};
@@ -112,7 +112,6 @@ impl Rehearsal {
             station: NOWHERE,
             holds: holds(&self.frame, self.start),
             hands_until: None,
-            other: None,
         }
     }
 
@@ -198,13 +197,13 @@ impl Rehearsal {
         }
     }
 
-    /// When the step in hand is done: its target, else its shortest, else its usual minutes.
+    /// When the step in hand is done: its target, else its shortest, else what hands take.
     fn done_at(&self) -> Option<Instant> {
         let state = self.state();
         let step = state.step_in_hand()?;
         let from = state.step_state(&step.code)?.started_at?;
         let figures = self.frame.figures(&step.code, Clock::Phase);
-        let minutes = figures.and_then(|f| f.target_min.or(f.least_min)).unwrap_or(step.minutes_typical);
+        let minutes = figures.and_then(|f| f.target_min.or(f.least_min)).unwrap_or(pace(&state, step));
         Some(from + minutes_of(minutes))
     }
 
@@ -275,8 +274,8 @@ impl Rehearsal {
             self.command(&Command::DispenseLot { application, lot, grams: 60.0 })?;
         }
         // The strand test nobody asked for is said so; every other first answer holds.
-        let held = point.answers().iter().filter(|a| a.meaning == Meaning::Holds);
-        let answer = if point == HoldPoint::StrandTest { held.last() } else { held.into_iter().next() };
+        let mut held = point.answers().iter().filter(|a| a.meaning == Meaning::Holds);
+        let answer = if point == HoldPoint::StrandTest { held.next_back() } else { held.next() };
         let value = answer.map_or_else(String::new, |a| a.code.to_owned());
         let signed = Signed { hold_point: point, value, place: None };
         self.command(&Command::SignHoldPoint { step: step.clone(), signed })
@@ -288,7 +287,7 @@ impl Rehearsal {
         let sections = self.frame.protocol.sections_of(step).len().max(1);
         let left = self.state().untapped(step).len();
         if left < sections {
-            let share = i64::from(step.minutes_typical) * 60 / i64::try_from(sections).unwrap_or(1);
+            let share = i64::from(pace(&self.state(), step)) * 60 / i64::try_from(sections).unwrap_or(1);
             self.now += Duration::seconds(share);
         }
     }
@@ -316,6 +315,11 @@ impl Rehearsal {
         let open = open.find(|s| s.is_open()).map(|s| s.section);
         open.or_else(|| self.frame.sections().first().copied()).unwrap_or(Section::BackRight)
     }
+}
+
+/// Minutes a step's hands take: the usual ones, the least while product is on, when nobody dawdles.
+fn pace(state: &State<'_>, step: &Step) -> u16 {
+    if state.product_on() { step.minutes_least } else { step.minutes_typical }
 }
 
 /// One act done.

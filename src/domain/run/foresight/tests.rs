@@ -160,7 +160,7 @@ fn a_test_curl_or_a_look_that_says_rinse_asks_for_the_basin_now() {
     };
     for said in [look(Progress::Reached), look(Progress::Over), curl(CurlReading::S), curl(CurlReading::Over)]
     {
-        assert_eq!(turns(said.clone()), [now.clone()], "{said:?}");
+        assert_eq!(turns(said.clone()), std::slice::from_ref(&now), "{said:?}");
     }
     for not_yet in [look(Progress::NotYet), curl(CurlReading::C)] {
         let turns = turns(not_yet.clone());
