@@ -240,7 +240,7 @@ def test_a_document_that_is_wrong_is_told_where():
         ({**good, "clients": [{"curl": "spiral", "intervals": []}]}, "/clients/0/curl"),
         (as_document([[(90.0, 27.0, 0.0)]], "tight"), "/clients/0/intervals/0/sd_mm"),
         (as_document([[(90.0, 27.0, 2.0)]], "tight", (0.3, -1)), "/published/tight/sd_mm_per_day"),
-        ({"clients": 3}, ""),
+        ({"clients": 3}, "/clients"),
     ]
     for document, at in cases:
         done = subprocess.run(
