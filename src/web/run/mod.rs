@@ -8,8 +8,8 @@ mod facts;
 mod head;
 mod page;
 mod panels;
-mod test_visit;
 pub mod rehearsal;
+mod test_visit;
 mod view;
 
 use crate::web::routes::{Line, Open, lines};
