@@ -122,9 +122,9 @@ fn touches(n: usize, quadrant: impl Fn(usize) -> String) -> String {
     json!({"events": events, "now": instant(n), "most_minutes": 20}).to_string()
 }
 
-/// Four quadrants started and rinsed in turn, `n` events.
+/// Places started and rinsed in turn, each once, `n` events.
 pub fn exposure_events(n: usize) -> String {
-    touches(n, |i| ["back-right", "back-left", "front-left", "front-right"][i % 4].to_owned())
+    touches(n, |i| format!("place {i}"))
 }
 
 /// As many quadrants as there is room for in `2n` events: each once.
