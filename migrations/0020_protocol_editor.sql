@@ -25,7 +25,7 @@ begin
   if new.origin = 'shipped' or public.rinsebell_by_owner() then return new; end if;
   new.published_at := public.rinsebell_now();
   if not exists (select 1 from public.person p where p.salon_id = new.salon_id and p.person_id = new.published_by
-      and p.role = 'manager' and p.left_at is null) then
+      and p.role = 'manager' and p.left_at is null and p.disabled_at is null) then
     raise exception 'protocol:not-a-manager' using errcode = 'RB008';
   end if;
   return new;

@@ -168,6 +168,16 @@ async fn the_database_takes_no_revision_without_a_manager_and_a_reason_and_chang
         let no = insert(&mut s, &p, who, why).await.expect_err("refused");
         assert!(no.to_string().contains(says), "{who} {why:?}: {no}");
     }
+    // A manager whose PIN is taken back publishes nothing more.
+    let mut s = scoped(&salon, salon.id).await;
+    sqlx::query("update person set disabled_at = rinsebell_now() where salon_id = $1 and person_id = $2")
+        .bind(salon.id.0)
+        .bind(staff.manager.0)
+        .execute(&mut *s.tx)
+        .await
+        .expect("disabled");
+    let no = insert(&mut s, &p, staff.manager.0, Some("Because.")).await.expect_err("refused");
+    assert!(no.to_string().contains("not-a-manager"), "{no}");
     // A salon's revision under a shipped number, and the other way round.
     let mut low = p.clone();
     low.revision = 77;
