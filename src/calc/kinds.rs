@@ -183,16 +183,43 @@ impl Scalar for Day {
         json_schema!({"type": "string", "format": "date", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"})
     }
     fn of_text(text: &str) -> Option<Self> {
-        let format = time::macros::format_description!("[year]-[month]-[day]");
-        let plain = text.len() == 10 && text.as_bytes()[0].is_ascii_digit();
-        time::Date::parse(text, &format).ok().filter(|_| plain).map(Day)
+        let [y3, y2, y1, y0, b'-', m1, m0, b'-', d1, d0] = *text.as_bytes() else { return None };
+        let number = |digits: &[u8]| {
+            let digit = |digit: &u8| digit.is_ascii_digit().then(|| u16::from(digit - b'0'));
+            digits.iter().try_fold(0, |number, one| Some(10 * number + digit(one)?))
+        };
+        let month = time::Month::try_from(number(&[m1, m0])? as u8).ok()?;
+        let year = i32::from(number(&[y3, y2, y1, y0])?);
+        time::Date::from_calendar_date(year, month, number(&[d1, d0])? as u8).ok().map(Day)
     }
 }
 scalar!(Day);
 
 impl Serialize for Day {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(&self.0)
+        let (year, month, day) = self.0.to_calendar_date();
+        // Answers are full of days: ten bytes at once, where a year has four digits.
+        let Some(year) = u16::try_from(year).ok().filter(|year| *year <= 9_999) else {
+            return to.collect_str(&self.0);
+        };
+        let digit = |number: u16, unit: u16| b'0' + (number / unit % 10) as u8;
+        let (month, day) = (u16::from(u8::from(month)), u16::from(day));
+        let text = [
+            digit(year, 1_000),
+            digit(year, 100),
+            digit(year, 10),
+            digit(year, 1),
+            b'-',
+            digit(month, 10),
+            digit(month, 1),
+            b'-',
+            digit(day, 10),
+            digit(day, 1),
+        ];
+        match std::str::from_utf8(&text) {
+            Ok(text) => to.serialize_str(text),
+            Err(_) => to.collect_str(&self.0),
+        }
     }
 }
 
@@ -270,5 +297,30 @@ impl<T: JsonSchema, const LEAST: usize, const MOST: usize> JsonSchema for Items<
             schema.insert("minItems".into(), LEAST.into());
         }
         schema
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use time::macros::format_description;
+
+    proptest! {
+        /// Against the reader and the writer of the time crate.
+        #[test]
+        fn days_are_read_as_the_time_crate_reads_them(text in "[0-9]{4}-[01][0-9]-[0-3][0-9]|[-0-9]{9,11}|\\PC{10}") {
+            let theirs = time::Date::parse(&text, format_description!("[year]-[month]-[day]")).ok();
+            let plain = text.len() == 10 && text.starts_with(|first: char| first.is_ascii_digit());
+            prop_assert_eq!(Day::of_text(&text).map(|day| day.0), theirs.filter(|_| plain));
+        }
+
+        #[test]
+        fn days_are_written_as_the_time_crate_writes_them(
+            day in time::Date::MIN.to_julian_day()..=time::Date::MAX.to_julian_day()
+        ) {
+            let day = time::Date::from_julian_day(day).unwrap();
+            prop_assert_eq!(serde_json::to_string(&Day(day)).unwrap(), format!("\"{day}\""));
+        }
     }
 }

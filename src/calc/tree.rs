@@ -3,10 +3,11 @@
 //! Parsing refuses more than [`MOST_ITEMS`] items in an array, doubled fields and documents with too many
 //! values *while* reading, so a hostile document costs no more memory than these bounds. Reading typed documents
 //! straight from the text would know neither those bounds nor which of two equal fields came second, and a tagged
-//! union would lose the places of what is inside it.
+//! union would lose the places of what is inside it. Strings without escapes are lent from the text.
 
 use super::BadInput;
 use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
+use std::borrow::Cow;
 use std::cell::{Cell, RefCell};
 use std::fmt;
 
@@ -21,7 +22,7 @@ pub(super) const MOST_VALUES: usize = 500_000;
 
 /// One JSON value. Numbers are f64; fields keep their order and occur once.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Tree {
+pub(super) enum Tree<'i> {
     /// `null`.
     Null,
     /// `true` or `false`.
@@ -29,11 +30,11 @@ pub(super) enum Tree {
     /// Any finite number.
     Number(f64),
     /// A string.
-    Text(String),
+    Text(Cow<'i, str>),
     /// An array.
-    List(Vec<Tree>),
+    List(Vec<Tree<'i>>),
     /// An object.
-    Object(Vec<(String, Tree)>),
+    Object(Vec<(Cow<'i, str>, Tree<'i>)>),
 }
 
 /// One step of the way to a value.
@@ -58,28 +59,26 @@ pub(super) fn pointer<'s>(way: impl Iterator<Item = &'s Step>) -> String {
     at
 }
 
-/// Where the parser stands, and how many values it has made of this document.
+/// How many values the parser has made of this document and, once it has failed, where: innermost step first, so that
+/// what can be read costs nothing for its place.
 struct Cursor {
-    path: RefCell<Vec<Step>>,
+    way: RefCell<Vec<Step>>,
     values: Cell<usize>,
     most_values: usize,
 }
 
 impl Cursor {
     fn new(most_values: usize) -> Self {
-        Cursor { path: RefCell::default(), values: Cell::new(0), most_values }
+        Cursor { way: RefCell::default(), values: Cell::new(0), most_values }
     }
 
     fn pointer(&self) -> String {
-        pointer(self.path.borrow().iter())
+        pointer(self.way.borrow().iter().rev())
     }
 
-    fn enter(&self, step: Step) {
-        self.path.borrow_mut().push(step);
-    }
-
-    fn leave(&self) {
-        self.path.borrow_mut().pop();
+    /// A fault lies within this step.
+    fn within(&self, step: Step) {
+        self.way.borrow_mut().push(step);
     }
 
     fn count<E: serde::de::Error>(&self) -> Result<(), E> {
@@ -93,7 +92,7 @@ impl Cursor {
 ///
 /// # Errors
 /// The reason and the place.
-pub(super) fn parse(input: &[u8], most_values: usize) -> Result<Tree, BadInput> {
+pub(super) fn parse(input: &[u8], most_values: usize) -> Result<Tree<'_>, BadInput> {
     let cursor = Cursor::new(most_values);
     let mut parser = serde_json::Deserializer::from_slice(input);
     let parsed = Grow(&cursor).deserialize(&mut parser).and_then(|tree| parser.end().map(|()| tree));
@@ -130,17 +129,15 @@ impl<'de> Visitor<'de> for Outer<'_> {
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<(), A::Error> {
         for index in 0.. {
-            self.0.enter(Step::Index(index));
             self.0.values.set(0);
-            if seq.next_element_seed(Grow(self.0))?.is_none() {
+            let item = seq.next_element_seed(Grow(self.0)).and_then(|item| match item {
+                Some(_) if index == MOST_ITEMS => Err(A::Error::custom(format!("over {MOST_ITEMS} items"))),
+                item => Ok(item),
+            });
+            if item.inspect_err(|_| self.0.within(Step::Index(index)))?.is_none() {
                 break;
             }
-            if index == MOST_ITEMS {
-                return Err(A::Error::custom(format!("over {MOST_ITEMS} items")));
-            }
-            self.0.leave();
         }
-        self.0.path.borrow_mut().clear();
         Ok(())
     }
 }
@@ -149,48 +146,46 @@ impl<'de> Visitor<'de> for Outer<'_> {
 struct Grow<'c>(&'c Cursor);
 
 impl<'de> DeserializeSeed<'de> for Grow<'_> {
-    type Value = Tree;
-    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<Tree, D::Error> {
+    type Value = Tree<'de>;
+    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<Tree<'de>, D::Error> {
         self.0.count()?;
         d.deserialize_any(self)
     }
 }
 
 impl<'de> Visitor<'de> for Grow<'_> {
-    type Value = Tree;
+    type Value = Tree<'de>;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("a JSON value")
     }
-    fn visit_unit<E>(self) -> Result<Tree, E> {
+    fn visit_unit<E>(self) -> Result<Tree<'de>, E> {
         Ok(Tree::Null)
     }
-    fn visit_bool<E>(self, flag: bool) -> Result<Tree, E> {
+    fn visit_bool<E>(self, flag: bool) -> Result<Tree<'de>, E> {
         Ok(Tree::Flag(flag))
     }
-    fn visit_f64<E>(self, number: f64) -> Result<Tree, E> {
+    fn visit_f64<E>(self, number: f64) -> Result<Tree<'de>, E> {
         Ok(Tree::Number(number))
     }
-    fn visit_i64<E>(self, number: i64) -> Result<Tree, E> {
+    fn visit_i64<E>(self, number: i64) -> Result<Tree<'de>, E> {
         Ok(Tree::Number(number as f64))
     }
-    fn visit_u64<E>(self, number: u64) -> Result<Tree, E> {
+    fn visit_u64<E>(self, number: u64) -> Result<Tree<'de>, E> {
         Ok(Tree::Number(number as f64))
     }
-    fn visit_str<E>(self, text: &str) -> Result<Tree, E> {
-        Ok(Tree::Text(text.to_owned()))
+    fn visit_borrowed_str<E>(self, text: &'de str) -> Result<Tree<'de>, E> {
+        Ok(Tree::Text(Cow::Borrowed(text)))
     }
-    fn visit_string<E>(self, text: String) -> Result<Tree, E> {
-        Ok(Tree::Text(text))
+    fn visit_str<E>(self, text: &str) -> Result<Tree<'de>, E> {
+        Ok(Tree::Text(Cow::Owned(text.to_owned())))
     }
 
-    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Tree, A::Error> {
+    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Tree<'de>, A::Error> {
         let mut items = Vec::new();
         loop {
-            self.0.enter(Step::Index(items.len()));
-            let item = seq.next_element_seed(Grow(self.0))?;
-            self.0.leave();
-            let Some(item) = item else { break };
+            let item = seq.next_element_seed(Grow(self.0));
+            let Some(item) = item.inspect_err(|_| self.0.within(Step::Index(items.len())))? else { break };
             if items.len() == MOST_ITEMS {
                 return Err(A::Error::custom(format!("over {MOST_ITEMS} items")));
             }
@@ -199,23 +194,48 @@ impl<'de> Visitor<'de> for Grow<'_> {
         Ok(Tree::List(items))
     }
 
-    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Tree, A::Error> {
-        let mut fields: Vec<(String, Tree)> = Vec::new();
-        while let Some(name) = map.next_key::<String>()? {
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Tree<'de>, A::Error> {
+        let mut fields: Vec<(Cow<'de, str>, Tree<'de>)> = Vec::new();
+        while let Some(name) = map.next_key_seed(FieldName)? {
             if fields.len() == MOST_FIELDS {
                 return Err(A::Error::custom(format!("over {MOST_FIELDS} fields")));
             }
             if name.len() > MOST_NAME {
                 return Err(A::Error::custom(format!("a field's name is longer than {MOST_NAME} bytes")));
             }
-            self.0.enter(Step::Field(name.clone()));
-            if fields.iter().any(|(known, _)| *known == name) {
-                return Err(A::Error::custom(format!("field given twice: {name}")));
-            }
-            let value = map.next_value_seed(Grow(self.0))?;
-            self.0.leave();
+            let twice = fields.iter().any(|(known, _)| *known == name);
+            let value = if twice {
+                Err(A::Error::custom(format!("field given twice: {name}")))
+            } else {
+                map.next_value_seed(Grow(self.0))
+            };
+            let value = value.inspect_err(|_| self.0.within(Step::Field(name.as_ref().to_owned())))?;
             fields.push((name, value));
         }
         Ok(Tree::Object(fields))
+    }
+}
+
+/// A field's name, lent where the text has it as it is: serde's own `Cow` always copies.
+struct FieldName;
+
+impl<'de> DeserializeSeed<'de> for FieldName {
+    type Value = Cow<'de, str>;
+    fn deserialize<D: serde::Deserializer<'de>>(self, d: D) -> Result<Cow<'de, str>, D::Error> {
+        d.deserialize_str(self)
+    }
+}
+
+impl<'de> Visitor<'de> for FieldName {
+    type Value = Cow<'de, str>;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a field's name")
+    }
+    fn visit_borrowed_str<E>(self, name: &'de str) -> Result<Cow<'de, str>, E> {
+        Ok(Cow::Borrowed(name))
+    }
+    fn visit_str<E>(self, name: &str) -> Result<Cow<'de, str>, E> {
+        Ok(Cow::Owned(name.to_owned()))
     }
 }

@@ -2,13 +2,13 @@
 //!
 //! What serde's derived readers ask for is answered in the ways of the contract: `null` is an absent field, whether
 //! the field is needed or not, but an unknown field stays unknown with `null` in it; an object is never read from an
-//! array; an enum named `by FIELD` is an object whose `FIELD` says which variant it is (serde's own tagged enums
-//! would copy the object and forget the places in it).
+//! array; an enum is read from a string.
 
 use super::BadInput;
 use super::tree::{Step, Tree, pointer};
-use serde::de::value::{StrDeserializer, StringDeserializer};
+use serde::de::value::StrDeserializer;
 use serde::de::{self, DeserializeOwned, DeserializeSeed, Deserializer, IntoDeserializer, Visitor};
+use std::borrow::Cow;
 use std::fmt;
 
 /// Longest piece of the input repeated in a message, characters.
@@ -41,7 +41,7 @@ pub(super) fn repeated(text: &str) -> String {
 }
 
 /// Reads a typed document.
-pub(super) fn read<T: DeserializeOwned>(tree: Tree) -> Result<T, BadInput> {
+pub(super) fn read<T: DeserializeOwned>(tree: Tree<'_>) -> Result<T, BadInput> {
     T::deserialize(tree).map_err(|fault| BadInput { at: pointer(fault.way.iter().rev()), error: fault.error })
 }
 
@@ -75,7 +75,7 @@ impl de::Error for Fault {
     }
 }
 
-impl<'de> Deserializer<'de> for Tree {
+impl<'de> Deserializer<'de> for Tree<'de> {
     type Error = Fault;
 
     fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
@@ -83,14 +83,15 @@ impl<'de> Deserializer<'de> for Tree {
             Tree::Null => visitor.visit_unit(),
             Tree::Flag(flag) => visitor.visit_bool(flag),
             Tree::Number(number) => visitor.visit_f64(number),
-            Tree::Text(text) => visitor.visit_string(text),
+            Tree::Text(Cow::Borrowed(text)) => visitor.visit_borrowed_str(text),
+            Tree::Text(Cow::Owned(text)) => visitor.visit_string(text),
             Tree::List(items) => visitor.visit_seq(Items { items: items.into_iter(), next: 0 }),
             Tree::Object(fields) => visitor.visit_map(Fields::new(fields, &[])),
         }
     }
 
     fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
-        if self == Tree::Null { visitor.visit_none() } else { visitor.visit_some(self) }
+        if matches!(self, Tree::Null) { visitor.visit_none() } else { visitor.visit_some(self) }
     }
 
     fn deserialize_newtype_struct<V: Visitor<'de>>(self, _: &str, visitor: V) -> Result<V::Value, Fault> {
@@ -106,7 +107,7 @@ impl<'de> Deserializer<'de> for Tree {
 
     fn deserialize_string<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
         match self {
-            Tree::Text(text) => visitor.visit_string(text),
+            Tree::Text(_) => self.deserialize_any(visitor),
             _ => Err(Fault::new("must be a string")),
         }
     }
@@ -132,21 +133,14 @@ impl<'de> Deserializer<'de> for Tree {
 
     fn deserialize_enum<V: Visitor<'de>>(
         self,
-        name: &str,
+        _: &str,
         _: &'static [&'static str],
         visitor: V,
     ) -> Result<V::Value, Fault> {
-        let Some(tag) = name.strip_prefix("by ") else {
-            return match self {
-                Tree::Text(code) => visitor.visit_enum(code.into_deserializer()),
-                _ => Err(Fault::new("must be a string")),
-            };
-        };
-        let Tree::Object(mut fields) = self else { return Err(Fault::new("must be an object")) };
-        let at = fields.iter().position(|(known, value)| known == tag && *value != Tree::Null);
-        let Some(at) = at else { return Err(Fault::new(format!("{tag} is missing"))) };
-        let (tag, value) = fields.remove(at);
-        visitor.visit_enum(Tagged { tag, value, fields })
+        match self {
+            Tree::Text(code) => visitor.visit_enum(code.into_deserializer()),
+            _ => Err(Fault::new("must be a string")),
+        }
     }
 
     serde::forward_to_deserialize_any! {
@@ -155,12 +149,12 @@ impl<'de> Deserializer<'de> for Tree {
     }
 }
 
-struct Items {
-    items: std::vec::IntoIter<Tree>,
+struct Items<'de> {
+    items: std::vec::IntoIter<Tree<'de>>,
     next: usize,
 }
 
-impl<'de> de::SeqAccess<'de> for Items {
+impl<'de> de::SeqAccess<'de> for Items<'de> {
     type Error = Fault;
     fn next_element_seed<T: DeserializeSeed<'de>>(&mut self, seed: T) -> Result<Option<T::Value>, Fault> {
         let Some(item) = self.items.next() else { return Ok(None) };
@@ -173,25 +167,27 @@ impl<'de> de::SeqAccess<'de> for Items {
     }
 }
 
-struct Fields {
-    fields: std::vec::IntoIter<(String, Tree)>,
+struct Fields<'de> {
+    fields: std::vec::IntoIter<(Cow<'de, str>, Tree<'de>)>,
     /// Fields that are absent when they are `null`.
     known: &'static [&'static str],
-    under_way: Option<(String, Tree)>,
+    under_way: Option<(Cow<'de, str>, Tree<'de>)>,
 }
 
-impl Fields {
-    fn new(fields: Vec<(String, Tree)>, known: &'static [&'static str]) -> Self {
+impl<'de> Fields<'de> {
+    fn new(fields: Vec<(Cow<'de, str>, Tree<'de>)>, known: &'static [&'static str]) -> Self {
         Fields { fields: fields.into_iter(), known, under_way: None }
     }
 }
 
-impl<'de> de::MapAccess<'de> for Fields {
+impl<'de> de::MapAccess<'de> for Fields<'de> {
     type Error = Fault;
 
     fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, Fault> {
         let known = self.known;
-        let absent = |(name, value): &(String, Tree)| *value == Tree::Null && known.contains(&name.as_str());
+        let absent = |(name, value): &(Cow<'_, str>, Tree<'_>)| {
+            matches!(value, Tree::Null) && known.contains(&name.as_ref())
+        };
         let Some(field) = self.fields.find(|field| !absent(field)) else { return Ok(None) };
         let name = seed.deserialize(StrDeserializer::<Fault>::new(&field.0))?;
         self.under_way = Some(field);
@@ -201,54 +197,6 @@ impl<'de> de::MapAccess<'de> for Fields {
     fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, Fault> {
         let field = self.under_way.take();
         let (name, value) = field.ok_or_else(|| Fault::new("a value is asked for before its name"))?;
-        seed.deserialize(value).map_err(|fault| fault.inside(Step::Field(name)))
-    }
-}
-
-/// An object that one of its fields makes a variant of.
-struct Tagged {
-    tag: String,
-    value: Tree,
-    fields: Vec<(String, Tree)>,
-}
-
-impl<'de> de::EnumAccess<'de> for Tagged {
-    type Error = Fault;
-    type Variant = Rest;
-
-    fn variant_seed<V: DeserializeSeed<'de>>(self, seed: V) -> Result<(V::Value, Rest), Fault> {
-        let variant = match self.value {
-            Tree::Text(code) => seed.deserialize(StringDeserializer::<Fault>::new(code)),
-            _ => Err(Fault::new("must be a string")),
-        };
-        let variant = variant.map_err(|fault| fault.inside(Step::Field(self.tag)))?;
-        Ok((variant, Rest(self.fields)))
-    }
-}
-
-/// The fields of a variant.
-struct Rest(Vec<(String, Tree)>);
-
-impl<'de> de::VariantAccess<'de> for Rest {
-    type Error = Fault;
-
-    fn struct_variant<V: Visitor<'de>>(
-        self,
-        known: &'static [&'static str],
-        visitor: V,
-    ) -> Result<V::Value, Fault> {
-        visitor.visit_map(Fields::new(self.0, known))
-    }
-    fn unit_variant(self) -> Result<(), Fault> {
-        match self.0.into_iter().next() {
-            Some((name, _)) => Err(de::Error::unknown_field(&name, &[])),
-            None => Ok(()),
-        }
-    }
-    fn newtype_variant_seed<T: DeserializeSeed<'de>>(self, seed: T) -> Result<T::Value, Fault> {
-        seed.deserialize(Tree::Object(self.0))
-    }
-    fn tuple_variant<V: Visitor<'de>>(self, _: usize, visitor: V) -> Result<V::Value, Fault> {
-        Err(de::Error::invalid_type(de::Unexpected::Map, &visitor))
+        seed.deserialize(value).map_err(|fault| fault.inside(Step::Field(name.into_owned())))
     }
 }

@@ -33,9 +33,8 @@ pub(in crate::calc) struct Question {
 }
 
 /// One thing that happened to the strand; `did` says which.
-#[derive(Deserialize, JsonSchema)]
-#[serde(rename = "by did", rename_all = "kebab-case", deny_unknown_fields)]
-#[schemars(rename = "Event", tag = "did")]
+#[derive(JsonSchema)]
+#[schemars(tag = "did", rename_all = "kebab-case", deny_unknown_fields)]
 pub(super) enum Event {
     /// Something was put on a zone; on a zone that holds no hair it changes nothing.
     Apply {
@@ -74,6 +73,87 @@ impl Event {
             Event::Apply { on, .. } | Event::Measure { on, .. } | Event::Trim { on, .. } => on.0,
         }
     }
+}
+
+/// The fields of every kind of event.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Given {
+    on: Day,
+    did: Did,
+    family: Option<Coded<Family>>,
+    zone: Option<Zone>,
+    known: Option<Coded<Known>>,
+    on_sd_days: Option<NotNegative>,
+    new_growth_mm: Option<Positive>,
+    sd_mm: Option<Positive>,
+    mm: Option<Positive>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Did {
+    Apply,
+    Measure,
+    Trim,
+}
+
+impl Did {
+    /// The fields of such an event.
+    fn fields(self) -> &'static [&'static str] {
+        match self {
+            Did::Apply => &["on", "did", "family", "zone", "known", "on_sd_days"],
+            Did::Measure => &["on", "did", "new_growth_mm", "sd_mm"],
+            Did::Trim => &["on", "did", "mm"],
+        }
+    }
+}
+
+impl Given {
+    /// The first field there is that is none of such an event.
+    fn misplaced(&self) -> Option<&'static str> {
+        let there = [
+            ("family", self.family.is_some()),
+            ("zone", self.zone.is_some()),
+            ("known", self.known.is_some()),
+            ("on_sd_days", self.on_sd_days.is_some()),
+            ("new_growth_mm", self.new_growth_mm.is_some()),
+            ("sd_mm", self.sd_mm.is_some()),
+            ("mm", self.mm.is_some()),
+        ];
+        let fields = self.did.fields();
+        there.into_iter().find(|(name, there)| *there && !fields.contains(name)).map(|(name, _)| name)
+    }
+}
+
+impl<'de> Deserialize<'de> for Event {
+    // Through all fields: serde's own tagged enums copy the object first and forget the places of what is inside it.
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let given = Given::deserialize(from)?;
+        if let Some(name) = given.misplaced() {
+            return Err(D::Error::unknown_field(name, given.did.fields()));
+        }
+        let Given { on, did, family, zone, known, on_sd_days, new_growth_mm, sd_mm, mm } = given;
+        Ok(match did {
+            Did::Apply => Event::Apply {
+                on,
+                family: needed("family", family)?,
+                zone: needed("zone", zone)?,
+                known,
+                on_sd_days,
+            },
+            Did::Measure => Event::Measure {
+                on,
+                new_growth_mm: needed("new_growth_mm", new_growth_mm)?,
+                sd_mm: needed("sd_mm", sd_mm)?,
+            },
+            Did::Trim => Event::Trim { on, mm: needed("mm", mm)? },
+        })
+    }
+}
+
+fn needed<T, E: Error>(name: &'static str, given: Option<T>) -> Result<T, E> {
+    given.ok_or_else(|| E::missing_field(name))
 }
 
 /// One product planned for one zone; two passes of one product are one application.
@@ -148,6 +228,18 @@ impl<'de> Deserialize<'de> for Zone {
     }
 }
 
+/// The fields of the zones that are objects.
+#[derive(Clone, Copy, Deserialize)]
+#[serde(field_identifier)]
+enum Edge {
+    #[serde(rename = "ends_from_mm")]
+    Ends,
+    #[serde(rename = "from_mm")]
+    From,
+    #[serde(rename = "to_mm")]
+    To,
+}
+
 struct ZoneVisitor;
 
 impl<'de> Visitor<'de> for ZoneVisitor {
@@ -168,11 +260,8 @@ impl<'de> Visitor<'de> for ZoneVisitor {
     fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Zone, A::Error> {
         const KNOWN: [&str; 3] = ["ends_from_mm", "from_mm", "to_mm"];
         let mut given: [Option<NotNegative>; 3] = [None; 3];
-        while let Some(name) = map.next_key::<String>()? {
-            let Some(at) = KNOWN.iter().position(|known| *known == name) else {
-                return Err(A::Error::unknown_field(&name, &KNOWN));
-            };
-            given[at] = map.next_value()?;
+        while let Some(edge) = map.next_key::<Edge>()? {
+            given[edge as usize] = map.next_value()?;
         }
         match given {
             [Some(ends_from_mm), None, None] => Ok(Zone::Ends { ends_from_mm }),
