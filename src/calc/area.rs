@@ -22,8 +22,16 @@ pub(super) trait Area: 'static {
     type Answer: Serialize + JsonSchema;
 
     /// How long an answer will take at most, in steps of a few nanoseconds; 0 where reading takes longest.
-    fn work(_: &Self::Question) -> u64 {
-        0
+    ///
+    /// # Errors
+    /// [`BadInput`] for a question that is too dear by itself.
+    fn work(_: &Self::Question) -> Result<u64, BadInput> {
+        Ok(0)
+    }
+
+    /// What [`Area::work`] counts and what else makes a question too dear, in sentences, for help and schema.
+    fn dear() -> String {
+        "No step is counted: reading takes longest.".to_owned()
     }
 
     /// Computes; `at` of a refusal is a pointer into the question.
@@ -43,6 +51,16 @@ const WORK_A_BYTE: u64 = 30;
 /// Answers of any call, and for each byte of a large one.
 const LEAST_BYTES: usize = 32 << 20;
 const BYTES_A_BYTE: usize = 3;
+
+/// What any call may cost, in sentences, for help and schema.
+pub(super) fn dear() -> String {
+    format!(
+        "Too dear is a call that takes more than {LEAST_WORK} steps (of a few nanoseconds) and more than {WORK_A_BYTE} \
+         for each byte sent, or whose answer is longer than {LEAST_BYTES} bytes and than {BYTES_A_BYTE} for each byte \
+         sent; an array adds up its documents."
+    )
+}
+
 /// From so many bytes to read, or so much work, a second core gains more than waking it costs (some 50 µs).
 const LEAST_BYTES_SHARED: usize = 16 << 10;
 const LEAST_WORK_SHARED: u64 = 100_000;
@@ -50,23 +68,28 @@ const LEAST_WORK_SHARED: u64 = 100_000;
 /// The answers of one call so far, in order.
 pub(super) struct Answers {
     out: String,
+    many: bool,
     next: usize,
     spent: u64,
     bounds: Bounds,
 }
 
 impl Answers {
-    /// None yet, for an input of so many bytes.
-    pub(super) fn new(input_bytes: usize) -> Self {
+    /// None yet, for an input of so many bytes: one document or an array of them.
+    pub(super) fn new(input_bytes: usize, many: bool) -> Self {
         let bounds = Bounds {
             work: LEAST_WORK.max(WORK_A_BYTE.saturating_mul(input_bytes as u64)),
             bytes: LEAST_BYTES.max(BYTES_A_BYTE.saturating_mul(input_bytes)),
         };
-        Answers { out: String::new(), next: 0, spent: 0, bounds }
+        let out = if many { "[".to_owned() } else { String::new() };
+        Answers { out, many, next: 0, spent: 0, bounds }
     }
 
-    /// Their text, without the brackets of an array.
-    pub(super) fn into_text(self) -> String {
+    /// Their text: an array when an array was asked.
+    pub(super) fn into_text(mut self) -> String {
+        if self.many {
+            self.out.push(']');
+        }
         self.out
     }
 
@@ -101,7 +124,8 @@ pub(super) fn answer_next<A: Area>(answers: &mut Answers, documents: &[Document<
     let read = |document: &Document| {
         let tree = tree::parse(document.text, MOST_VALUES).map_err(Stop::Unread)?;
         let question = typed::read::<A::Question>(tree).map_err(|bad| refused(document, bad))?;
-        Ok((A::work(&question), question))
+        let work = A::work(&question).map_err(|bad| refused(document, bad))?;
+        Ok((work, question))
     };
     let mut questions = Vec::with_capacity(documents.len());
     let mut stop = None;

@@ -1,6 +1,7 @@
 //! `rinsebell calc --help` and `rinsebell calc AREA --help`, told from the schemas.
 
-use super::MOST_ITEMS;
+use super::tree::MOST_VALUES;
+use super::{MOST_ITEMS, area};
 use serde_json::{Map, Value};
 
 /// Columns of a terminal.
@@ -14,7 +15,7 @@ pub(super) fn of_all(areas: impl Iterator<Item = (&'static str, Value)>) -> Stri
         "rinsebell calc AREA: one JSON document on standard input, its answer on standard output\n\nAreas\n",
     );
     for (name, schema) in areas {
-        entry(&mut out, &format!("  {name}"), schema["description"].as_str().unwrap_or_default());
+        entry(&mut out, &format!("  {name}"), about(&schema));
     }
     out.push_str("\nOptions\n");
     for (option, about) in [
@@ -27,33 +28,40 @@ pub(super) fn of_all(areas: impl Iterator<Item = (&'static str, Value)>) -> Stri
     ] {
         entry(&mut out, option, about);
     }
-    out + &rules()
+    out + &rules("The help of an area says what it counts.")
 }
 
-/// The fields of one area.
-pub(super) fn of_one(name: &str, schema: &Value) -> String {
+/// The first words about an area.
+fn about(schema: &Value) -> &str {
+    schema["$defs"]["Question"]["description"].as_str().unwrap_or_default()
+}
+
+/// The fields of one area; `dear` says what it counts.
+pub(super) fn of_one(name: &str, schema: &Value, dear: &str) -> String {
     let mut out = format!("rinsebell calc {name}\n");
-    wrap(&mut out, schema["description"].as_str().unwrap_or_default(), 0);
+    wrap(&mut out, about(schema), 0);
     out += &format!("\n  rinsebell calc {name} --example | rinsebell calc {name}\n");
     let defs = &schema["$defs"];
     for (title, part) in [("Question (* is needed)", "Question"), ("Answer", "Answer")] {
         out += &format!("\n{title}\n");
         fields(&mut out, defs, &defs[part], 1, part == "Question");
     }
-    out + &rules()
+    out + &rules(dear)
 }
 
-fn rules() -> String {
+fn rules(dear: &str) -> String {
     let mut out = String::from("\nBad input\n");
     wrap(
         &mut out,
         &format!(
             "An array in gives an array out. Exit 2 with {{\"error\", \"at\"}} on standard error, where \"at\" is a JSON \
-             pointer: an unknown or doubled field, a value of another kind, over {MOST_ITEMS} items in an array, or more \
-             than a call computes. null is an absent field. Numbers are unrounded."
+             pointer: an unknown or doubled field, a value of another kind, over {MOST_ITEMS} items in an array, over \
+             {MOST_VALUES} values in a document, or too dear a call. null is an absent field. Numbers are unrounded."
         ),
         2,
     );
+    out.push_str("\nToo dear\n");
+    wrap(&mut out, &[&area::dear(), dear].join(" "), 2);
     out
 }
 

@@ -57,11 +57,18 @@ struct Entry {
     name: &'static str,
     example: &'static str,
     schema: fn() -> Value,
+    dear: fn() -> String,
     answer_next: fn(&mut Answers, &[Document<'_>]) -> Result<(), Stop>,
 }
 
 const fn entry<A: Area>() -> Entry {
-    Entry { name: A::NAME, example: A::EXAMPLE, schema: schema::of::<A>, answer_next: area::answer_next::<A> }
+    Entry {
+        name: A::NAME,
+        example: A::EXAMPLE,
+        schema: schema::of::<A>,
+        dear: A::dear,
+        answer_next: area::answer_next::<A>,
+    }
 }
 
 /// Every area. To add one: a file here, a line there.
@@ -111,7 +118,7 @@ pub fn schema(area: &str) -> Result<String, BadInput> {
 pub fn help(area: Option<&str>) -> Result<String, BadInput> {
     match area {
         None => Ok(help::of_all(AREAS.iter().map(|entry| (entry.name, (entry.schema)())))),
-        Some(area) => find(area).map(|entry| help::of_one(entry.name, &(entry.schema)())),
+        Some(area) => find(area).map(|entry| help::of_one(entry.name, &(entry.schema)(), &(entry.dear)())),
     }
 }
 
@@ -122,7 +129,7 @@ pub fn help(area: Option<&str>) -> Result<String, BadInput> {
 pub fn run(area: &str, input: &[u8]) -> Result<String, BadInput> {
     let answer_next = find(area)?.answer_next;
     let cut = Cut::new(input);
-    let mut answers = Answers::new(input.len());
+    let mut answers = Answers::new(input.len(), cut.many);
     for row in cut.rows() {
         answer_next(&mut answers, row).map_err(|stop| match stop {
             Stop::Refused(bad) => bad,
@@ -135,8 +142,7 @@ pub fn run(area: &str, input: &[u8]) -> Result<String, BadInput> {
     if cut.broken {
         return Err(tree::fault(input));
     }
-    let text = answers.into_text();
-    Ok(if cut.many { format!("[{text}]") } else { text })
+    Ok(answers.into_text())
 }
 
 /// Reads one typed document of at most `most_values` JSON values, with the exact place of what is wrong in it.

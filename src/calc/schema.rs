@@ -1,6 +1,6 @@
 //! One JSON Schema (draft 2020-12) an area, generated from the types of its question and answer.
 
-use super::area::Area;
+use super::area::{self, Area};
 use super::{BadInput, MOST_ITEMS};
 use schemars::generate::SchemaSettings;
 use schemars::transform::RecursiveTransform;
@@ -21,13 +21,14 @@ pub(super) fn of<A: Area>() -> Value {
     let _ = answered.subschema_for::<BadInput>();
     let mut definitions: Map<String, Value> = asked.take_definitions(true);
     definitions.extend(answered.take_definitions(true));
-    let about = definitions["Question"]["description"].clone();
+    let about = definitions["Question"]["description"].as_str().unwrap_or_default().to_owned();
     definitions.insert("Answers".into(), answers);
+    let described = [about, area::dear(), A::dear()].join(" ");
     let example: Value = serde_json::from_str(A::EXAMPLE).expect("a test answers the example of every area");
     let mut root = json!({
         "$schema": DIALECT,
         "title": format!("rinsebell calc {}", A::NAME),
-        "description": about,
+        "description": described,
         "examples": [example],
         "$defs": definitions,
     });

@@ -89,6 +89,9 @@ fn a_wrong_value_is_pointed_at() {
         ("strand", strand(), "/events/0/on_sd_days", vec![json!(-1)]),
         ("strand", strand(), "/events/0/mm", vec![json!(1)]),
         ("strand", strand(), "/events/1/sd_mm", vec![json!(0)]),
+        ("strand", strand(), "/events/1/zone", vec![json!("root-to-end")]),
+        ("strand", strand(), "/events/2/family", vec![json!("thio"), json!("tea")]),
+        ("strand", strand(), "/events/2/sd_mm", vec![json!(1)]),
         ("strand", strand(), "/events/1/new_growth_mm", vec![json!(0), json!(-28)]),
         ("strand", strand(), "/events/2/mm", vec![json!(0), json!(228), json!(1000)]),
         ("strand", strand(), "/events/2/did", vec![json!("cut")]),
@@ -133,6 +136,37 @@ fn pointers_are_escaped() {
     document["a~b/c"] = json!(1);
     assert_eq!(at("regrowth", &document), "/a~0b~1c");
     assert_eq!(calc::run("regrowth", b"{\"a~b/c\": }").unwrap_err().at, "/a~0b~1c");
+}
+
+/// "null is an absent field" (the help), those of other kinds of event and zone as well.
+#[test]
+fn null_is_absent_in_events_and_zones_of_any_kind() {
+    let other = with(strand(), "/events/2/family", json!(null));
+    assert_eq!(ask("strand", &other), ask("strand", &strand()));
+    let zone = |zone: Value| ask("strand", &with(strand(), "/plan/0/zone", zone));
+    assert_eq!(zone(json!({"ends_from_mm": 20, "from_mm": null})), zone(json!({"ends_from_mm": 20})));
+}
+
+/// What is refused as too dear is said where it is asked for, with its figures (issue: help and schema).
+#[test]
+fn what_is_too_dear_is_said_in_help_and_schema() {
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for area in calc::areas() {
+        let schema: Value = serde_json::from_str(&calc::schema(area).unwrap()).unwrap();
+        let dear = schema["description"].as_str().unwrap();
+        let dear = &dear[dear.find("Too dear is").unwrap()..];
+        assert!(flat(&calc::help(Some(area)).unwrap()).contains(&flat(dear)), "{area}");
+    }
+    assert!(flat(&calc::help(None).unwrap()).contains("Too dear is a call"));
+    let refused = |documents: usize| {
+        let events = vec![json!({"on": "2025-01-10", "did": "trim", "mm": 0.001}); 5_000];
+        let one = with(with(strand(), "/events", json!(events)), "/plan", json!([]));
+        calc::run("strand", json!(vec![one; documents]).to_string().as_bytes()).map(drop)
+    };
+    // 2 × 5,000² steps each, 300,000,000 in all.
+    assert_eq!(refused(6), Ok(()));
+    let bad = refused(7).unwrap_err();
+    assert_eq!((bad.at.as_str(), bad.error.contains("too much")), ("/6", true), "{bad}");
 }
 
 #[test]

@@ -13,7 +13,7 @@ use super::{BadInput, bad};
 use crate::calendar::{Zone, in_reach, instant_of_ms};
 use crate::domain::booking::{Named, Openings, Search, ms_of, openings};
 use question::Question;
-use read::{Days, Salon, out_of_reach, patch_visit};
+use read::{Days, MOST_STARTS, Salon, out_of_reach, patch_visit};
 use schemars::JsonSchema;
 use serde::Serialize;
 use time::Duration;
@@ -90,9 +90,24 @@ impl Area for OpeningsOfSalon {
     type Question = Question;
     type Answer = Answer;
 
-    /// At most [`MOST_WORK`] and a step: what is above it is refused when it is answered.
-    fn work(question: &Question) -> u64 {
-        work(question, worked_days(question)).min(MOST_WORK + 1)
+    fn work(question: &Question) -> Result<u64, BadInput> {
+        match work(question, worked_days(question)) {
+            much if much > MOST_WORK => {
+                Err(bad("", "too large to search: fewer days, people, segments or openings, or a wider grid"))
+            }
+            work => Ok(work),
+        }
+    }
+
+    fn dear() -> String {
+        format!(
+            "One question takes at most {MOST_WORK} steps and {MOST_STARTS} starts. Its steps are people × (segments with \
+             hands + 1) × starts / 64; and places named in segments × (64 × kinds of place + 10 × taken + starts / 64); and \
+             rows of hours × days × ({HOURS_WORK} + segments), the days being those asked for and as many after them as the \
+             service lasts; and taken × (segments with hands + 100); and (people + their qualifications) × 8 × (segments \
+             with hands + 1); and openings named × (segments with hands + 1) × ({HANDS_WORK} + 8 × (people + their \
+             qualifications))."
+        )
     }
 
     fn answer(question: Question) -> Result<Answer, BadInput> {
@@ -107,12 +122,6 @@ impl Area for OpeningsOfSalon {
             return Err(out_of_reach());
         }
         let hours = salon.read_hours(&question.hours.0)?;
-        if work(&question, worked_days) > MOST_WORK {
-            return Err(bad(
-                "",
-                "too large to search: fewer days, people, segments or openings, or a wider grid",
-            ));
-        }
         for (person, hours) in hours {
             salon.people[person].hours.extend(days.zone.hours(days.from, worked_days, &[hours]));
         }

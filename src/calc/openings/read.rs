@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use time::{Date, Duration, Weekday};
 
 /// Most candidate starts of one question.
-const MOST_STARTS: usize = 1_000_000;
+pub(super) const MOST_STARTS: usize = 1_000_000;
 
 /// The salon of the question: people and places with their names beside them.
 pub(super) struct Salon<'a> {

@@ -41,11 +41,19 @@ impl Area for StrandHistory {
     type Answer = Answer;
 
     /// Every event walks the pieces that those before it left: two new edges each at most.
-    fn work(question: &Question) -> u64 {
+    fn work(question: &Question) -> Result<u64, BadInput> {
         let events = question.events.0.len() as u64;
         let plan = question.plan.as_ref().map_or(0, |plan| plan.0.len() as u64);
         let looks = (plan * (2 * events + 2 * plan + 1)).min(MOST_LOOKS as u64);
-        2 * events * events + LOOK_WORK * looks
+        Ok(2 * events * events + LOOK_WORK * looks)
+    }
+
+    fn dear() -> String {
+        format!(
+            "Steps are 2 × events × events, and {LOOK_WORK} for each look of an application at a piece: applications × (2 × \
+             events + 2 × applications + 1) at most. A strand carries at most {MOST_BURDEN} exposures and measurements, all \
+             pieces together, and a plan takes at most {MOST_LOOKS} looks."
+        )
     }
 
     fn answer(question: Question) -> Result<Answer, BadInput> {
