@@ -124,6 +124,8 @@ def test_honest_work_is_far_within_the_bounds():
     assert code == 0, told
     assert seconds < 1.0 * SLOWER
     one = json.dumps(strand(applied(100, lambda _: "new-growth", spread=10)))
-    code, told, seconds, _ = spent("strand", ("[" + ",".join([one] * 10_000) + "]").encode())
+    code, told, seconds, megabytes = spent("strand", ("[" + ",".join([one] * 10_000) + "]").encode())
     assert code == 0, told
-    assert seconds < 15.0 * SLOWER
+    # 85 MB in, 161 MB out: seen 1.7 s and 249 MB; what is sent and what is answered are held once each.
+    assert seconds < 4.0 * SLOWER
+    assert megabytes < 320
