@@ -225,9 +225,15 @@ fn settle_begins(sections: &[Section], touches: &[Touch]) -> (Vec<Touch>, Cleare
                 continue;
             }
             TouchKind::Start { section, .. } => rinsed.retain(|s| *s != section),
-            TouchKind::Rinse { section: Some(section), .. } => rinsed.push(section),
-            TouchKind::Rinse { section: None, clear: true } => rinsed.extend(sections),
-            TouchKind::Rinse { section: None, clear: false } => {}
+            // Each once: rinsed again and again, a long record would be walked for each of its taps.
+            TouchKind::Rinse { section: Some(section), .. } if !rinsed.contains(&section) => {
+                rinsed.push(section)
+            }
+            TouchKind::Rinse { section: None, clear: true } => {
+                rinsed.clear();
+                rinsed.extend(sections);
+            }
+            TouchKind::Rinse { .. } => {}
         }
         if put_on && cleared.is_none() && sections.iter().all(|s| rinsed.contains(s)) {
             cleared = Some((touch.at, touch.seq));
