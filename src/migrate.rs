@@ -1,6 +1,7 @@
 //! Migrations: run as the owner, one process at a time, and never onto a newer database.
 
 use crate::cluster::StartFault;
+use crate::flow;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::postgres::{PgConnectOptions, PgConnection};
 use sqlx::{ConnectOptions, Connection};
@@ -30,9 +31,17 @@ pub async fn run(owner: &PgConnectOptions) -> Result<(), StartFault> {
         }
         tokio::time::sleep(Duration::from_millis(50)).await;
     }
-    // Closing the connection gives the lock back.
     let outcome = MIGRATOR.run_direct(None, &mut connection, false).await;
+    // What this build ships is noted by the owner alone, before any salon is served by it.
+    let noted = match outcome {
+        Ok(()) => Some(flow::protocols::note_shipped(&mut connection).await),
+        Err(_) => None,
+    };
+    // Closing the connection gives the lock back.
     let _ = connection.close().await;
+    if let Some(Err(e)) = &noted {
+        return Err(StartFault::database("noting the shipped protocols", e));
+    }
     outcome.map_err(|error| match error {
         MigrateError::VersionMissing(version) | MigrateError::VersionTooNew(version, _) => {
             StartFault::Newer { version }

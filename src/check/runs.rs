@@ -4,7 +4,7 @@ use super::{Checker, holds};
 use crate::domain::ids::{ClientId, RunId, SalonId};
 use crate::domain::run::{Event, EventKind, Granted, State};
 use crate::flow::plans::zone_columns;
-use crate::flow::run_effects::exposures_met;
+use crate::flow::run_effects::{Met, exposures_met};
 use crate::flow::runs::{Loaded, frozen_frame};
 use crate::store::proof::{self, Chain, Line};
 use crate::store::runs::Run;
@@ -193,7 +193,7 @@ async fn strand(s: &mut Scoped, loaded: &Loaded) -> Stored<Vec<Wrong>> {
     let (client, run) = (ClientId(loaded.run.client_id), RunId(loaded.run.run_id));
     let mut left = sweep::list_left(s, client, run).await?;
     let mut wrong = Vec::new();
-    for (letter, family, zone) in exposures_met(s, loaded, &state).await? {
+    for Met { letter, family, zone, .. } in exposures_met(s, loaded, &state).await? {
         let (family, zone) = (family.code(), zone_columns(zone).0);
         let there = left.iter().position(|l| {
             l.did == "apply" && l.family.as_deref() == Some(family) && l.zone.as_deref() == Some(zone)

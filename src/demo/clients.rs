@@ -78,7 +78,10 @@ async fn grow(s: &mut Scoped, stage: &Stage<'_>, id: ClientId, d: &Deed, by: &st
             };
             let known = Known::from_code(d.known.as_deref().unwrap_or("recorded")).ok_or_else(unread)?;
             let family = Family::from_code(family).ok_or_else(unread)?;
-            strand::Deed::Apply(zone, Exposure { family, on, known, on_sd_days: d.sd_days })
+            strand::Deed::Apply(
+                zone,
+                Exposure { family, on, known, on_sd_days: d.sd_days, straightened: None },
+            )
         }
         (None, Some(mm), None) => strand::Deed::Measure { mm, sd_mm: d.sd_mm.ok_or_else(unread)? },
         (None, None, Some(mm)) => strand::Deed::Trim(mm),

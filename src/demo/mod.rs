@@ -175,7 +175,7 @@ async fn lay(s: &mut Scoped, app: &App) -> Laid<()> {
     }
     // When all is measured: the salon's own growth is learned from every head.
     for client in stage.clients.values() {
-        dues::refresh_due(s, &app.reference, *client).await?;
+        dues::refresh_due(s, app, *client).await?;
     }
     bookings::lay(s, &stage, &files.bookings).await
 }

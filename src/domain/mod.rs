@@ -25,6 +25,7 @@ pub mod stock;
 pub mod lot;
 pub mod strand;
 pub mod units;
+pub mod words;
 
 #[cfg(test)]
 mod properties;

@@ -3,10 +3,10 @@
 use time::OffsetDateTime;
 
 use super::openings::{self, Barred, Found, Looked, Wish};
+use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::followup::Outcome;
 use crate::domain::ids::{BookingId, PersonId};
-use crate::reference::Reference;
 use crate::store::bookings::{self, Booking, NewBooking};
 use crate::store::{Scoped, StoreError, Stored, followups};
 
@@ -60,7 +60,7 @@ impl NotBooked {
 /// [`NotBooked`]; nothing is to be committed then.
 pub async fn book_opening(
     s: &mut Scoped,
-    reference: &Reference,
+    app: &App,
     zone: &Zone,
     valid_days: i64,
     choice: &Choice<'_>,
@@ -70,9 +70,7 @@ pub async fn book_opening(
         give_up(s, id, choice).await?;
     }
     let found =
-        match openings::find_openings(s, reference, zone, valid_days, &choice.wish, Some(choice.start))
-            .await?
-        {
+        match openings::find_openings(s, app, zone, valid_days, &choice.wish, Some(choice.start)).await? {
             Looked::Found(found) => found,
             Looked::Barred(why) => return Err(NotBooked::Barred(why)),
             Looked::NotFound => return Err(NotBooked::NotFound),

@@ -108,8 +108,13 @@ async fn lay(
     if let (true, Some((length_mm, Account::UpTo(mm)))) = (begins, taken.hair)
         && mm < length_mm
     {
-        let exposure =
-            Exposure { family: Family::Unknown, on: today, known: Known::Inferred, on_sd_days: 0.0 };
+        let exposure = Exposure {
+            family: Family::Unknown,
+            on: today,
+            known: Known::Inferred,
+            on_sd_days: 0.0,
+            straightened: None,
+        };
         let zone = if mm > 0.0 { Zone::EndsFrom(mm) } else { Zone::RootToEnd };
         strands::append(s, client, (today, &Deed::Apply(zone, exposure)), None, Some(by)).await?;
     }
@@ -123,8 +128,13 @@ async fn append_laid(s: &mut Scoped, client: ClientId, by: PersonId, laid: &Laid
             (Some(from), None) => Zone::EndsFrom(from),
             (from, Some(to)) => Zone::Between(from.unwrap_or(0.0), to),
         };
-        let exposure =
-            Exposure { family: told.family, on: told.on, known: Known::Told, on_sd_days: told.on_sd_days };
+        let exposure = Exposure {
+            family: told.family,
+            on: told.on,
+            known: Known::Told,
+            on_sd_days: told.on_sd_days,
+            straightened: None,
+        };
         strands::append(s, client, (told.on, &Deed::Apply(zone, exposure)), None, Some(by)).await?;
     }
     Ok(())

@@ -2,6 +2,7 @@
 
 use time::Date;
 
+use crate::app::App;
 use crate::domain::chemistry::family::Family;
 use crate::domain::growth::visits::{self, Did, Visit};
 use crate::domain::growth::{Lesson, Observation, Rate, Retouch};
@@ -21,23 +22,48 @@ const LEAST_SD: f64 = 1e-4;
 ///
 /// # Errors
 /// Those of the store.
-pub async fn refresh_due(s: &mut Scoped, reference: &Reference, client: ClientId) -> Stored<Option<Due>> {
+pub async fn refresh_due(s: &mut Scoped, app: &App, client: ClientId) -> Stored<Option<Due>> {
+    let reference = &app.reference;
     let Some(record) = clients::find(s, client).await? else { return Ok(None) };
     let events = dues::list_growth_events(s, client).await?;
     let again: Vec<&str> =
         reference.protocols.iter().filter(|p| p.retouch.is_some()).map(|p| p.code.as_str()).collect();
     let last_run = dues::find_last_run(s, client, &again).await?;
     let given = last_run.as_ref().and_then(|run| reference.protocol(&run.protocol));
-    let Some((protocol, last_on)) = service_due(reference, given, &events) else { return Ok(None) };
+    let Some((shipped, last_on)) = service_due(reference, given, &events) else { return Ok(None) };
+    // Which service comes next is the trade's, its millimetres and weeks are the salon's own where it has some.
+    let Some(protocol) = super::protocols::in_force(s, app, &shipped.code).await? else { return Ok(None) };
     let prior = prior(s, reference, record.curl_group.as_deref()).await?;
     let seen: Vec<Visit> = events.iter().map(|e| e.visit).collect();
     let rate = prior.after_all(&visits::observations(&seen));
-    let Some(due) = due_of(protocol, rate, last_on) else { return Ok(None) };
+    let Some(due) = due_of(&protocol, rate, last_on) else { return Ok(None) };
     let due = Due { client_id: client.0, run_id: last_run.map(|run| run.run_id), ..due };
     dues::upsert(s, &due).await?;
     s.changed("regrowth");
     s.changed(format!("client:{client}"));
     Ok(Some(due))
+}
+
+/// Works out anew when everybody is due for one service: its millimetres or weeks were changed. The rate each head
+/// was last estimated at stays.
+///
+/// # Errors
+/// Those of the store.
+pub async fn renew_dues(s: &mut Scoped, protocol: &Protocol) -> Stored<()> {
+    let mut after = ClientId(0);
+    loop {
+        let page = dues::list_of_service(s, &protocol.code, after).await?;
+        let Some(last) = page.last() else { break };
+        after = ClientId(last.client_id);
+        for known in page {
+            let rate = Rate { mean: f64::from(known.rate_mm), sd: f64::from(known.rate_sd) };
+            let Some(due) = due_of(protocol, rate, known.last_on) else { continue };
+            let due = Due { client_id: known.client_id, run_id: known.run_id, ..due };
+            dues::upsert(s, &due).await?;
+        }
+    }
+    s.changed("regrowth");
+    Ok(())
 }
 
 /// The service that comes next and the local day the last one of its chemistry was given.

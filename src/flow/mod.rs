@@ -20,6 +20,7 @@ pub mod run_context;
 pub mod run_effects;
 pub mod run_hands;
 pub mod runs;
+pub mod services;
 pub mod sheets;
 pub mod sign_in;
 pub mod skin_tests;

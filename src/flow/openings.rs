@@ -2,12 +2,13 @@
 
 use time::{Date, Duration, OffsetDateTime, Weekday};
 
+use super::services::Services;
+use crate::app::App;
 use crate::calendar::{WeekdayHours, Zone, instant_of_ms};
 use crate::domain::booking::service::{Offer, Service, may_do, offers, places_patch_tests, service_of};
 use crate::domain::booking::{Grid, PatchVisit, PlaceKind, PlaceStock, Search, Span, Worker, ms_of};
 use crate::domain::ids::{BookingId, ClientId, PersonId};
 use crate::domain::protocol::{Chemical, Protocol};
-use crate::reference::Reference;
 use crate::store::openings::{self as store, OpenRun, SkinTestState};
 use crate::store::people::{self, Person};
 use crate::store::{Scoped, Stored, clients, dues};
@@ -46,6 +47,8 @@ pub enum Barred {
     PlanRefused,
     /// The skin reacted to a product of this service.
     SkinReacted,
+    /// The salon gives it no more.
+    NotOffered,
 }
 
 /// What the client's skin tests ask of the calendar.
@@ -183,7 +186,7 @@ pub struct Calendar {
 /// Those of the store.
 pub async fn read_calendar(
     s: &mut Scoped,
-    reference: &Reference,
+    app: &App,
     zone: &Zone,
     (first, days): (Date, u32),
     usual: Option<i64>,
@@ -221,7 +224,12 @@ pub async fn read_calendar(
         .collect();
     let now = s.now().await?;
     for run in store::list_open_runs(s).await?.iter().filter(|run| !run.booked) {
-        take_run(reference, run, now, &team, &mut workers, &mut places);
+        // As it was begun: a run keeps its revision.
+        let Some(protocol) = super::runs::protocol(s, app, &run.protocol, run.revision).await? else {
+            continue;
+        };
+        let Ok(service) = service_of(&protocol) else { continue };
+        take_run(&service, run, now, &team, &mut workers, &mut places);
     }
     Ok(Calendar { team, workers, places })
 }
@@ -229,14 +237,13 @@ pub async fn read_calendar(
 /// A run nobody booked takes the hands of who started it, and its places, as long as its steps usually take;
 /// one that has run longer is taken to end in a quarter of an hour.
 fn take_run(
-    reference: &Reference,
+    service: &Service,
     run: &OpenRun,
     now: OffsetDateTime,
     team: &[Person],
     workers: &mut [Worker],
     places: &mut [PlaceStock],
 ) {
-    let Some(service) = reference.protocol(&run.protocol).and_then(|p| service_of(p).ok()) else { return };
     let (chain, start_ms) = (&service.chain, ms_of(run.started_at));
     let last = chain.segments().len() - 1;
     let person = team.iter().position(|p| p.id.0 == run.started_by);
@@ -276,17 +283,20 @@ fn first_start_ms(zone: &Zone, now: OffsetDateTime) -> i64 {
 /// Those of the store.
 pub async fn find_openings(
     s: &mut Scoped,
-    reference: &Reference,
+    app: &App,
     zone: &Zone,
     valid_days: i64,
     wish: &Wish,
     only: Option<OffsetDateTime>,
 ) -> Stored<Looked> {
     // The salon's own minutes, where it has its own.
-    let found = super::protocols::in_force(s, reference, &wish.protocol).await?;
+    let found = super::protocols::in_force(s, app, &wish.protocol).await?;
     let Some(protocol) = &found else { return Ok(Looked::NotFound) };
     let Some(client) = clients::find(s, wish.client).await? else { return Ok(Looked::NotFound) };
     let Ok(service) = service_of(protocol) else { return Ok(Looked::NotFound) };
+    if !Services::load(s, &app.reference).await?.is_offered(&wish.protocol) {
+        return Ok(Looked::Barred(Barred::NotOffered));
+    }
     let now = s.now().await?;
     let today = zone.day_of(now);
     let wanted_day = zone.day_of(wish.wanted).clamp(today, today + Duration::days(AHEAD_DAYS));
@@ -313,8 +323,7 @@ pub async fn find_openings(
     ];
     let not_before = not_before.into_iter().flatten().max_by_key(|(at, _)| *at).filter(|(at, _)| *at > now);
     let days = u32::try_from((last_day - today).whole_days() + 1).unwrap_or(1);
-    let calendar =
-        read_calendar(s, reference, zone, (today, days), client.usual_person_id, wish.moving).await?;
+    let calendar = read_calendar(s, app, zone, (today, days), client.usual_person_id, wish.moving).await?;
     let visit = PatchVisit {
         length_ms: PATCH_VISIT_MIN * 60_000,
         least_before_ms: PATCH_HOURS_BEFORE * 3_600_000,

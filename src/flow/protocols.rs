@@ -1,6 +1,7 @@
 //! Protocols of a salon: the shipped ones are published to it once, its own copies are never overwritten.
 
 use sha2::{Digest, Sha256};
+use sqlx::PgConnection;
 
 use crate::app::App;
 use crate::domain::ids::PersonId;
@@ -44,14 +45,30 @@ pub type Kept<T> = Result<T, ProtocolRefused>;
 /// Publishes every shipped revision that this salon does not have yet. A salon's own stay in force: their numbers
 /// are higher.
 pub async fn publish_shipped(s: &mut Scoped) -> Stored<()> {
-    for (name, body) in Reference::protocol_texts() {
-        // The build's own files are checked by a test; one that does not parse is not offered.
-        let Ok(protocol) = reference::protocols::parse(name, body) else { continue };
-        let revision = row(&protocol, body.to_string());
-        let document = protocol_document::of(&protocol);
+    for (revision, document) in shipped() {
         protocols::insert(s, NewRevision { revision: &revision, document }).await?;
     }
     Ok(())
+}
+
+/// Notes in the database what this build ships, as its owner: rows that the app marks as shipped are held against it.
+///
+/// # Errors
+/// Those of the database.
+pub async fn note_shipped(owner: &mut PgConnection) -> Result<(), sqlx::Error> {
+    for (revision, document) in shipped() {
+        protocols::note_shipped(owner, NewRevision { revision: &revision, document }).await?;
+    }
+    Ok(())
+}
+
+/// The build's own protocols as rows, each with its document. They are checked by a test; one that does not parse is
+/// not offered.
+fn shipped() -> impl Iterator<Item = (Revision, serde_json::Value)> {
+    Reference::protocol_texts().filter_map(|(name, body)| {
+        let protocol = reference::protocols::parse(name, body).ok()?;
+        Some((row(&protocol, body.to_string()), protocol_document::of(&protocol)))
+    })
 }
 
 fn row(protocol: &Protocol, body: String) -> Revision {
@@ -112,12 +129,13 @@ pub async fn revision_of(s: &mut Scoped, app: &App, code: &str, revision: i32) -
     app.protocol(&found.ok_or_else(|| StoreError::Corrupt("protocol_revision", code.to_owned()))?)
 }
 
-/// The protocol that new plans take, for the book: the salon's own, else the shipped one. Whether it is offered is
-/// asked where it is planned.
-pub async fn in_force(s: &mut Scoped, reference: &Reference, code: &str) -> Stored<Option<Protocol>> {
-    let Some(own) = protocols::find_own(s, code).await? else { return Ok(reference.protocol(code).cloned()) };
-    let read = reference::protocols::parse_stored(&own.protocol, &own.body);
-    read.map(Some).map_err(|_| StoreError::Corrupt("protocol_revision", own.protocol))
+/// The protocol that new plans take, for the book and for when a head is due: the salon's own, else the shipped one.
+/// Whether it is offered is asked where it is booked and planned.
+pub async fn in_force(s: &mut Scoped, app: &App, code: &str) -> Stored<Option<Protocol>> {
+    match protocols::find_own(s, code).await? {
+        Some(own) => app.protocol(&own).map(Some),
+        None => Ok(app.reference.protocol(code).cloned()),
+    }
 }
 
 /// A draft, read and judged.
@@ -214,7 +232,11 @@ pub async fn publish(
     }
     let shipped = i32::try_from(found.shipped.revision).unwrap_or(1);
     let based_on = if compared { shipped } else { open.draft.based_on };
+    let again = open.protocol.clone();
     let number = append(s, &found, open.protocol, based_on, (why, false), by).await?;
+    if again.retouch != found.current.retouch {
+        super::dues::renew_dues(s, &again).await?;
+    }
     if !protocol_drafts::remove(s, code, seen).await? {
         return Err(ProtocolRefused::Stale);
     }

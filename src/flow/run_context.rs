@@ -10,10 +10,11 @@ use crate::calendar::Zone;
 use crate::domain::chemistry::family::Family;
 use crate::domain::ids::{ClientId, LotId, PersonId, PlanId, ProductId, RunId, StationId};
 use crate::domain::lot::Verdict;
+use crate::domain::protocol::Chemical;
 use crate::domain::qualification::Chemistry;
 use crate::domain::run::holds::{
     ConsentRecord, LawVerdict, LotRecord, PATCH_TEST_MOST_DAYS, PatchTestRecord, PlanRecord, PlanVerdict,
-    Reaction, SkinOutcome, SkinReading, StrandTestRecord,
+    Reaction, SkinOutcome, SkinReading, StrandTestRecord, strand_test_stands,
 };
 use crate::domain::run::{Actor, Command, Context, HoldContext};
 use crate::store::people::Person;
@@ -120,6 +121,18 @@ fn lot(row: &LotRow, law: LawVerdict, zone: &Zone) -> LotRecord {
         quarantined: row.quarantined,
         came_in_grams: row.received_grams.ceil() as u32,
     }
+}
+
+/// A strand was taken through with every product of this service that opens the hair, and passed: nothing is left to
+/// write down where the strand tests are read.
+pub async fn strand_tests_stand(s: &mut Scoped, loaded: &Loaded) -> Stored<bool> {
+    let (client, run) = (ClientId(loaded.run.client_id), RunId(loaded.run.run_id));
+    let tests: Vec<StrandTestRecord> =
+        run_frames::list_strand_tests(s, client, run).await?.into_iter().map(strand_test).collect();
+    let opens =
+        |letter| loaded.frame.protocol.application(letter).is_some_and(|a| a.chemical == Chemical::Opening);
+    let mut asked = loaded.frame.products.iter().filter(|p| opens(p.application));
+    Ok(asked.all(|p| strand_test_stands(&tests, p, loaded.now).is_ok()))
 }
 
 /// Whole years between two days.

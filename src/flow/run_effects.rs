@@ -4,7 +4,7 @@ use super::runs::{self, Hand, Loaded};
 use super::{aftercare, dues};
 use crate::app::App;
 use crate::calendar::Zone;
-use crate::domain::chemistry::family::Family;
+use crate::domain::chemistry::family::{Family, Group};
 use crate::domain::ids::{ClientId, PersonId, PlanId, RunId};
 use crate::domain::protocol::{PlannedApplication, PlannedZone};
 use crate::domain::run::{Command, State};
@@ -33,13 +33,21 @@ pub(super) async fn after_command(
     }
 }
 
-/// What touched the hair, by letter: the family of the product that went on, where the plan put it. A protocol
-/// only proposes both.
-pub async fn exposures_met(
-    s: &mut Scoped,
-    run: &Loaded,
-    state: &State<'_>,
-) -> Stored<Vec<(char, Family, StrandZone)>> {
+/// A product that touched the hair in a run.
+#[derive(Clone, Copy, Debug)]
+pub struct Met {
+    /// Of which application.
+    pub letter: char,
+    /// Of the product that went on.
+    pub family: Family,
+    /// Where the plan put it.
+    pub zone: StrandZone,
+    /// Of what re-forms hair: whether it was put on to straighten.
+    pub straightened: Option<bool>,
+}
+
+/// What touched the hair: the family of the product that went on, where the plan put it. A protocol only proposes both.
+pub async fn exposures_met(s: &mut Scoped, run: &Loaded, state: &State<'_>) -> Stored<Vec<Met>> {
     let plan = plans::find(s, PlanId(run.run.plan_id)).await?;
     let kept = plan.map(|p| p.applications.0).unwrap_or_default();
     let met = applications_met(state).map(|application| {
@@ -49,7 +57,9 @@ pub async fn exposures_met(
             PlannedZone::RootToEnd => StrandZone::RootToEnd,
         });
         let product = run.frame.product(application.letter);
-        (application.letter, product.map_or(application.family, |p| p.family), zone)
+        let family = product.map_or(application.family, |p| p.family);
+        let straightened = (family.group() == Group::Thio).then_some(application.straightens);
+        Met { letter: application.letter, family, zone, straightened }
     });
     Ok(met.collect())
 }
@@ -71,14 +81,14 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     let on = zone.day_of(after.now);
     let state = after.state();
     let mut met = Vec::new();
-    for (_, family, zone) in exposures_met(s, after, &state).await? {
-        met.push(family);
-        append_exposure(s, after, (family, zone), on, by).await?;
+    for touched in exposures_met(s, after, &state).await? {
+        met.push(touched.family);
+        append_exposure(s, after, touched, on, by).await?;
     }
     if state.trimmed_mm > 0.0 {
         finish::append_trim(s, client, run, by, on, state.trimmed_mm).await?;
     }
-    let due = dues::refresh_due(s, &app.reference, client).await?;
+    let due = dues::refresh_due(s, app, client).await?;
     aftercare::give(s, &app.reference, after, (&salon, &zone), &met, due.as_ref()).await?;
     sessions::release(s, run).await?;
     for topic in ["regrowth".to_string(), format!("client:{client}"), "shelf".to_string()] {
@@ -87,14 +97,9 @@ async fn end_run(s: &mut Scoped, app: &App, after: &Loaded, hand: Hand<'_>) -> S
     Ok(())
 }
 
-async fn append_exposure(
-    s: &mut Scoped,
-    run: &Loaded,
-    (family, zone): (Family, StrandZone),
-    on: time::Date,
-    by: PersonId,
-) -> Stored<()> {
-    let exposure = Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0 };
+async fn append_exposure(s: &mut Scoped, run: &Loaded, met: Met, on: time::Date, by: PersonId) -> Stored<()> {
+    let Met { family, zone, straightened, .. } = met;
+    let exposure = Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0, straightened };
     let (client, id) = (ClientId(run.run.client_id), RunId(run.run.run_id));
     strands::append(s, client, (on, &Deed::Apply(zone, exposure)), Some(id), Some(by)).await?;
     Ok(())
@@ -112,8 +117,8 @@ pub(super) async fn after_late_fact(
 ) -> Stored<()> {
     let known: Vec<char> = applications_met(&before.state()).map(|a| a.letter).collect();
     let state = after.state();
-    let fresh: Vec<(char, Family, StrandZone)> =
-        exposures_met(s, after, &state).await?.into_iter().filter(|(l, _, _)| !known.contains(l)).collect();
+    let fresh: Vec<Met> =
+        exposures_met(s, after, &state).await?.into_iter().filter(|m| !known.contains(&m.letter)).collect();
     let cut = state.trimmed_mm - before.state().trimmed_mm;
     if fresh.is_empty() && cut <= 0.0 {
         return Ok(());
@@ -122,14 +127,14 @@ pub(super) async fn after_late_fact(
     let zone = Zone::find(&salon.zone).ok_or_else(|| StoreError::Corrupt("salon", salon.zone.clone()))?;
     let on = zone.day_of(after.run.ended_at.unwrap_or(after.now));
     let by = hand.person.map_or(PersonId(after.run.started_by), |p| p.id);
-    for (_, family, zone) in fresh {
-        append_exposure(s, after, (family, zone), on, by).await?;
+    for met in fresh {
+        append_exposure(s, after, met, on, by).await?;
     }
     let (client, run) = (ClientId(after.run.client_id), RunId(after.run.run_id));
     if cut > 0.0 {
         finish::append_trim(s, client, run, by, on, cut).await?;
     }
-    dues::refresh_due(s, &app.reference, client).await?;
+    dues::refresh_due(s, app, client).await?;
     for topic in ["regrowth".to_string(), format!("client:{client}")] {
         s.changed(topic);
     }

@@ -80,11 +80,16 @@ pub async fn start_test_visit(
     Ok(run)
 }
 
-/// What was written down in a test visit since it began, in words: one line a test.
+/// What was written down since a test visit began, in words: one line a test. In a service whose protocol reads the
+/// strand tests, those as well that may still stand from the days before.
 ///
 /// # Errors
 /// Those of the store.
-pub async fn list_written(s: &mut Scoped, run: &Run, kind: TestKind) -> Stored<Vec<String>> {
+pub async fn list_written(
+    s: &mut Scoped,
+    run: &Run,
+    (kind, before_days): (TestKind, i64),
+) -> Stored<Vec<String>> {
     let client = ClientId(run.client_id);
     let within =
         |at: time::OffsetDateTime| at >= run.started_at && run.ended_at.is_none_or(|ended| at <= ended);
@@ -95,7 +100,8 @@ pub async fn list_written(s: &mut Scoped, run: &Run, kind: TestKind) -> Stored<V
     }
     let code = if kind == TestKind::StrandTest { "strand" } else { "metallic-salt" };
     let done = hair_tests::list_by_client(s, client).await?;
-    let here = done.iter().filter(|t| t.kind == code && within(t.done_at));
+    let before = |at| before_days > 0 && run.started_at - time::Duration::days(before_days) <= at;
+    let here = done.iter().filter(|t| t.kind == code && (within(t.done_at) || before(t.done_at)));
     let words = |t: &hair_tests::HairTest| {
         let name = t.product_name.as_deref().unwrap_or("Cut strands");
         let place = if t.place == "worst-place" { "worst place" } else { "sound place" };

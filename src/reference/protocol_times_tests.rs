@@ -55,6 +55,18 @@ fn a_wave_is_rinsed_five_minutes_and_neutralised_five() {
     assert!(shipped("wave-partial").sections.len() < 9);
 }
 
+/// The ceiling: application and smoothing together at most 15 minutes from first touch (C), to the rinse. A section whose
+/// first pass nobody taps, as the hairline's, counts from the first touch of all: it is clear in time as well.
+#[test]
+fn a_relaxers_usual_minutes_have_the_whole_head_clear_in_time() {
+    for code in RELAXERS {
+        let on = shipped(code).steps.iter().filter(|s| s.application == Some('A') || s.rinses.contains(&'A'));
+        let usual: Vec<u16> = on.map(|s| s.minutes_typical).collect();
+        assert_eq!(usual.len(), 4, "{code}: two passes, smoothing, the rinse");
+        assert!(usual.iter().sum::<u16>() <= 15, "{code}: {usual:?}");
+    }
+}
+
 #[test]
 fn a_relaxer_takes_every_minute_from_its_sheet() {
     for code in RELAXERS {

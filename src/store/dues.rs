@@ -69,6 +69,19 @@ pub async fn find(s: &mut Scoped, client: ClientId) -> Stored<Option<Due>> {
     .await?)
 }
 
+/// Clients due for one service, by number from the one after `after`, two hundred at a time.
+pub async fn list_of_service(s: &mut Scoped, protocol: &str, after: ClientId) -> Stored<Vec<Due>> {
+    Ok(sqlx::query_as(
+        "select client_id, protocol, last_on, target_mm, rate_mm, rate_sd, early_on, middle_on, late_on, least_on, latest_on, run_id
+         from due where salon_id = $1 and client_id > $3 and protocol = $2 order by client_id limit 200",
+    )
+    .bind(s.salon.0)
+    .bind(protocol)
+    .bind(after.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
 /// Who was last served with what that comes again: a finished run of a client.
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct LastRun {

@@ -109,6 +109,7 @@ pub async fn list_place_counts(s: &mut Scoped) -> Stored<Vec<(String, i16)>> {
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct OpenRun {
     pub protocol: String,
+    pub revision: i32,
     pub started_by: i64,
     pub started_at: OffsetDateTime,
     /// The client has a booking for about now: its hands and places are taken by that.
@@ -118,7 +119,7 @@ pub struct OpenRun {
 /// Runs under way; at most 200.
 pub async fn list_open_runs(s: &mut Scoped) -> Stored<Vec<OpenRun>> {
     Ok(sqlx::query_as(
-        "select r.protocol, r.started_by, r.started_at,
+        "select r.protocol, r.revision, r.started_by, r.started_at,
             exists (select 1 from booking b where b.salon_id = r.salon_id and b.client_id = r.client_id and b.purpose = 'service'
               and b.state in ('booked', 'kept') and b.span && tstzrange(r.started_at - interval '1 hour', r.started_at + interval '1 hour')) as booked
          from run r where r.salon_id = $1 and r.ended_at is null order by r.started_at limit 200",

@@ -1,5 +1,6 @@
 //! Protocol revisions of a salon: the shipped ones and its own. Revisions are never changed; a run keeps its own.
 
+use sqlx::PgConnection;
 use time::OffsetDateTime;
 
 use super::{Scoped, Stored};
@@ -70,6 +71,26 @@ pub async fn list_newest(s: &mut Scoped) -> Stored<Vec<Revision>> {
     .await?)
 }
 
+/// What a service is called in the salon's newest revision of it.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Heading {
+    pub protocol: String,
+    pub title: String,
+    /// Offered for no new plan.
+    pub retired: bool,
+}
+
+/// The newest revision of every protocol by name, offered or not; at most 200.
+pub async fn list_headings(s: &mut Scoped) -> Stored<Vec<Heading>> {
+    Ok(sqlx::query_as(
+        "select distinct on (protocol) protocol, title, retired from protocol_revision where salon_id = $1
+         order by protocol, revision desc limit 200",
+    )
+    .bind(s.salon.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
 /// One revision.
 pub async fn find(s: &mut Scoped, protocol: &str, revision: i32) -> Stored<Option<Revision>> {
     Ok(sqlx::query_as(
@@ -116,6 +137,27 @@ pub async fn insert(s: &mut Scoped, new: NewRevision<'_>) -> Stored<bool> {
     .await?
     .rows_affected()
         == 1)
+}
+
+/// Notes what this build ships, as the database's owner: what the app marks as shipped must be this.
+pub async fn note_shipped(owner: &mut PgConnection, new: NewRevision<'_>) -> Result<(), sqlx::Error> {
+    let r = new.revision;
+    sqlx::query(
+        "insert into shipped_protocol (protocol, revision, title, chemistry, fingerprint, document) values ($1,$2,$3,$4,$5,$6)
+         on conflict (protocol, revision) do update set title = excluded.title, chemistry = excluded.chemistry,
+           fingerprint = excluded.fingerprint, document = excluded.document
+         where (shipped_protocol.title, shipped_protocol.chemistry, shipped_protocol.fingerprint, shipped_protocol.document)
+           is distinct from (excluded.title, excluded.chemistry, excluded.fingerprint, excluded.document)",
+    )
+    .bind(&r.protocol)
+    .bind(r.revision)
+    .bind(&r.title)
+    .bind(&r.chemistry)
+    .bind(&r.fingerprint)
+    .bind(sqlx::types::Json(new.document))
+    .execute(owner)
+    .await?;
+    Ok(())
 }
 
 /// The newest shipped and the newest own revision of every protocol, by code; at most 400.

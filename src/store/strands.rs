@@ -31,6 +31,7 @@ struct Row {
     from_mm: Option<f64>,
     to_mm: Option<f64>,
     on_sd_days: f32,
+    straightened: Option<bool>,
     known: Option<String>,
     mm: Option<f64>,
     sd_mm: Option<f64>,
@@ -55,6 +56,7 @@ impl Row {
                     on: self.on_day,
                     known: Known::from_code(self.known.as_deref()?)?,
                     on_sd_days: f64::from(self.on_sd_days),
+                    straightened: self.straightened,
                 };
                 Some(Deed::Apply(zone, exposure))
             }
@@ -91,7 +93,7 @@ pub async fn find_beginning(s: &mut Scoped, client: ClientId) -> Stored<Option<(
 /// Every event of a client's strand, in the order of the record.
 pub async fn list_events(s: &mut Scoped, client: ClientId) -> Stored<Vec<StrandEvent>> {
     let rows: Vec<Row> = sqlx::query_as(
-        "select seq, on_day, did, family, zone, from_mm, to_mm, on_sd_days, known, mm, sd_mm, run_id, recorded_at, recorded_by
+        "select seq, on_day, did, family, zone, from_mm, to_mm, on_sd_days, straightened, known, mm, sd_mm, run_id, recorded_at, recorded_by
          from strand_event where salon_id = $1 and client_id = $2 order by seq limit $3",
     )
     .bind(s.salon.0)
@@ -133,12 +135,13 @@ pub async fn append(
     run: Option<RunId>,
     by: Option<PersonId>,
 ) -> Stored<i32> {
-    let (mut family, mut zone, mut known, mut sd_days) = (None, None, None, 0.0);
+    let (mut family, mut zone, mut known, mut sd_days, mut straightened) = (None, None, None, 0.0, None);
     let (mut from, mut to, mut mm, mut sd) = (None, None, None, None);
     let did = match *deed {
         Deed::Apply(where_on, exposure) => {
             (family, known) = (Some(exposure.family.code()), Some(exposure.known.code()));
             sd_days = exposure.on_sd_days;
+            straightened = exposure.straightened;
             zone = Some(match where_on {
                 Zone::NewGrowth => "new-growth",
                 Zone::RootToEnd => "root-to-end",
@@ -163,8 +166,8 @@ pub async fn append(
         }
     };
     Ok(sqlx::query_scalar(
-        "insert into strand_event (salon_id, client_id, seq, on_day, did, family, zone, from_mm, to_mm, on_sd_days, known, mm, sd_mm, run_id, recorded_by)
-         select $1, $2, coalesce(max(seq), 0) + 1, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14
+        "insert into strand_event (salon_id, client_id, seq, on_day, did, family, zone, from_mm, to_mm, on_sd_days, known, mm, sd_mm, run_id, recorded_by, straightened)
+         select $1, $2, coalesce(max(seq), 0) + 1, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15
          from strand_event where salon_id = $1 and client_id = $2 returning seq",
     )
     .bind(s.salon.0)
@@ -181,6 +184,7 @@ pub async fn append(
     .bind(sd)
     .bind(run.map(|r| r.0))
     .bind(by.map(|p| p.0))
+    .bind(straightened)
     .fetch_one(&mut *s.tx)
     .await?)
 }

@@ -14,6 +14,7 @@ use crate::domain::access::Act;
 use crate::domain::ids::{BookingId, PersonId};
 use crate::flow::bookings::{self as flow, Changed, Choice, NotBooked};
 use crate::flow::openings::Wish;
+use crate::flow::services::Services;
 use crate::store::Scoped;
 use crate::store::bookings::{self, Booking, Held};
 use crate::web::clients::zone;
@@ -88,7 +89,8 @@ pub async fn book(seat: Seat, Form(f): Form<Chosen>) -> Answered {
         let now = s.now().await?;
         let mut errors = Errors::none();
         let asked = f.asked();
-        let Some(wish) = read_wish(&asked, &seat, &zone, now, &mut errors) else {
+        let services = Services::load(&mut s, &seat.app.reference).await?;
+        let Some(wish) = read_wish(&asked, &services, &zone, now, &mut errors) else {
             drop(s);
             let reason = Reason::plain("The wish behind this opening is not whole: look for openings again.");
             return screen::not_booked(&seat, asked, "Not booked", reason, StatusCode::UNPROCESSABLE_ENTITY)
@@ -123,7 +125,7 @@ async fn try_booking(
     let choice =
         Choice { wish, start, print: &f.print, by, moving_version: f.version.parse().unwrap_or_default() };
     let valid = i64::from(seat.salon_row.patch_valid_days);
-    flow::book_opening(s, &seat.app.reference, zone, valid, &choice).await
+    flow::book_opening(s, &seat.app, zone, valid, &choice).await
 }
 
 async fn refuse(seat: &Seat, zone: &Zone, asked: Asked, start: OffsetDateTime, why: NotBooked) -> Answered {
@@ -196,11 +198,8 @@ fn state_words(state: &str) -> &'static str {
     }
 }
 
-fn title(seat: &Seat, booking: &Booking) -> String {
-    let service = booking
-        .protocol
-        .as_deref()
-        .map_or("", |code| seat.app.reference.protocol(code).map_or(code, |p| p.title.as_str()));
+fn title(services: &Services, booking: &Booking) -> String {
+    let service = booking.protocol.as_deref().map_or("", |code| services.title(code));
     if booking.purpose == "patch-test" { format!("Patch test for {service}") } else { service.to_string() }
 }
 
@@ -223,6 +222,7 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
     let hands = bookings::list_hands(&mut s, &[id.0]).await?;
     let places = bookings::list_places(&mut s, &[id.0]).await?;
     let visits = bookings::list_patch_visits(&mut s, &booking).await?;
+    let services = Services::load(&mut s, &seat.app.reference).await?;
     s.commit().await?;
     let visit = visits.iter().find(|v| v.state != "cancelled");
     let at = |at: OffsetDateTime| format!("{}, {}", zone.day_words(at), zone.clock(at));
@@ -239,7 +239,7 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
         errors,
         once_key: once::key(),
         once_outcome: once::key(),
-        title: title(seat, &booking),
+        title: title(&services, &booking),
         when: at(booking.from_at),
         until: zone.clock(booking.to_at),
         made: format!("{} by {}", at(booking.made_at), booking.made_by_name),

@@ -9,6 +9,7 @@ use crate::calendar::{Zone, day_words, instant_of_ms, iso_day};
 use crate::domain::access::Act;
 use crate::domain::booking::Span;
 use crate::flow::openings::{self as flow, Calendar, PATCH_HOURS_BEFORE};
+use crate::flow::services::Services;
 use crate::store::bookings::{self, Booking, Held};
 use crate::web::clients::zone;
 use crate::web::form::Errors;
@@ -67,7 +68,7 @@ struct SheetPage {
 
 struct Sheet<'a> {
     zone: &'a Zone,
-    seat: &'a Seat,
+    services: &'a Services,
     day: Span,
     bookings: Vec<Booking>,
 }
@@ -78,10 +79,7 @@ impl Sheet<'_> {
     }
 
     fn what(&self, booking: &Booking) -> String {
-        let title = booking
-            .protocol
-            .as_deref()
-            .map_or("", |code| self.seat.app.reference.protocol(code).map_or(code, |p| p.title.as_str()));
+        let title = booking.protocol.as_deref().map_or("", |code| self.services.title(code));
         let service = if booking.purpose == "patch-test" { "patch test" } else { title };
         match booking.state.as_str() {
             "booked" => service.to_string(),
@@ -214,13 +212,14 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let ids: Vec<i64> = bookings.iter().filter(|b| b.state != "missed").map(|b| b.booking_id).collect();
     let hands = bookings::list_hands(&mut s, &ids).await?;
     let places = bookings::list_places(&mut s, &ids).await?;
-    let calendar = flow::read_calendar(&mut s, &seat.app.reference, &zone, (on, 1), None, None).await?;
+    let calendar = flow::read_calendar(&mut s, &seat.app, &zone, (on, 1), None, None).await?;
     let on_long_enough = to - Duration::hours(PATCH_HOURS_BEFORE);
     let unread =
         bookings::list_unread_skin_tests(&mut s, from - Duration::days(READ_WITHIN_DAYS), on_long_enough)
             .await?;
+    let services = Services::load(&mut s, &seat.app.reference).await?;
     s.commit().await?;
-    let sheet = Sheet { zone: &zone, seat: &seat, day, bookings };
+    let sheet = Sheet { zone: &zone, services: &services, day, bookings };
     let services = sheet.bookings.iter().filter(|b| b.purpose == "service").count();
     let to_place = sheet.to_place();
     let words =

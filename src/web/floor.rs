@@ -6,11 +6,11 @@ use serde::Deserialize;
 use time::OffsetDateTime;
 
 use crate::calendar::Zone;
-use crate::domain::chemistry::family::Family;
 use crate::domain::protocol::{Clock as ProtocolClock, Place};
 use crate::domain::run::bells::{Bell, BellKind};
 use crate::domain::run::foresight::There;
 use crate::domain::run::track::{self, BlockKind, MarkKind};
+use crate::domain::words::capital;
 use crate::flow::run_hands;
 use crate::flow::runs::{self, Loaded};
 use crate::store::runs as store_runs;
@@ -21,7 +21,6 @@ use crate::web::picture::Clock;
 use crate::web::picture::axis::{
     Band, BandKind, FloorPicture, LaneBlock, Notch, PlaceLane, Quarter, Track, TrackState,
 };
-use crate::web::picture::mark::Pattern;
 use crate::web::problem::Answered;
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::{Seat, first_name, short_name};
@@ -227,11 +226,6 @@ fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
     }
 }
 
-fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
-}
-
 fn row(x: &Seen<'_>, b: &Bell, now: OffsetDateTime, clock: &dyn Fn(OffsetDateTime) -> String) -> Ahead {
     let (what, place) = match b.kind {
         BellKind::Most | BellKind::RinseNow => ("longest allowed: rinse".to_string(), "basin".to_string()),
@@ -295,11 +289,6 @@ fn basin_lane(
         clashes: foreseen.lane(now, clock),
         blocks,
     }
-}
-
-/// The pattern a family is drawn with; a thio straightener has its own.
-fn pattern_of(family: Family, straightens: bool) -> Pattern {
-    if family == Family::Thio && straightens { Pattern::ThioStraightening } else { pattern(family) }
 }
 
 fn track_of(
@@ -384,10 +373,10 @@ fn band(x: &Seen<'_>, b: &track::Block, now: OffsetDateTime) -> Band {
         BlockKind::Hands => step
             .filter(|s| s.is_chemical())
             .and_then(|s| s.family)
-            .map_or(BandKind::Hands, |f| BandKind::Chemical(pattern_of(product.unwrap_or(f), straightens))),
+            .map_or(BandKind::Hands, |f| BandKind::Chemical(pattern(product.unwrap_or(f), straightens))),
         BlockKind::Basin => BandKind::Basin,
         BlockKind::Nobody(Some(family)) => {
-            BandKind::Chemical(pattern_of(product.unwrap_or(family), straightens))
+            BandKind::Chemical(pattern(product.unwrap_or(family), straightens))
         }
         BlockKind::Nobody(None) => BandKind::Nobody,
     };

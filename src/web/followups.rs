@@ -11,6 +11,7 @@ use crate::domain::access::Act;
 use crate::domain::followup::Outcome;
 use crate::domain::ids::ClientId;
 use crate::flow::followups::{self as flow, Noted};
+use crate::flow::services::Services;
 use crate::store::clients::Client;
 use crate::store::{dues, followups};
 use crate::web::clients::{client_id, find, tabs, zone};
@@ -94,14 +95,13 @@ async fn form_page(
     let client: Client = find(&mut s, id).await?;
     let due = dues::find(&mut s, id).await?;
     let said = followups::list(&mut s, id).await?;
+    let services = Services::load(&mut s, &seat.app.reference).await?;
     s.commit().await?;
-    let title =
-        |code: &str| seat.app.reference.protocol(code).map_or_else(|| code.to_string(), |p| p.title.clone());
     let words = |due: &dues::Due| {
         let late = due.late_on.map_or_else(|| "open-ended".to_string(), |d| format!("to {}", day_words(d)));
         format!(
             "{}: window {} {late}, latest by {}.",
-            title(&due.protocol),
+            services.title(&due.protocol),
             day_words(due.early_on),
             day_words(due.latest_on)
         )

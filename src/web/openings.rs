@@ -11,6 +11,7 @@ use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
 use crate::domain::ids::{BookingId, ClientId};
 use crate::flow::openings::{self as flow, Barred, Floor, Found, Looked, SkinTest, Wish};
+use crate::flow::services::Services;
 use crate::store::clients::{self, Client};
 use crate::store::{bookings, dues};
 use crate::web::clients::{find, zone};
@@ -90,7 +91,7 @@ fn minute_of(errors: &mut Errors, name: &str, raw: &str) -> u16 {
 /// Reads the wish; a wanted day before today becomes today.
 pub fn read_wish(
     asked: &Asked,
-    seat: &Seat,
+    services: &Services,
     zone: &Zone,
     now: OffsetDateTime,
     errors: &mut Errors,
@@ -105,7 +106,7 @@ pub fn read_wish(
     let minute = minute_of(errors, "at", at);
     let days = typed::number(errors, "days", &asked.days, (0.0, 60.0), "how many days to either side")
         .map_or(DAYS, |n| n as u16);
-    if seat.app.reference.protocol(&asked.protocol).is_none() && !asked.protocol.is_empty() {
+    if !services.has(&asked.protocol) && !asked.protocol.is_empty() {
         errors.note("protocol", "Choose a service from the list.");
     }
     let moving = match asked.moving.as_str() {
@@ -145,6 +146,9 @@ pub async fn not_booked(
 
 fn barred_reason(why: Barred, seat: &Seat, client: ClientId) -> Reason {
     match (why, seat.may(Act::SeeHealth)) {
+        (Barred::NotOffered, _) => {
+            Reason::plain("This salon offers this service no more: choose another from the list.")
+        }
         (Barred::PlanRefused, true) => Reason::with_way(
             "The newest plan for this head was refused.",
             "See the plan",
@@ -181,11 +185,10 @@ fn skin_words(skin: SkinTest) -> Option<&'static str> {
     }
 }
 
-/// Protocol choices by title.
-fn protocols(seat: &Seat, chosen: &str) -> Vec<Choice> {
-    let pairs = seat.app.reference.protocols.iter().map(|p| (p.code.as_str(), p.title.as_str()));
-    let mut list = Choice::list(pairs, &[chosen]);
-    if chosen.is_empty() {
+/// Services to choose from, by title; what is offered no more is not among them.
+fn protocols(services: &Services, chosen: &str) -> Vec<Choice> {
+    let mut list = Choice::list(services.offered(), &[chosen]);
+    if !services.is_offered(chosen) {
         list.insert(0, Choice { code: String::new(), words: "choose a service".into(), chosen: true });
     }
     list
@@ -228,7 +231,8 @@ async fn openings_page(
         let middle = due.filter(|d| d.protocol == asked.protocol).map_or(today, |d| d.middle_on.max(today));
         asked.wanted = iso_day(middle.min(today + Duration::days(flow::AHEAD_DAYS)));
     }
-    let wish = read_wish(&asked, seat, &zone, now, &mut errors);
+    let services = Services::load(&mut s, &seat.app.reference).await?;
+    let wish = read_wish(&asked, &services, &zone, now, &mut errors);
     let begins = typed::line(&mut errors, "name", &asked.name, 200);
     let named = match (&client, begins.as_str()) {
         (None, begins) if !begins.is_empty() && errors.is_empty() => {
@@ -239,7 +243,7 @@ async fn openings_page(
     let looked = match &wish {
         Some(wish) => {
             let valid = i64::from(seat.salon_row.patch_valid_days);
-            Some(flow::find_openings(&mut s, &seat.app.reference, &zone, valid, wish, None).await?)
+            Some(flow::find_openings(&mut s, &seat.app, &zone, valid, wish, None).await?)
         }
         None => None,
     };
@@ -259,7 +263,7 @@ async fn openings_page(
             })
             .collect(),
         version: moving.as_ref().map_or(0, |b| b.version),
-        protocols: protocols(seat, &asked.protocol),
+        protocols: protocols(&services, &asked.protocol),
         early: Choice::list([("yes", "before the due window opens as well")], &[asked.early.as_str()]),
         offers: Vec::new(),
         looked: false,
@@ -276,7 +280,7 @@ async fn openings_page(
         page.answer = format!("When for {}?", client.name);
     }
     match looked {
-        Some(Looked::Found(found)) => show(&mut page, &found, &zone, seat),
+        Some(Looked::Found(found)) => show(&mut page, &found, &zone, &services),
         Some(Looked::Barred(why)) => {
             page.answer = "No opening for now".into();
             page.reasons.push(barred_reason(why, seat, wish.as_ref().map_or(ClientId(0), |w| w.client)));
@@ -292,7 +296,7 @@ async fn openings_page(
     Ok((page, whole))
 }
 
-fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, seat: &Seat) {
+fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services) {
     page.looked = true;
     page.notes.extend(floor_words(found, zone));
     page.notes.extend(skin_words(found.skin).map(str::to_string));
@@ -304,8 +308,7 @@ fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, seat: &Seat) {
             }
         }
     }
-    let title =
-        seat.app.reference.protocol(&page.asked.protocol).map_or("", |p| p.title.as_str()).to_string();
+    let title = services.title(&page.asked.protocol).to_string();
     page.answer = match page.offers.first_mut() {
         Some(first) => {
             first.main = true;

@@ -312,7 +312,7 @@ pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
         let rate = start_rate(&seat, &o.client)?;
         match flow::note_reading(&mut s, o.client.id(), by, o.today, rate, reading).await {
             Ok(()) => {
-                crate::flow::dues::refresh_due(&mut s, &seat.app.reference, o.client.id()).await?;
+                crate::flow::dues::refresh_due(&mut s, &seat.app, o.client.id()).await?;
                 let answer = once::settle(&mut s, &f.once, &here).await?;
                 s.commit().await?;
                 return Ok(answer);

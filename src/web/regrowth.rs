@@ -11,6 +11,7 @@ use crate::domain::followup::{CONSULT_DAYS, Group, LastWord, Outcome, Standing};
 use crate::domain::growth::{ChanceWords, Rate, Retouch};
 use crate::domain::ids::ClientId;
 use crate::flow::openings::{SkinTest, is_chemical, skin_test};
+use crate::flow::services::Services;
 use crate::store::dues::{self, DueRow};
 use crate::store::openings::{self, SkinTestState};
 use crate::web::clients::zone;
@@ -110,6 +111,7 @@ struct Eye<'a> {
     now: OffsetDateTime,
     today: Date,
     seat: &'a Seat,
+    services: &'a Services,
 }
 
 impl Eye<'_> {
@@ -121,6 +123,7 @@ impl Eye<'_> {
     fn skin(&self, row: &DueRow, states: &[SkinTestState]) -> SkinTest {
         let mine: Vec<SkinTestState> =
             states.iter().filter(|x| x.client_id == row.due.client_id).cloned().collect();
+        // What a salon changes of a protocol is never whether it opens the hair.
         let chemical = self.seat.app.reference.protocol(&row.due.protocol).is_none_or(is_chemical);
         // A test has to hold when the service can be: today, or when the window opens.
         let until = self.zone.midnight(row.due.early_on.max(self.today));
@@ -240,9 +243,7 @@ impl Eye<'_> {
         let scale = |day: Date| (day - self.today).whole_days() as f64 + SCALE_BEFORE as f64;
         let (said, said_more) = self.said(row, &standing);
         let (act, act_href) = self.act(row, group, &standing);
-        let reference = &self.seat.app.reference;
-        let mut service =
-            reference.protocol(&due.protocol).map_or_else(|| due.protocol.clone(), |p| p.title.clone());
+        let mut service = self.services.title(&due.protocol).to_string();
         if let Some(usual) = &row.usual_name {
             service = format!("{service}, {}", first_name(usual));
         }
@@ -320,8 +321,9 @@ pub async fn list(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let ids: Vec<i64> = rows.iter().map(|r| r.due.client_id).collect();
     let protocols: Vec<String> = rows.iter().map(|r| r.due.protocol.clone()).collect();
     let states = openings::list_skin_tests(&mut s, &ids, &protocols).await?;
+    let services = Services::load(&mut s, &seat.app.reference).await?;
     s.commit().await?;
-    let eye = Eye { zone: &zone, now, today, seat: &seat };
+    let eye = Eye { zone: &zone, now, today, seat: &seat, services: &services };
     let mut grouped: Vec<(Group, Row)> = rows.iter().map(|row| eye.row(row, &states)).collect();
     if let Some((_, row)) = grouped.iter_mut().find(|(group, _)| *group == Group::Reach) {
         row.main = true;

@@ -10,9 +10,10 @@ use crate::web::picture::strand_ruler::{self, Edge, Lane, Size, StrandRuler};
 /// Lanes of one piece that are still drawn; the table has them all.
 const MOST_LANES: usize = 4;
 
-/// The pattern of a chemistry.
-pub const fn pattern(family: Family) -> Pattern {
+/// The pattern of a chemistry; thio that straightened has its own.
+pub const fn pattern(family: Family, straightened: bool) -> Pattern {
     match family {
+        Family::Thio if straightened => Pattern::ThioStraightening,
         Family::Thio => Pattern::ThioCurl,
         Family::ThioEster => Pattern::Ester,
         Family::Sulfite | Family::Cysteine => Pattern::Sulfite,
@@ -69,8 +70,8 @@ pub fn ruler(strand: &Strand, label: String) -> StrandRuler {
 
 fn drawn(piece: &Piece<'_>, year: i32) -> strand_ruler::Piece {
     let lane = |e: &Exposure| Lane {
-        pattern: pattern(e.family),
-        words: format!("{}, {}", e.family.words(), short_day(e, year)),
+        pattern: pattern(e.family, e.straightened == Some(true)),
+        words: format!("{}, {}", met_words(e), short_day(e, year)),
     };
     strand_ruler::Piece {
         from_mm: piece.from_mm,
@@ -78,6 +79,15 @@ fn drawn(piece: &Piece<'_>, year: i32) -> strand_ruler::Piece {
         lanes: piece.exposures.iter().rev().take(MOST_LANES).map(lane).collect(),
         words: if piece.from_mm > 0.0 { "nothing yet".into() } else { "new growth".into() },
         refused: String::new(),
+    }
+}
+
+/// What a piece met: of what re-forms hair also which way, where that is known.
+pub fn met_words(e: &Exposure) -> String {
+    match e.straightened {
+        Some(true) => format!("{}, straightened", e.family.words()),
+        Some(false) => format!("{}, curled", e.family.words()),
+        None => e.family.words().to_owned(),
     }
 }
 
@@ -156,7 +166,7 @@ pub fn rows(strand: &Strand, grown_since: Option<String>, measured: bool) -> Vec
                 .exposures
                 .iter()
                 .map(|e| Met {
-                    words: e.family.words().into(),
+                    words: met_words(e),
                     weighs: matches!(
                         e.family.group(),
                         Group::Hydroxide | Group::MetallicSalt | Group::Unknown | Group::Lightener
@@ -188,7 +198,7 @@ mod tests {
     use time::macros::date;
 
     fn met(family: Family, on: time::Date) -> Exposure {
-        Exposure { family, on, known: Known::Told, on_sd_days: 30.0 }
+        Exposure { family, on, known: Known::Told, on_sd_days: 30.0, straightened: None }
     }
 
     // Hester Quaye's hair as the drawing has it (mock/strand.html).

@@ -177,7 +177,7 @@ fn visits(told: &Told) -> Vec<Fact> {
                     Zone::EndsFrom(mm) => format!("from {mm:.0} mm to the ends"),
                     Zone::Between(a, b) => format!("{a:.0} to {b:.0} mm"),
                 };
-                format!("{}, {place}, {}", exposure.family.words(), exposure.known.words())
+                format!("{}, {place}, {}", strand_words::met_words(exposure), exposure.known.words())
             }
             Deed::Measure { mm, .. } => format!("new growth {mm:.0} mm stretched"),
             Deed::Trim(mm) => format!("trim of {mm:.0} mm"),

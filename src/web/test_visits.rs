@@ -86,8 +86,7 @@ const fn about(test: TestKind) -> &'static str {
 fn visit(seat: &Seat, client: &Client, protocol: &Protocol) -> Option<Visit> {
     let test = test_of(protocol)?;
     let service = page::query_value(&protocol.code);
-    // Openings are found for the services this build knows.
-    let bookable = seat.may(Act::Book) && seat.app.reference.protocol(&protocol.code).is_some();
+    let bookable = seat.may(Act::Book);
     Some(Visit {
         title: protocol.title.clone(),
         test: test.code(),
@@ -177,7 +176,8 @@ pub async fn start(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> 
     }
 }
 
-/// The test visit of this client that is under way: its run and title.
+/// The test visit of this client that is under way, or the service whose protocol puts a test on record: its run and
+/// title. From there somebody came to write the test down, and goes back.
 pub async fn under_way(
     s: &mut Scoped,
     seat: &Seat,
@@ -187,6 +187,6 @@ pub async fn under_way(
         return Ok(None);
     };
     let protocol = crate::flow::runs::protocol(s, &seat.app, &run.protocol, run.revision).await?;
-    let visit = protocol.filter(|p| p.kind == Kind::TestVisit);
+    let visit = protocol.filter(|p| p.kind == Kind::TestVisit || test_of(p).is_some());
     Ok(visit.map(|p| (run.run_id, format!("{}, {}", p.title, run.chair))))
 }

@@ -9,7 +9,7 @@ import tomllib
 
 import story
 from house import wait_for
-from service import ASKED, main_act, reads_a_curl
+from service import ASKED, main_act, reads_a_curl, step_in_hand
 from shots import shoot
 from story import PIN
 
@@ -41,7 +41,7 @@ class Walk:
         self.house, self.chair, self.code, self.out = house, chair, code, out
         self.protocol = protocol(code)
         self.visit = self.protocol.get("kind") == "test-visit"
-        self.pictures, self.steps, self.breaches = 0, [], ""
+        self.pictures, self.steps, self.waited = 0, [], set()
         self.salon = house.sql("select salon_id from salon limit 1")
         self.who = house.sql(f"select person_id from person where name = '{WHO}'")
 
@@ -91,6 +91,8 @@ class Walk:
 
     def begins(self):
         """From the client's page: a plan that is clear and its service, or a test visit."""
+        # Each on a morning of its own: nobody's hours end before the service does.
+        story.tomorrow_at(self.house, 8)
         chair, client = self.chair, self.client()
         self.client_path = f"/clients/{client}"
         chair.signs_in(WHO, PIN[WHO], self.client_path)
@@ -175,6 +177,8 @@ class Walk:
             self.answers()
         elif words.startswith("Write down"):
             self.writes_down(words)
+        elif words.startswith("Start: ") and self.hands_off():
+            pass
         elif words.startswith("Start: "):
             self.steps.append(words.removeprefix("Start: "))
             chair.presses(words, ".bar")
@@ -191,6 +195,22 @@ class Walk:
             chair.presses(words, ".bar")
         else:
             raise AssertionError(f"{self.code}: what is “{words}”? {chair.text[:1500]}")
+
+    def hands_off(self):
+        """A step in hand that has a clock is given its time first; true when time was given."""
+        title = step_in_hand(self.chair)
+        step = next((s for s in self.protocol["steps"] if s["title"] == title), None)
+        if not step or title in self.waited or "work" in step:
+            return False
+        self.waited.add(title)
+        minutes = self.minutes_of(title)
+        if minutes <= 1:
+            return False
+        # Half of it, a picture, and the rest.
+        self.later(minutes / 2)
+        self.picture(f"{step['code']}-half")
+        self.later(minutes / 2)
+        return True
 
     def writes_down(self, words):
         chair = self.chair
@@ -209,7 +229,7 @@ class Walk:
             chair.writes(minutes_label, minutes, among=form)
         chair.presses(keep, form)
         chair.sees("under way")
-        chair.presses("Back to the visit", "main")
+        chair.presses("Back to it", "main")
 
     def goes_to_the_end(self):
         ended = f"select coalesce(ended_how, '') from run where run_id = {self.run.rsplit('/', 1)[1]}"
@@ -231,4 +251,7 @@ def ready_house(house, chair):
     chair.signs_in("Ondine Marsh", PIN["Ondine Marsh"])
     chair.goes_to("/team/salon").writes("Chairs", "2").writes("Basins", "1").writes("Hoods", "0")
     chair.writes("Where the eye wash is", "left of the basin").presses("Keep", "main")
-    story.give_hours(chair, WHO, hours="00:00–23:59")
+    story.give_hours(chair, WHO, hours="06:00–22:00")
+    house.sql(f"""insert into qualification (salon_id, person_id, chemistry)
+        select p.salon_id, p.person_id, c from person p, unnest(array['thio', 'hydroxide', 'colour', 'lightener', 'other']) c
+        where p.name = '{WHO}' on conflict do nothing""")

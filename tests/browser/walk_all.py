@@ -5,6 +5,7 @@ Light at a chair's width, dark at a phone's, into target/walks (or the folder RI
 
 import os
 import pathlib
+import signal
 import sys
 import time
 
@@ -23,6 +24,8 @@ def main(wanted):
     house = House(os.environ["RINSEBELL_BIN"])
     chair = Station(house.servers[0].origin)
     failed = []
+    # Ended from outside, nothing is left running.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     try:
         ready_house(house, chair)
         for code in wanted or codes():

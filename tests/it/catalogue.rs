@@ -5,8 +5,8 @@ use sqlx::Row as _;
 use crate::attack::stage::Hand;
 use crate::support::Salon;
 
-/// What the practice clock and the migrations' own book are: not the salon's.
-const NOT_OURS: &str = "('practice_clock', '_sqlx_migrations')";
+/// What is no salon's: the practice clock, the migrations' own book, and what this build ships to every salon.
+const NOT_OURS: &str = "('practice_clock', '_sqlx_migrations', 'shipped_protocol')";
 
 async fn names(hand: &mut Hand, sql: &str) -> Vec<String> {
     let sql = sql.replace("NOT_OURS", NOT_OURS);
@@ -197,6 +197,8 @@ async fn the_guards_stand_and_are_on() {
         "run_event.run_event_steps",
         "protocol_revision.protocol_revision_guard",
         "protocol_revision.protocol_revision_by",
+        "protocol_revision.protocol_revision_shipped",
+        "run_event.run_event_open",
         "run_event.run_event_guard",
         "run_event.run_event_after",
         "ledger.ledger_guard",

@@ -7,6 +7,7 @@ use rinsebell::flow::protocols::{self as flow, Beginning, ProtocolRefused};
 use rinsebell::reference::{Reference, protocol_document, protocol_text};
 use rinsebell::store::protocols::{self, NewRevision, Revision};
 use rinsebell::store::{Scoped, StoreError};
+use sha2::{Digest, Sha256};
 
 use crate::protocol_screens::{post, publish};
 use crate::support::Salon;
@@ -222,11 +223,17 @@ async fn a_shipped_update_is_shown_and_overwrites_nothing() {
         title: next.title.clone(),
         chemistry: "thio".into(),
         body: protocol_text::write(&next),
-        fingerprint: vec![7; 32],
+        fingerprint: Sha256::digest(protocol_text::write(&next)).to_vec(),
     };
+    let new = || NewRevision { revision: &row, document: protocol_document::of(&next) };
     let mut s = scoped(&salon, salon.id).await;
-    let document = protocol_document::of(&next);
-    assert!(protocols::insert(&mut s, NewRevision { revision: &row, document }).await.expect("published"));
+    let no = protocols::insert(&mut s, new()).await.expect_err("the owner has not noted that build");
+    assert!(no.to_string().contains("protocol:not-shipped"), "{no}");
+    drop(s);
+    let mut owner = salon.owner.acquire().await.expect("a connection");
+    protocols::note_shipped(&mut owner, new()).await.expect("noted");
+    let mut s = scoped(&salon, salon.id).await;
+    assert!(protocols::insert(&mut s, new()).await.expect("published"));
     flow::publish_shipped(&mut s).await.expect("and the start of every day");
     let service = flow::service(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     assert_eq!(service.revision, 1001, "the salon's own stays in force");
@@ -290,9 +297,9 @@ async fn two_salons_changing_the_same_shipped_protocol_never_see_each_others() {
     flow::publish(&mut s, &salon.app, CODE, 2, ("Heron's reason.", false), by).await.expect("published");
     let theirs = flow::service(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     // Whoever looks for an opening gets each salon's own minutes.
-    let in_force = flow::in_force(&mut s, &salon.app.reference, CODE).await.expect("read").expect("there");
+    let in_force = flow::in_force(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     assert_eq!(in_force.title, "Heron's retouch");
-    let wave = flow::in_force(&mut s, &salon.app.reference, "wave-acid").await.expect("read");
+    let wave = flow::in_force(&mut s, &salon.app, "wave-acid").await.expect("read");
     assert_eq!(wave.as_ref(), salon.app.reference.protocol("wave-acid"), "what nobody changed is as shipped");
     assert_eq!(
         (theirs.revision, theirs.current.title.as_str()),

@@ -50,11 +50,7 @@ async fn step_fields(
     for name in ["words", "cautions"] {
         fields.push((name.into(), area(name)));
     }
-    for part in shown.body.split("<option value=\"").skip(1) {
-        if part.split('>').next().is_some_and(|tag| tag.contains("selected")) {
-            fields.push(("hands".into(), part.split('"').next().expect("a code").into()));
-        }
-    }
+    fields.extend(selected(&shown.body, &["hands", "sections"]));
     for part in shown.body.split("<input type=\"checkbox\" name=\"").skip(1) {
         let tag = part.split('>').next().expect("a tag");
         if tag.contains("checked") {
@@ -69,6 +65,25 @@ async fn step_fields(
         fields.push(((*name).into(), (*value).into()));
     }
     (format!("/protocols/{CODE}/draft/step"), fields)
+}
+
+/// What is chosen in each select of these names, in the order of the page.
+fn selected(body: &str, names: &[&str]) -> Vec<(String, String)> {
+    let mut all = Vec::new();
+    for select in body.split("<select ").skip(1) {
+        let tag = select.split('>').next().expect("a tag");
+        let name = tag.split("name=\"").nth(1).and_then(|n| n.split('"').next()).expect("a name");
+        let options = select.split("</select>").next().expect("closed");
+        let chosen = options
+            .split("<option value=\"")
+            .skip(1)
+            .find(|o| o.split('>').next().is_some_and(|tag| tag.contains("selected")));
+        if names.contains(&name) {
+            let code = chosen.and_then(|o| o.split('"').next()).unwrap_or_default();
+            all.push((name.to_string(), code.to_string()));
+        }
+    }
+    all
 }
 
 async fn send_step(b: &mut Browser, code: &str, changed: &[(&str, &str)]) -> Answer {
@@ -155,8 +170,170 @@ async fn a_save_over_what_somebody_else_saved_is_told() {
     let (path, old) = step_fields(&mut office, "cover", &[("title", "Cover it")]).await;
     assert_eq!(send_step(&mut office, "cover", &[("title", "Cover well")]).await.status, 303);
     let old: Vec<(&str, &str)> = old.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect();
-    assert_eq!(office.post(&path, &old).await.status, 409);
-    assert!(office.get("/protocols/curl-retouch/draft").await.body.contains("Cover well"));
+    let told = office.post(&path, &old).await;
+    assert_eq!(told.status, 409);
+    // What was typed stands in the form, what was saved meanwhile beside it, and nothing is kept yet.
+    assert!(told.body.contains("value=\"Cover it\""), "{}", told.body);
+    assert!(told.body.contains("<del>Cover well</del>") && told.body.contains("<ins>Cover it</ins>"));
+    let draft = "/protocols/curl-retouch/draft";
+    assert!(office.get(draft).await.body.contains("Cover well"));
+    // Kept again with what the page holds by now, it is in force over the other.
+    let mut again: Vec<(&str, &str)> =
+        old.iter().filter(|(n, _)| !["once", "version"].contains(n)).copied().collect();
+    let (once, version) = (told.field("once"), told.field("version"));
+    again.extend([("once", once.as_str()), ("version", version.as_str())]);
+    assert_eq!(office.post(&path, &again).await.status, 303);
+    assert!(office.get(draft).await.body.contains("Cover it"));
+    // The same of the service as a whole.
+    let (_, mut whole) = service_fields(&mut office).await;
+    assert_eq!(send_step(&mut office, "cover", &[("title", "Cover well again")]).await.status, 303);
+    put(&mut whole, "title", "Our own retouch");
+    let told = office.post(draft, &pairs(&whole)).await;
+    assert_eq!(told.status, 409);
+    assert!(
+        told.body.contains("value=\"Our own retouch\"") && told.body.contains("<ins>Our own retouch</ins>")
+    );
+    // Thrown away meanwhile: the words stand there to be copied.
+    let gone = post(&mut office, draft, "/protocols/curl-retouch/draft/removal", &[]).await;
+    assert_eq!(gone.status, 303);
+    for (at, fields) in [(path.as_str(), old.clone()), (draft, pairs(&whole))] {
+        let fresh = rinsebell::secret::new_uuid();
+        let mut fields: Vec<(&str, &str)> = fields.into_iter().filter(|(n, _)| *n != "once").collect();
+        fields.push(("once", fresh.as_str()));
+        let told = office.post(at, &fields).await;
+        assert_eq!(told.status, 409, "{}", told.body);
+        let words = if at == draft { "Our own retouch" } else { "Cover it" };
+        assert!(told.body.contains(&format!(">{words}</textarea>")), "{}", told.body);
+    }
+}
+
+fn pairs(fields: &[(String, String)]) -> Vec<(&str, &str)> {
+    fields.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect()
+}
+
+fn put(fields: &mut Vec<(String, String)>, name: &str, value: &str) {
+    fields.retain(|(n, _)| n != name);
+    fields.push((name.into(), value.into()));
+}
+
+/// The page of the draft, and the fields of the service as a whole as it holds them.
+async fn service_fields(b: &mut Browser) -> (Answer, Vec<(String, String)>) {
+    let shown = b.get("/protocols/curl-retouch/draft").await;
+    let at = shown.body.find("id=\"service\"").expect("the form");
+    let mut form = Answer { body: shown.body[at..].to_string(), ..shown };
+    form.body.truncate(form.body.find("</form>").expect("it ends"));
+    let mut fields: Vec<(String, String)> = Vec::new();
+    for name in ["once", "version", "title", "target_mm", "least_weeks", "middle_weeks", "latest_weeks"] {
+        fields.push((name.into(), form.field(name)));
+    }
+    for part in form.body.split("name=\"application\" value=\"").skip(1) {
+        fields.push(("application".into(), part.split('"').next().expect("a value").into()));
+    }
+    fields.extend(selected(&form.body, &["strength", "sections"]));
+    let text = form.body.split("id=\"stop_words\"").nth(1).and_then(|t| t.split('>').nth(1)).expect("words");
+    fields.push(("stop_words".into(), text.split("</textarea").next().unwrap_or(text).into()));
+    (form, fields)
+}
+
+async fn send_service(b: &mut Browser, changed: &[(&str, &str)]) -> Answer {
+    let (_, mut fields) = service_fields(b).await;
+    for (name, value) in changed {
+        put(&mut fields, name, value);
+    }
+    b.post("/protocols/curl-retouch/draft", &pairs(&fields)).await
+}
+
+/// The salon's own title and weeks are on the book, the day sheet and Regrowth; a service offered no more is in no opening.
+#[tokio::test]
+async fn weeks_sections_and_strengths_are_the_salons_own_and_known_wherever_it_is_named() {
+    let salon = crate::bookings::desk_in_may(2, 1).await;
+    shipped(&salon).await;
+    let client = salon.due_client("Juno Ashby", "2026-02-20").await;
+    let other = salon.due_client("Ysolde Marr", "2026-01-10").await;
+    let mut office = salon.seat("Office", "office", salon.staff.manager).await;
+    let one = "/protocols/curl-retouch";
+    let began = post(&mut office, one, "/protocols/curl-retouch/drafts", &[("start", "current")]).await;
+    assert_eq!(began.status, 303);
+    // Sent as it stands, nothing changes.
+    assert_eq!(send_service(&mut office, &[]).await.status, 303);
+    let draft = "/protocols/curl-retouch/draft";
+    assert!(office.get(draft).await.body.contains("Nothing changed yet"));
+    // Weeks out of order, a quadrant left out: kept, and said.
+    let odd = [("least_weeks", "30"), ("sections", "back-left")];
+    assert_eq!(send_service(&mut office, &odd).await.status, 303);
+    let page = office.get(draft).await;
+    assert!(page.body.contains("weeks go least, middle, latest"), "{}", page.body);
+    assert!(page.body.contains("a quadrant is left out"), "{}", page.body);
+    assert_eq!(send_service(&mut office, &[("target_mm", "twenty")]).await.status, 422);
+    let (_, mut fields) = service_fields(&mut office).await;
+    for (name, value) in
+        [("title", "Heron retouch"), ("least_weeks", "14"), ("middle_weeks", "15"), ("latest_weeks", "22")]
+    {
+        put(&mut fields, name, value);
+    }
+    for name in ["sections", "strength"] {
+        fields.retain(|(n, _)| n != name);
+    }
+    let order = ["back-left", "back-right", "front-right", "front-left"];
+    fields.extend(order.map(|s| ("sections".to_string(), s.to_string())));
+    fields.extend(["mild", ""].map(|s| ("strength".to_string(), s.to_string())));
+    let kept = office.post(draft, &pairs(&fields)).await;
+    assert_eq!(kept.status, 303, "{}", kept.body);
+    let sent = publish(&mut office, &[("why", "Our weeks, our order.")]).await;
+    assert_eq!(sent.status, 303, "{}", sent.body);
+    let mut s = scoped(&salon, salon.id).await;
+    let own =
+        rinsebell::flow::protocols::in_force(&mut s, &salon.app, CODE).await.expect("read").expect("there");
+    s.commit().await.expect("committed");
+    let sections: Vec<&str> = own.sections.iter().map(|x| x.code()).collect();
+    assert_eq!(sections, order);
+    let strengths: Vec<_> = own.applications.iter().map(|a| a.strength_most.map(|x| x.code())).collect();
+    assert_eq!(strengths, [Some("mild"), None, None]);
+    let again = own.retouch.expect("it comes again");
+    assert_eq!((again.least_weeks, again.middle_weeks, again.latest_weeks), (14, 15, 22));
+    // 14 and 22 weeks after 20 February and 10 January 2026, by a calendar.
+    let dues: Vec<(time::Date, time::Date)> =
+        sqlx::query_as("select least_on, latest_on from due where client_id = any($1) order by client_id")
+            .bind(vec![client.0, other.0])
+            .fetch_all(&salon.owner)
+            .await
+            .expect("read");
+    use time::macros::date;
+    assert_eq!(
+        dues,
+        [(date!(2026 - 05 - 29), date!(2026 - 07 - 24)), (date!(2026 - 04 - 18), date!(2026 - 06 - 13))]
+    );
+    let due = salon.refresh_due(client).await.expect("due");
+    assert_eq!((due.least_on, due.latest_on), dues[0], "worked out anew it is the same");
+    let mut desk = salon.seat("Desk", "desk", salon.staff.reception).await;
+    let search = format!("/openings?client={client}&protocol={CODE}&wanted=2026-06-04&at=10:00&days=7");
+    let found = desk.get(&search).await;
+    assert!(found.body.contains("Heron retouch:"), "{}", found.body);
+    let form = crate::bookings::form_of(&found, 0);
+    let start = crate::bookings::value(&form, "start").to_string();
+    let booked = crate::bookings::send(&mut desk, &form).await;
+    assert_eq!(booked.status, 303, "{}", booked.body);
+    for path in [
+        &booked.location,
+        "/regrowth",
+        &format!("/day?on={}", &start[..10]),
+        &format!("/clients/{other}/followups"),
+    ] {
+        let page = desk.get(path).await;
+        assert!(
+            page.body.contains("Heron retouch") && !page.body.contains("Curl retouch"),
+            "{path}: {}",
+            page.body
+        );
+    }
+    let fields = [("seen", "1001"), ("offered", "no"), ("why", "Nobody asks for it.")];
+    assert_eq!(post(&mut office, one, "/protocols/curl-retouch/retirement", &fields).await.status, 303);
+    let page = desk.get(&format!("/openings?client={other}")).await;
+    assert!(!page.body.contains(&format!("value=\"{CODE}\"")), "not among the services: {}", page.body);
+    let page = desk.get(&format!("/openings?client={other}&protocol={CODE}&wanted=2026-06-04")).await;
+    assert!(page.body.contains("offers this service no more"), "{}", page.body);
+    assert!(!page.body.contains("action=\"/bookings\""));
+    assert!(desk.get(&booked.location).await.body.contains("Heron retouch"), "what is booked keeps its name");
 }
 
 #[tokio::test]

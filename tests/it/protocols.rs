@@ -7,7 +7,8 @@ use rinsebell::reference::{Reference, floor, protocol_document, protocols};
 use sqlx::Row as _;
 
 use crate::mutations::{Mutation, harmless, mutations, only_the_domain_sees};
-use crate::support::Salon;
+use crate::support::bare::{bare_run, words};
+use crate::support::{Salon, Stage};
 
 fn of_all() -> impl Iterator<Item = (&'static str, &'static str, Mutation)> {
     Reference::protocol_texts()
@@ -247,35 +248,9 @@ async fn the_sections_are_one_parting_here_as_there_and_figures_are_numbers() {
     assert!(protocols::parse(name, &beyond).is_err(), "sixteen is too rare however it is written");
 }
 
-/// One step of a bare run, written by the app's own hand: what the database says.
-async fn by_hand(salon: &Salon, plan: i64, product: i64, needs: &str, most: &str) -> Result<(), String> {
-    let mut s = salon.app.begin(salon.id).await.expect("a transaction");
-    let words =
-        |e: sqlx::Error| e.as_database_error().map_or_else(|| e.to_string(), |d| d.message().to_owned());
-    let run: i64 = sqlx::query_scalar(
-        "insert into run (salon_id, client_id, plan_id, protocol, revision, reference_fingerprint, chair, started_by)
-         select salon_id, client_id, plan_id, protocol, revision, '-', 'Chair 1', made_by from plan where salon_id = $1 and plan_id = $2
-         returning run_id",
-    )
-    .bind(salon.id.0)
-    .bind(plan)
-    .fetch_one(&mut *s.tx)
-    .await
-    .map_err(words)?;
-    let sql = format!(
-        "insert into run_step (salon_id, run_id, step_no, code, chemical, chemistry, application, product_id, needs, exposure_most_min)
-         select $1, $2, t.no, t.s ->> 'code', t.s ->> 'chemical', 'thio', t.s ->> 'application', $3, {needs}, {most}
-         from run r join protocol_revision v using (salon_id, protocol, revision) cross join lateral rinsebell_steps_of(v.document) t
-         cross join lateral (select array(select jsonb_array_elements_text(t.s -> 'needs')) as needs) n
-         where r.salon_id = $1 and r.run_id = $2 and t.s ->> 'code' = 'apply-1'"
-    );
-    sqlx::query(sqlx::AssertSqlSafe(sql))
-        .bind(salon.id.0)
-        .bind(run)
-        .bind(product)
-        .execute(&mut *s.tx)
-        .await
-        .map_err(words)?;
+/// One step of a bare run, and its start: what the database says.
+async fn by_hand(salon: &Salon, stage: &Stage, needs: &str, most: &str) -> Result<(), String> {
+    let (mut s, run) = bare_run(salon, stage, needs, most).await?;
     sqlx::query(
         "insert into run_event (salon_id, run_id, seq, by, kind, data)
          select salon_id, run_id, 1, started_by, 'run_started', '{}' from run where salon_id = $1 and run_id = $2",
@@ -292,7 +267,6 @@ async fn by_hand(salon: &Salon, plan: i64, product: i64, needs: &str, most: &str
 async fn a_run_freezes_no_step_weaker_than_its_revision_and_leaves_none_out() {
     let salon = Salon::open().await;
     let stage = salon.stage().await;
-    let (plan, product) = (stage.plan.0, stage.straightener.0);
     for (needs, most, why) in [
         ("array_remove(needs, 'strand-test')", "42", "step:needs-less"),
         ("array_remove(needs, 'barrier')", "42", "step:needs-less"),
@@ -300,7 +274,7 @@ async fn a_run_freezes_no_step_weaker_than_its_revision_and_leaves_none_out() {
         ("needs", "null", "step:times-weaker"),
         ("needs", "42", "steps:left-out"),
     ] {
-        let said = by_hand(&salon, plan, product, needs, most).await;
+        let said = by_hand(&salon, &stage, needs, most).await;
         assert_eq!(said, Err(why.to_owned()), "{needs} {most}");
     }
     salon.start_run(stage.plan, salon.staff.stylist).await.expect("whole, it starts");

@@ -6,6 +6,7 @@ use rinsebell::domain::protocol::Clock;
 use rinsebell::domain::sheet::{SheetHair, SheetRow, choose, weakest};
 
 use crate::chair::{send, with};
+use crate::support::bare::bare_run;
 use crate::support::{Answer, Browser, Salon, Stage};
 
 fn sheet(hair: &str, target: &str, most: &str) -> Vec<(&'static str, String)> {
@@ -127,36 +128,9 @@ async fn the_weakest_place_felt_sets_the_time_and_plan_and_run_say_so() {
     assert_eq!(kept, ("fine".into(), 25.0));
 }
 
-/// The first opening step of a bare run of the stage's plan, by the app's own hand: what the database says.
+/// The first opening step of a bare run with this longest time: what the database says.
 async fn froze(salon: &Salon, stage: &Stage, most: f32) -> Result<(), String> {
-    let mut s = salon.app.begin(salon.id).await.expect("begin");
-    let words =
-        |e: sqlx::Error| e.as_database_error().map_or_else(|| e.to_string(), |d| d.message().to_owned());
-    let run: i64 = sqlx::query_scalar(
-        "insert into run (salon_id, client_id, plan_id, protocol, revision, reference_fingerprint, chair, started_by)
-         select salon_id, client_id, plan_id, protocol, revision, '-', 'Chair 1', made_by from plan where salon_id = $1 and plan_id = $2
-         returning run_id",
-    )
-    .bind(salon.id.0)
-    .bind(stage.plan.0)
-    .fetch_one(&mut *s.tx)
-    .await
-    .map_err(words)?;
-    sqlx::query(
-        "insert into run_step (salon_id, run_id, step_no, code, chemical, chemistry, application, product_id, needs, exposure_most_min)
-         select $1, $2, t.no, t.s ->> 'code', t.s ->> 'chemical', 'thio', t.s ->> 'application', $3,
-           array(select jsonb_array_elements_text(t.s -> 'needs')), $4
-         from run r join protocol_revision v using (salon_id, protocol, revision) cross join lateral rinsebell_steps_of(v.document) t
-         where r.salon_id = $1 and r.run_id = $2 and t.s ->> 'code' = 'apply-1'",
-    )
-    .bind(salon.id.0)
-    .bind(run)
-    .bind(stage.straightener.0)
-    .bind(most)
-    .execute(&mut *s.tx)
-    .await
-    .map_err(words)?;
-    Ok(())
+    bare_run(salon, stage, "needs", &most.to_string()).await.map(drop)
 }
 
 #[tokio::test]

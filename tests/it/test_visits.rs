@@ -45,7 +45,7 @@ async fn a_strand_test_visit_is_begun_walked_and_written_down() {
     assert_eq!(begun.status, 303, "{}", begun.body);
     let run = RunId(begun.location_id());
     let tests = format!("/clients/{}/tests", stage.client);
-    assert!(chair.get(&tests).await.body.contains(&format!("/runs/{run}\">Back to the visit")));
+    assert!(chair.get(&tests).await.body.contains(&format!("/runs/{run}\">Back to it")));
     let path = format!("/clients/{}/test-visits", stage.client);
     let key = rinsebell::web::once::key();
     let again = [("once", key.as_str()), ("chair", "Chair 1"), ("visit", "visit-strand-test")];

@@ -122,7 +122,8 @@ fn happen(strand: &mut Strand, index: usize, event: &Event) -> Result<(), BadInp
             let zone = zone.checked(|| event_at(index, "/zone"))?;
             let known = known.map_or(Known::Recorded, |known| known.0);
             let on_sd_days = on_sd_days.unwrap_or_default().0;
-            strand.apply(zone, Exposure { family: family.0, on: on.0, known, on_sd_days });
+            strand
+                .apply(zone, Exposure { family: family.0, on: on.0, known, on_sd_days, straightened: None });
             Ok(())
         }
         Event::Measure { new_growth_mm, sd_mm, .. } => {

@@ -134,6 +134,7 @@ mod tests {
                 on: told.on,
                 known: Known::Told,
                 on_sd_days: told.on_sd_days,
+                straightened: None,
             };
             strand.apply(zone, exposure);
         }

@@ -56,7 +56,7 @@ fn felt() -> Felt {
 }
 
 fn met(family: Family, on: Date) -> Exposure {
-    Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0 }
+    Exposure { family, on, known: Known::Recorded, on_sd_days: 0.0, straightened: None }
 }
 
 fn re_formed() -> Strand {

@@ -206,10 +206,11 @@ impl<'p> Held<'_, 'p> {
         if times.source == Source::Sheet {
             return;
         }
+        let from = if field == "phase" { "from the step's start" } else { "from first touch to rinse" };
         match times.most_min {
             Some(m) if m <= most => {}
-            Some(m) => self.say(spot, field, &format!("{field}: {m} minutes, never above {most}")),
-            None => self.say(spot, field, &format!("{field}: its longest is missing, never above {most}")),
+            Some(m) => self.say(spot, field, &format!("{from}: {m} minutes, never above {most}")),
+            None => self.say(spot, field, &format!("{from}: its longest is missing, never above {most}")),
         }
     }
 

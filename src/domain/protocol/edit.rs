@@ -1,7 +1,11 @@
 //! A salon's changes to its copy of a protocol. Nothing here judges: `check` says what is wrong with what came out,
 //! and what is wrong is kept as a draft, never published.
 
-use super::{Caution, Chemical, Hands, HoldPoint, Mark, Place, Protocol, Source, Step, StepCode, Times};
+use super::{
+    Caution, Chemical, Hands, HoldPoint, Mark, Place, Protocol, Retouch, Section, Source, Step, StepCode,
+    Times,
+};
+use crate::domain::chemistry::Strength;
 
 /// Which way a step goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,8 +62,27 @@ pub struct StepChange {
     pub hands_count: u8,
     /// Where.
     pub places: Vec<Place>,
+    /// Its own sections in their order, where it works by sections; none: as the service has them.
+    pub order: Option<Vec<Section>>,
     /// May be left out.
     pub optional: bool,
+}
+
+/// Everything of a service as a whole that a salon may set; its chemistry stays as it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ServiceChange {
+    /// As said to a client.
+    pub title: String,
+    /// What each product is called, in their order.
+    pub applications: Vec<String>,
+    /// The strongest that may be planned, one for each product that opens the hair, in their order.
+    pub strengths: Vec<Option<Strength>>,
+    /// When it is due again, where growth decides that.
+    pub retouch: Option<Retouch>,
+    /// Sections in the order they are worked.
+    pub sections: Vec<Section>,
+    /// Said when anybody stops the service.
+    pub stop_words: Vec<String>,
 }
 
 impl StepChange {
@@ -79,6 +102,7 @@ impl StepChange {
             hands: step.hands,
             hands_count: step.hands_count,
             places: step.places.clone(),
+            order: step.order.clone(),
             optional: step.optional,
         }
     }
@@ -134,6 +158,9 @@ impl Step {
         self.hands = change.hands;
         self.hands_count = change.hands_count;
         self.places = change.places;
+        if self.sections.is_some() {
+            self.order = change.order;
+        }
         self.optional = change.optional;
     }
 
@@ -151,6 +178,26 @@ impl Step {
 }
 
 impl Protocol {
+    /// Takes a change of the whole in. Unchanged figures keep their mark; changed ones are the salon's own.
+    pub fn change(&mut self, change: ServiceChange) {
+        self.title = change.title;
+        for (a, title) in self.applications.iter_mut().zip(change.applications) {
+            a.title = title;
+        }
+        let opening = self.applications.iter_mut().filter(|a| a.chemical == Chemical::Opening);
+        for (a, strength) in opening.zip(change.strengths) {
+            a.strength_most = strength;
+        }
+        if let (Some(kept), Some(new)) = (&mut self.retouch, change.retouch) {
+            let new = Retouch { mark: kept.mark, ..new };
+            if *kept != new {
+                *kept = Retouch { mark: Mark::Salon, ..new };
+            }
+        }
+        self.sections = change.sections;
+        self.stop_words = change.stop_words;
+    }
+
     /// Moves a step one place; false at the end of the list, or when there is no such step.
     pub fn shift_step(&mut self, code: &StepCode, shift: Shift) -> bool {
         let Some(at) = self.index_of(code) else { return false };

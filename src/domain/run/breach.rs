@@ -3,7 +3,8 @@
 use super::exposure::TouchKind;
 use super::state::{Ended, State};
 use super::value::{CurlReading, Instant, Progress, Rod};
-use crate::domain::protocol::{Clock, HoldPoint, Section, SectionWork, StepCode, Validity};
+use crate::domain::protocol::{Clock, HoldPoint, Protocol, Section, SectionWork, StepCode, Validity};
+use crate::domain::words::capital;
 use time::Duration;
 
 /// Something that went against the rules.
@@ -101,49 +102,59 @@ pub enum Breach {
 }
 
 impl Breach {
-    /// What the record says. `at` writes an instant in the salon's own time.
-    pub fn words(&self, at: &dyn Fn(Instant) -> String) -> String {
+    /// What the record says, steps and products by what the protocol calls them. `at` writes an instant in the salon's
+    /// own time.
+    pub fn words(&self, protocol: &Protocol, at: &dyn Fn(Instant) -> String) -> String {
+        let step_of = |code: &StepCode| {
+            let title = protocol.step(code).map_or(code.as_str(), |s| s.title.as_str());
+            format!("“{title}”")
+        };
+        let product = |letter: char| {
+            protocol.application(letter).map_or_else(|| format!("product {letter}"), |a| a.title.clone())
+        };
         match self {
             Breach::MostPassed { application, section, since } => {
                 format!(
-                    "Product {application}, {}: past the longest allowed since {}.",
-                    section.words(),
+                    "{}: {} past the longest allowed since {}.",
+                    capital(section.words()),
+                    product(*application),
                     at(*since)
                 )
             }
             Breach::PhaseMostPassed { step, since } => {
-                format!("Step {step}: past its longest since {}.", at(*since))
+                format!("{}: past its longest since {}.", step_of(step), at(*since))
             }
             Breach::PhaseTooShort { step, ended } => {
-                format!("Step {step}: ended at {}, before its shortest.", at(*ended))
+                format!("{}: ended at {}, before its shortest.", step_of(step), at(*ended))
             }
             Breach::WindowMissed { application, section, pass } => {
                 format!(
-                    "Product {application}, {}, pass {pass}: begun after the window had shut.",
-                    section.words()
+                    "{}: {}, pass {pass}, begun after the window had shut.",
+                    capital(section.words()),
+                    product(*application)
                 )
             }
             Breach::OpenedAfterStop { step, at: when } => {
-                format!("Step {step} begun at {}, after the stop.", at(*when))
+                format!("{} begun at {}, after the stop.", step_of(step), at(*when))
             }
             Breach::TouchedAfterStop { section, at: when } => {
                 format!("Product on {} at {}, after the stop.", section.words(), at(*when))
             }
             Breach::TouchedBeforeStart { step, section } => {
-                format!("Product on {} before step {step} was begun.", section.words())
+                format!("Product on {} before {} was begun.", section.words(), step_of(step))
             }
             Breach::TouchedAfterSting { section, at: when } => {
                 format!("Product on {} at {}, the scalp not read since it stung.", section.words(), at(*when))
             }
-            Breach::ScalpNotRead { step } => format!("Step {step}: scalp not read."),
+            Breach::ScalpNotRead { step } => format!("{}: scalp not read.", step_of(step)),
             Breach::ClosingNotConfirmed { step } => {
-                format!("Step {step}: begun without contact, not confirmed.")
+                format!("{}: begun without contact, not confirmed.", step_of(step))
             }
             Breach::CurlOver { rod, at: when } => {
                 format!("Test curl, {} rod: over at {}.", rod.code(), at(*when))
             }
             Breach::WentOver { section, at: when } => {
-                format!("{}: looked at, over at {}.", section.words(), at(*when))
+                format!("{}: looked at, over at {}.", capital(section.words()), at(*when))
             }
             Breach::LeftOpen { at: when } => format!("Ended at {} with the hair open.", at(*when)),
         }

@@ -238,6 +238,31 @@ pub enum Lacks {
     ForGood,
 }
 
+/// Whether a strand was taken through with this product and passed, needed or not.
+///
+/// # Errors
+/// Why it does not hold at that instant.
+pub fn strand_test_stands(
+    tests: &[StrandTestRecord],
+    product: &FrameProduct,
+    at: Instant,
+) -> Result<(), Lacks> {
+    let of_product = |t: &&StrandTestRecord| {
+        t.product == product.product && t.strength == product.strength && t.read_at <= at
+    };
+    // The newest speaks: an older pass does not outlive a later failure.
+    let newest = tests.iter().filter(of_product).max_by_key(|t| t.read_at);
+    let Some(test) = newest else { return Err(Lacks::Missing) };
+    if test.put_on_since {
+        return Err(Lacks::Void);
+    }
+    if test.breaks || test.gummy || !test.stretch_returns || !test.formed {
+        return Err(Lacks::Failed);
+    }
+    let until = test.read_at.saturating_add(Duration::days(STRAND_TEST_DAYS));
+    if at > until { Err(Lacks::Lapsed) } else { Ok(()) }
+}
+
 impl HoldContext {
     /// The patch test, or what the sheet has in its place, for one product.
     ///
@@ -289,20 +314,7 @@ impl HoldContext {
         if !self.strand_test_needed && !instead {
             return Ok(());
         }
-        let of_product = |t: &&StrandTestRecord| {
-            t.product == product.product && t.strength == product.strength && t.read_at <= at
-        };
-        // The newest speaks: an older pass does not outlive a later failure.
-        let newest = self.strand_tests.iter().filter(of_product).max_by_key(|t| t.read_at);
-        let Some(test) = newest else { return Err(Lacks::Missing) };
-        if test.put_on_since {
-            return Err(Lacks::Void);
-        }
-        if test.breaks || test.gummy || !test.stretch_returns || !test.formed {
-            return Err(Lacks::Failed);
-        }
-        let until = test.read_at.saturating_add(Duration::days(STRAND_TEST_DAYS));
-        if at > until { Err(Lacks::Lapsed) } else { Ok(()) }
+        strand_test_stands(&self.strand_tests, product, at)
     }
 
     /// The consent of this visit.

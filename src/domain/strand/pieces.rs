@@ -29,6 +29,9 @@ pub struct Exposure {
     pub known: Known,
     /// Doubt of the date, days (standard deviation).
     pub on_sd_days: f64,
+    /// Of what re-forms hair: it was put on to straighten (true), to curl (false). None where nobody said, and for
+    /// everything that does one thing only. It changes the picture and the words, no verdict.
+    pub straightened: Option<bool>,
 }
 
 /// Where something is put on.

@@ -32,8 +32,9 @@ fn zone() -> impl Strategy<Value = Zone> {
 }
 
 fn exposure() -> impl Strategy<Value = Exposure> {
-    (family(), 0.0..40.0f64, proptest::sample::select(Known::ALL.to_vec()))
-        .prop_map(|(family, on_sd_days, known)| Exposure { family, on: START, known, on_sd_days })
+    (family(), 0.0..40.0f64, proptest::sample::select(Known::ALL.to_vec())).prop_map(
+        |(family, on_sd_days, known)| Exposure { family, on: START, known, on_sd_days, straightened: None },
+    )
 }
 
 fn act() -> impl Strategy<Value = Act> {

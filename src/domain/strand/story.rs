@@ -111,7 +111,13 @@ mod tests {
     const RATE: Rate = Rate { mean: 0.30, sd: 0.05 };
 
     fn relaxer(on: Date) -> Exposure {
-        Exposure { family: Family::SodiumHydroxide, on, known: Known::Recorded, on_sd_days: 0.0 }
+        Exposure {
+            family: Family::SodiumHydroxide,
+            on,
+            known: Known::Recorded,
+            on_sd_days: 0.0,
+            straightened: None,
+        }
     }
 
     // The sums of 3-calc.md's own example, by hand: 90 days at 0.30 are 27 mm, measured as 28.

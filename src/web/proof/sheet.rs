@@ -296,7 +296,11 @@ impl VisitPage {
                     )
                 })
                 .collect(),
-            breaches: state.breaches(sheet.loaded.now).iter().map(|b| b.words(&at)).collect(),
+            breaches: state
+                .breaches(sheet.loaded.now)
+                .iter()
+                .map(|b| b.words(&sheet.loaded.frame.protocol, &at))
+                .collect(),
             incidents: incidents
                 .iter()
                 .map(|i| {

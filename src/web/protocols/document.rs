@@ -2,6 +2,7 @@
 
 use crate::domain::protocol::check::{Fault, Spot};
 use crate::domain::protocol::{Chemical, Protocol, SectionWork, Source, Step, Times};
+use crate::domain::words::capital;
 
 /// A step as it is read.
 pub struct StepDocument {
@@ -27,12 +28,17 @@ pub fn steps(protocol: &Protocol, faults: &[Fault]) -> Vec<StepDocument> {
 /// Faults that are of no step: of the whole, of an application, of when it is due.
 pub fn whole_faults(protocol: &Protocol, faults: &[Fault]) -> Vec<String> {
     let of_whole = faults.iter().filter(|f| !matches!(f.spot, Spot::Step(_)));
-    of_whole.map(|f| format!("{}: {}", capital(&f.spot.words(protocol)), f.reason)).collect()
+    of_whole.map(|f| format!("{}: {}", spot_words(protocol, f.spot), f.reason)).collect()
 }
 
-pub(super) fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+/// What a fault speaks of, as the page names it: a step by its title.
+pub fn spot_words(protocol: &Protocol, spot: Spot) -> String {
+    match spot {
+        Spot::Step(i) => {
+            protocol.steps.get(i).map_or_else(|| spot.words(protocol), |s| format!("“{}”", s.title))
+        }
+        _ => capital(&spot.words(protocol)),
+    }
 }
 
 fn step(protocol: &Protocol, i: usize, s: &Step, faults: &[Fault]) -> StepDocument {

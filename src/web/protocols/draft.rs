@@ -7,31 +7,20 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 
 use super::document::{self, StepDocument};
+use super::meanwhile::{self, Meanwhile};
 use super::one::found;
+use super::service::{self, ProductFields, Typed};
 use super::{ChangeRow, counted, problem, rows, stale};
 use crate::domain::access::Act;
 use crate::domain::protocol::edit::Shift;
-use crate::domain::protocol::{Protocol, StepCode, difference};
+use crate::domain::protocol::{StepCode, difference};
 use crate::flow::protocols::{self as flow, Beginning, OpenDraft, Service};
 use crate::store::Scoped;
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
-use crate::web::{once, page, typed};
-
-/// Words of the service that a form holds, one field a text.
-#[derive(Clone, Default, Deserialize)]
-#[serde(default)]
-pub struct Texts {
-    once: String,
-    version: i32,
-    title: String,
-    /// One an application, in their order.
-    application: Vec<String>,
-    /// A sentence a line.
-    stop_words: String,
-}
+use crate::web::{once, page};
 
 #[derive(Template)]
 #[template(path = "protocols/draft.html")]
@@ -51,19 +40,12 @@ struct DraftPage {
     steps: Vec<StepDocument>,
     last: usize,
     like: Vec<Choice>,
-    typed_title: String,
-    applications: Vec<(char, String)>,
-    stop_words: String,
-}
-
-/// What stands in the form when nothing was typed.
-fn texts_of(p: &Protocol) -> Texts {
-    Texts {
-        title: p.title.clone(),
-        application: p.applications.iter().map(|a| a.title.clone()).collect(),
-        stop_words: p.stop_words.join("\n"),
-        ..Texts::default()
-    }
+    typed: Typed,
+    products: Vec<ProductFields>,
+    /// Growth decides when it is due again.
+    retouch: bool,
+    sections: Vec<Vec<Choice>>,
+    meanwhile: Option<Meanwhile>,
 }
 
 /// A draft and its service, or not found.
@@ -73,15 +55,33 @@ pub(super) async fn open(s: &mut Scoped, seat: &Seat, code: &str) -> Result<(Ope
     Ok((draft, service))
 }
 
-async fn render(seat: &Seat, code: &str, f: Option<&Texts>, errors: Errors) -> Result<Response, Problem> {
+/// When and by whom a draft was saved last.
+pub(super) fn saved_words(seat: &Seat, open: &OpenDraft) -> Result<String, Problem> {
+    let zone = crate::calendar::Zone::find(&seat.salon_row.zone).ok_or(Problem::Broken)?;
+    let (day, at) = (zone.day_words(open.draft.saved_at), zone.clock(open.draft.saved_at));
+    Ok(format!("Saved {day} at {at} by {}.", open.draft.by_name))
+}
+
+async fn render(
+    seat: &Seat,
+    code: &str,
+    f: Option<&Typed>,
+    errors: Errors,
+    stale: bool,
+) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
     let now = s.now().await?;
     let (open, service) = open(&mut s, seat, code).await?;
     s.commit().await?;
     let p = &open.protocol;
-    let kept = texts_of(p);
+    let kept = Typed::of(p);
     let f = f.unwrap_or(&kept);
-    let zone = crate::calendar::Zone::find(&seat.salon_row.zone).ok_or(Problem::Broken)?;
+    let saved = saved_words(seat, &open)?;
+    let meanwhile = stale.then(|| {
+        let mut typed = p.clone();
+        typed.change(f.read(p).0);
+        Meanwhile::of(p, &typed, saved.clone())
+    });
     let changes = rows(difference::between(&service.current, p));
     let like: Vec<(&str, &str)> = p.plain_steps().map(|x| (x.code.as_str(), x.title.as_str())).collect();
     let shown = DraftPage {
@@ -90,12 +90,7 @@ async fn render(seat: &Seat, code: &str, f: Option<&Texts>, errors: Errors) -> R
         code: p.code.clone(),
         title: p.title.clone(),
         version: open.draft.version,
-        saved: format!(
-            "Saved {} at {} by {}.",
-            zone.day_words(open.draft.saved_at),
-            zone.clock(open.draft.saved_at),
-            open.draft.by_name
-        ),
+        saved,
         state: match (open.faults.len(), changes.len()) {
             (0, 0) => "Nothing changed yet".to_owned(),
             (0, n) => format!("{}, ready to publish", counted(n, "difference", "differences")),
@@ -107,17 +102,18 @@ async fn render(seat: &Seat, code: &str, f: Option<&Texts>, errors: Errors) -> R
         steps: document::steps(p, &open.faults),
         last: p.steps.len(),
         like: Choice::list(like, &[]),
-        typed_title: f.title.clone(),
-        applications: p
-            .applications
-            .iter()
-            .enumerate()
-            .map(|(i, a)| (a.letter, f.application.get(i).cloned().unwrap_or_default()))
-            .collect(),
-        stop_words: f.stop_words.clone(),
+        products: service::products(p, f, &errors),
+        retouch: p.retouch.is_some(),
+        sections: service::section_places(&f.sections),
+        typed: f.clone(),
+        meanwhile,
         errors,
     };
-    Ok(if shown.errors.is_empty() { page::html(&shown) } else { page::refused(&shown) })
+    Ok(match (shown.meanwhile.is_some(), shown.errors.is_empty()) {
+        (true, _) => meanwhile::again(&shown),
+        (false, true) => page::html(&shown),
+        (false, false) => page::refused(&shown),
+    })
 }
 
 /// What a draft begins as.
@@ -147,33 +143,42 @@ pub async fn begin(seat: Seat, Path(code): Path<String>, Form(f): Form<Begin>) -
 /// The draft.
 pub async fn show(seat: Seat, Path(code): Path<String>) -> Answered {
     seat.require(Act::KeepProtocols)?;
-    render(&seat, &code, None, Errors::none()).await
+    render(&seat, &code, None, Errors::none(), false).await
 }
 
-/// Keeps the words of the service.
-pub async fn keep_texts(seat: Seat, Path(code): Path<String>, Form(f): Form<Texts>) -> Answered {
+/// Keeps the service as a whole: its words, weeks, sections and strengths, below the floor or not. Over a draft that was
+/// saved meanwhile nothing is kept: the form comes back with what was typed, and what differs beside it.
+pub async fn keep_service(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>) -> Answered {
     let by = seat.require(Act::KeepProtocols)?.id;
     let mut s = seat.begin().await?;
-    let (open, _) = open(&mut s, &seat, &code).await?;
-    let mut errors = Errors::none();
-    let mut changed = open.protocol;
-    changed.title = typed::line(&mut errors, "title", &f.title, 200);
-    for (i, a) in changed.applications.iter_mut().enumerate() {
-        let raw = f.application.get(i).map_or("", String::as_str);
-        a.title = typed::line(&mut errors, &format!("application-{}", a.letter), raw, 200);
-    }
-    let stop = typed::lines(&mut errors, "stop_words", &f.stop_words, 6000);
-    changed.stop_words = sentences(&stop);
+    found(&mut s, &seat, &code).await?;
+    let here = format!("/protocols/{code}/draft");
+    let Some(open) = flow::draft(&mut s, &code).await? else {
+        if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+            return Ok(again);
+        }
+        drop(s);
+        return meanwhile::gone(&seat, &code, "This draft was published or thrown away", f.texts()).await;
+    };
+    let (change, errors) = f.read(&open.protocol);
     if !errors.is_empty() {
         drop(s);
-        return render(&seat, &code, Some(&f), errors).await;
+        return render(&seat, &code, Some(&f), errors, false).await;
     }
-    let here = format!("/protocols/{code}/draft");
+    let mut changed = open.protocol;
+    changed.change(change);
     if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
         return Ok(again);
     }
-    flow::save_draft(&mut s, f.version, &changed, by).await.map_err(|e| problem(e, &here))?;
-    let answer = once::settle(&mut s, &f.once, &here).await?;
+    match flow::save_draft(&mut s, f.version, &changed, by).await {
+        Ok(()) => {}
+        Err(flow::ProtocolRefused::Stale) => {
+            drop(s);
+            return render(&seat, &code, Some(&f), Errors::none(), true).await;
+        }
+        Err(why) => return Err(problem(why, &here)),
+    }
+    let answer = once::settle(&mut s, &f.once, &format!("{here}#service")).await?;
     s.commit().await?;
     Ok(answer)
 }

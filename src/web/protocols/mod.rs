@@ -4,8 +4,10 @@
 mod document;
 mod draft;
 mod list;
+mod meanwhile;
 mod one;
 mod publication;
+mod service;
 mod step;
 
 use crate::domain::access::Act;
@@ -21,7 +23,7 @@ pub const LINES: &[Line] = lines![
     post "/protocols/{code}/retirement" Open::To(Act::KeepProtocols) => one::retire,
     post "/protocols/{code}/drafts" Open::To(Act::KeepProtocols) => draft::begin,
     get "/protocols/{code}/draft" Open::To(Act::KeepProtocols) => draft::show,
-    post "/protocols/{code}/draft" Open::To(Act::KeepProtocols) => draft::keep_texts,
+    post "/protocols/{code}/draft" Open::To(Act::KeepProtocols) => draft::keep_service,
     post "/protocols/{code}/draft/order" Open::To(Act::KeepProtocols) => draft::order,
     post "/protocols/{code}/draft/removal" Open::To(Act::KeepProtocols) => draft::discard,
     get "/protocols/{code}/draft/step" Open::To(Act::KeepProtocols) => step::show,
@@ -70,7 +72,7 @@ fn problem(why: ProtocolRefused, look: &str) -> Problem {
 
 fn stale(look: &str) -> Problem {
     Problem::Stale {
-        what: "Somebody saved, published or discarded this meanwhile. What you typed was not kept.".into(),
+        what: "Somebody saved, published or discarded this meanwhile.".into(),
         look: look.into(),
     }
 }

@@ -6,6 +6,7 @@ use axum::response::Response;
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
+use super::document;
 use super::draft::open;
 use super::one::why_of;
 use super::{ChangeRow, problem, rows};
@@ -56,7 +57,8 @@ async fn render(seat: &Seat, code: &str, f: &Typed, errors: Errors) -> Result<Re
     let (open, service) = open(&mut s, seat, code).await?;
     s.commit().await?;
     let p = &open.protocol;
-    let faults = open.faults.iter().map(|x| format!("{}: {}", x.spot.words(p), x.reason)).collect();
+    let faults =
+        open.faults.iter().map(|x| format!("{}: {}", document::spot_words(p, x.spot), x.reason)).collect();
     let shown = PublicationPage {
         shell: seat.shell(now, "/protocols", &["protocols"]),
         once_key: once::key(),
@@ -105,6 +107,10 @@ pub async fn publish(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>)
             Err(ProtocolRefused::Faults(_)) => errors.note("", "Mend what is listed, then publish."),
             Err(ProtocolRefused::Unchanged) => {
                 errors.note("", "It says what is in force already: there is nothing to publish.");
+            }
+            // What was typed stays: what differs now stands above it.
+            Err(ProtocolRefused::Stale) if flow::draft(&mut s, &code).await?.is_some() => {
+                errors.note("", "Somebody saved the draft meanwhile: look at what differs now, then publish.")
             }
             Err(why) => return Err(problem(why, &here)),
         }

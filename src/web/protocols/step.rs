@@ -7,11 +7,14 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 
 use super::document::of_step;
-use super::draft::{open, sentences};
+use super::draft::{open, saved_words, sentences};
+use super::meanwhile::{self, Meanwhile};
+use super::one::found;
 use super::problem;
+use super::service::{read_sections, section_places};
 use crate::domain::access::Act;
 use crate::domain::protocol::edit::{ClockFigures, StepChange};
-use crate::domain::protocol::{Hands, HoldPoint, Place, Source, Step, StepCode};
+use crate::domain::protocol::{Hands, HoldPoint, Place, SectionWork, Source, Step, StepCode};
 use crate::flow::protocols as flow;
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
@@ -44,10 +47,21 @@ pub struct Typed {
     hands: String,
     hands_count: String,
     places: Vec<String>,
+    /// Its own sections in their order; none: as the service has them.
+    sections: Vec<String>,
     optional: String,
 }
 
 impl Typed {
+    /// Everything typed, with its label, to be copied where it has no place any more.
+    fn texts(&self) -> Vec<(&'static str, String)> {
+        vec![
+            ("Title", self.title.clone()),
+            ("What is done", self.words.clone()),
+            ("Cautions", self.cautions.clone()),
+        ]
+    }
+
     fn of(step: &Step) -> Typed {
         let m = |minutes: Option<u16>| minutes.map(|m| m.to_string()).unwrap_or_default();
         let c = StepChange::of(step);
@@ -71,6 +85,7 @@ impl Typed {
             hands: c.hands.code().to_owned(),
             hands_count: c.hands_count.to_string(),
             places: c.places.iter().map(|p| p.code().to_owned()).collect(),
+            sections: c.order.unwrap_or_default().iter().map(|s| s.code().to_owned()).collect(),
             optional: if c.optional { "yes".to_owned() } else { String::new() },
             ..Typed::default()
         }
@@ -115,6 +130,7 @@ impl Typed {
             .unwrap_or(step.hands),
             hands_count: u8::try_from(needed(&mut e, "hands_count", &self.hands_count)).unwrap_or(u8::MAX),
             places: self.places.iter().filter_map(|c| Place::from_code(c)).collect(),
+            order: Some(read_sections(&self.sections)).filter(|s| !s.is_empty()),
             optional: self.optional == "yes",
         };
         (change, e)
@@ -164,12 +180,17 @@ struct StepPage {
     exposure_sheet: bool,
     window: bool,
     look: &'static str,
+    /// How it works by sections; empty where it does not.
+    work: String,
+    sections: Vec<Vec<Choice>>,
+    meanwhile: Option<Meanwhile>,
 }
 
 /// The field of the form that a fault speaks of.
 fn field_of(field: &str) -> &str {
     match field {
         "title" | "words" | "cautions" | "hold_points" | "window" | "hands" | "places" | "optional" => field,
+        "sections" | "order" => "sections",
         "phase" => "phase_most",
         "exposure" => "exposure_most",
         "look" => "look_every",
@@ -203,6 +224,7 @@ async fn render(
     code: &str,
     of: &str,
     typed: Option<(&Typed, Errors)>,
+    stale: bool,
 ) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
     let now = s.now().await?;
@@ -220,9 +242,13 @@ async fn render(
             (Typed::of(step), errors)
         }
     };
-    let chosen = |codes: &[String]| codes.to_vec();
-    let holds = chosen(&f.hold_points);
-    let holds: Vec<&str> = holds.iter().map(String::as_str).collect();
+    let saved = saved_words(seat, &open)?;
+    let meanwhile = stale.then(|| {
+        let mut typed = open.protocol.clone();
+        typed.steps[at].change(f.read(step).0);
+        Meanwhile::of(&open.protocol, &typed, saved)
+    });
+    let holds: Vec<&str> = f.hold_points.iter().map(String::as_str).collect();
     let places: Vec<&str> = f.places.iter().map(String::as_str).collect();
     let sheet = |t: Option<crate::domain::protocol::Times>| t.is_some_and(|t| t.source == Source::Sheet);
     let shown = StepPage {
@@ -242,36 +268,67 @@ async fn render(
         exposure_sheet: sheet(step.exposure),
         window: step.window_min.is_some(),
         look: step.look.map_or("", |l| l.what.words()),
+        work: step.sections.map_or("", work_words).to_owned(),
+        sections: section_places(&f.sections),
+        meanwhile,
         typed: f,
         errors,
     };
-    Ok(if refused { page::refused(&shown) } else { page::html(&shown) })
+    Ok(match (shown.meanwhile.is_some(), refused) {
+        (true, _) => meanwhile::again(&shown),
+        (false, true) => page::refused(&shown),
+        (false, false) => page::html(&shown),
+    })
+}
+
+const fn work_words(work: SectionWork) -> &'static str {
+    match work {
+        SectionWork::Apply { .. } => "touched",
+        SectionWork::Smooth => "smoothed",
+        SectionWork::Rinse => "rinsed",
+    }
 }
 
 /// The form, with what is wrong with the step beside its fields.
 pub async fn show(seat: Seat, Path(code): Path<String>, Query(q): Query<Which>) -> Answered {
     seat.require(Act::KeepProtocols)?;
-    render(&seat, &code, &q.of, None).await
+    render(&seat, &code, &q.of, None, false).await
 }
 
-/// Keeps the step in the draft, below the floor or not; only a number that cannot be read is sent back.
+/// Keeps the step in the draft, below the floor or not; only a number that cannot be read is sent back. Over a draft that
+/// was saved meanwhile nothing is kept: the form comes back with what was typed, and what differs beside it.
 pub async fn keep(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>) -> Answered {
     let by = seat.require(Act::KeepProtocols)?.id;
     let mut s = seat.begin().await?;
-    let (open, _) = open(&mut s, &seat, &code).await?;
-    let mut changed = open.protocol;
-    let at = changed.index_of(&StepCode(f.of.clone())).ok_or(Problem::NotFound)?;
+    found(&mut s, &seat, &code).await?;
+    let draft = format!("/protocols/{code}/draft");
+    let open = flow::draft(&mut s, &code).await?;
+    let place = open.and_then(|o| Some((o.protocol.index_of(&StepCode(f.of.clone()))?, o.protocol)));
+    let Some((at, mut changed)) = place else {
+        if let Some(again) = once::claim(&mut s, &f.once, &draft).await? {
+            return Ok(again);
+        }
+        drop(s);
+        let what = "This step, or the whole draft, was taken out meanwhile";
+        return meanwhile::gone(&seat, &code, what, f.texts()).await;
+    };
     let (change, errors) = f.read(&changed.steps[at]);
     if !errors.is_empty() {
         drop(s);
-        return render(&seat, &code, &f.of, Some((&f, errors))).await;
+        return render(&seat, &code, &f.of, Some((&f, errors)), false).await;
     }
     changed.steps[at].change(change);
-    let draft = format!("/protocols/{code}/draft");
     if let Some(again) = once::claim(&mut s, &f.once, &draft).await? {
         return Ok(again);
     }
-    flow::save_draft(&mut s, f.version, &changed, by).await.map_err(|e| problem(e, &draft))?;
+    match flow::save_draft(&mut s, f.version, &changed, by).await {
+        Ok(()) => {}
+        Err(flow::ProtocolRefused::Stale) => {
+            drop(s);
+            return render(&seat, &code, &f.of, Some((&f, Errors::none())), true).await;
+        }
+        Err(why) => return Err(problem(why, &draft)),
+    }
     let wrong = of_step(at, &flow::judge(&changed)).next().is_some();
     let to = if wrong { format!("{draft}/step?of={}", f.of) } else { format!("{draft}#step-{}", f.of) };
     let answer = once::settle(&mut s, &f.once, &to).await?;

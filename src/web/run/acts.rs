@@ -41,6 +41,7 @@ pub(super) fn hand(seat: &Seat) -> Hand<'_> {
 fn guard_words(rule: &str) -> String {
     let whole = match rule {
         "rinse:missing" => "product is still on the hair, no water has run clear",
+        "hair:left-open" => "the hair was opened and is not closed: neutralise or normalise first",
         "rinse:due" => "a test curl or a look shows that it is reached",
         "most-time:passed" => "the product has been on longer than the longest allowed",
         "window:shut" => "the window in which the passes are done has shut",

@@ -1,9 +1,10 @@
 //! The bar of acts of the Run screen.
 
-use super::view::{Maker, capital, link};
+use super::view::{Maker, link};
 use crate::domain::protocol::Step;
 use crate::domain::run::HeadPlace;
 use crate::domain::run::headline::{Headline, NextAct};
+use crate::domain::words::capital;
 use crate::web::bar::{Bar, MainAct, Reach, Stings, Stop};
 use crate::web::once;
 

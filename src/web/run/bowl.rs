@@ -56,6 +56,10 @@ pub(super) struct Bowl {
     pub(super) picked: (String, String),
     /// A mixture whose other part the Shelf does not name: only one lot can be noted.
     pub(super) half_known: bool,
+    /// What closes the hair: the lot is noted so that a recall finds it, and the step waits for nothing.
+    pub(super) closes: bool,
+    /// The bowl is whole: a further part of a mixture of three, or more of one, may go into it. Its lots, of every part.
+    pub(super) more: Option<Part>,
     /// Why the bowl is asked for again; empty the first time.
     pub(super) why: String,
     /// The lot a scanner read, in words; empty for none.
@@ -166,14 +170,16 @@ impl Maker<'_> {
     }
 
     pub(super) fn bowl(&self, step: &Step) -> Option<Bowl> {
-        let letter = step.application.filter(|_| step.hold_points.contains(&HoldPoint::Lot))?;
+        // What closes hair is dispensed as well, and never waited for; after a stop nothing is weighed.
+        let closes = step.is_closing() && self.state.stop.is_none();
+        let letter = step.application.filter(|_| closes || step.hold_points.contains(&HoldPoint::Lot))?;
         let product: &FrameProduct = self.state.frame.product(letter)?;
         let in_bowl = self.state.bowl(product, &|lot| self.product_of(lot));
         let why = self.bowl_spoiled(step, &in_bowl);
         let mixed = !product.parts.is_empty();
         let ask_own = !why.is_empty() || in_bowl.own.is_none();
         let ask_part = mixed && (!why.is_empty() || in_bowl.part.is_none());
-        if !ask_own && !ask_part {
+        if !ask_own && !ask_part && closes {
             return None;
         }
         let of = |wanted: &dyn Fn(ProductId) -> bool| -> Vec<&LotRow> {
@@ -181,15 +187,17 @@ impl Maker<'_> {
         };
         let own = if ask_own { of(&|p| p == product.product) } else { Vec::new() };
         let parts = if ask_part { of(&|p| product.parts.contains(&p)) } else { Vec::new() };
+        let whole = !ask_own && !ask_part;
+        let every = of(&|p| whole && (p == product.product || product.parts.contains(&p)));
         let picked = &self.around.picked;
         let (mut lot, mut part) = (picked.lot.clone(), picked.part.clone());
         let (mut scanned, mut fault) = (String::new(), String::new());
         if !picked.scan.is_empty() {
-            let both: Vec<&LotRow> = own.iter().chain(&parts).copied().collect();
+            let both: Vec<&LotRow> = own.iter().chain(&parts).chain(&every).copied().collect();
             let today = self.zone.day_of(self.now);
             match gs1::read(&picked.scan, today).map_err(|f| f.words()).and_then(|scan| find(&both, &scan)) {
                 Ok(l) => {
-                    let mine = l.product_id == product.product.0;
+                    let mine = whole || l.product_id == product.product.0;
                     *(if mine { &mut lot } else { &mut part }) = l.lot_id.to_string();
                     scanned = format!("Scanned: {}, lot {}. Weigh, then dispense.", l.product, l.code);
                 }
@@ -199,14 +207,21 @@ impl Maker<'_> {
         let application = self.loaded.frame.protocol.application(letter);
         let name = self.loaded.products.iter().find(|p| p.application.starts_with(letter));
         let name = name.map(|p| p.name.clone()).unwrap_or_default();
+        // Nothing to choose from: what does not hold a step up is not asked for in vain.
+        if closes && own.is_empty() {
+            return None;
+        }
         let grams = if picked.grams.is_empty() { "60" } else { &picked.grams };
         let first = parts.first().map_or_else(|| "its other part".into(), |l| l.product.clone());
+        let more = whole.then(|| self.part(&every, String::new(), (&lot, &picked.grams)));
         Some(Bowl {
             application: letter,
             title: application.map(|a| a.title.clone()).unwrap_or_default(),
             own: ask_own.then(|| self.part(&own, name, (&lot, grams))),
             part: ask_part.then(|| self.part(&parts, first, (&part, &picked.part_grams))),
             picked: (lot, part),
+            more,
+            closes,
             half_known: !mixed && step.hold_points.contains(&HoldPoint::Mixed),
             why,
             scanned,

@@ -30,6 +30,8 @@ impl Maker<'_> {
             let place = x.signed.place.map(|p| format!(", {}", p.words())).unwrap_or_default();
             format!("{what}{place}; {who}, {}", self.clock(x.recorded_at))
         });
+        // A lot that waits for the bowl is signed with it: there is nothing to tap but what speaks against it.
+        let with_bowl = point == HoldPoint::Lot && self.bowl(step).is_some_and(|b| b.more.is_none());
         Point {
             title: point.title(),
             question: point.question(),
@@ -39,6 +41,7 @@ impl Maker<'_> {
             values: point
                 .answers()
                 .iter()
+                .filter(|a| !with_bowl || a.meaning != Meaning::Holds)
                 .map(|a| Value {
                     code: format!("{}:{}", point.code(), a.code),
                     words: a.words,
@@ -232,7 +235,7 @@ impl Maker<'_> {
             .map(|s| s.cautions.iter().map(|c| format!("{} ({})", c.words, c.mark.words())).collect())
             .unwrap_or_default();
         if let Some(heat) = step.map(|s| s.heat).filter(|h| *h != Heat::None) {
-            all.push(format!("{}.", super::view::capital(heat.words())));
+            all.push(format!("{}.", crate::domain::words::capital(heat.words())));
         }
         if self.state.product_on() {
             all.push("The product's own sheet, local rules and licensed practice come first.".into());

@@ -129,6 +129,7 @@ fn around() -> Around {
         beyond: Vec::new(),
         picked: Picked::default(),
         written: Vec::new(),
+        stands: false,
     }
 }
 
@@ -202,10 +203,7 @@ impl Maker<'_> {
             map.hidden = at.hidden(walked.acts + 1);
             map.heading = "Head from above".into();
         }
-        let turn = state.in_hand.map_or_else(
-            || "no step begun".to_owned(),
-            |i| format!("step {} of {}", i + 1, protocol.steps.len()),
-        );
+        let turn = super::view::turn_words(&state, protocol.steps.len());
         let jump = |i: usize| {
             let code = &protocol.steps[i].code;
             let acts = walked.begun.iter().find(|(c, _)| c == code).map(|(_, acts)| *acts);
@@ -218,7 +216,7 @@ impl Maker<'_> {
             shell,
             code: protocol.code.clone(),
             of: at.of.to_owned(),
-            about: format!("{}, {what}, {turn}", protocol.title),
+            about: format!("{}, {what}{turn}", protocol.title),
             next_line: headline.next.as_ref().map_or_else(String::new, |n| {
                 if n.starts_with("Then") || n.starts_with("Call") { n.clone() } else { format!("Then: {n}") }
             }),
@@ -242,7 +240,11 @@ impl Maker<'_> {
                 .collect(),
             sheet: !walked.frame.sheet.is_empty(),
             steps: self.steps().into_iter().enumerate().map(|(i, row)| (row, jump(i))).collect(),
-            breaches: state.breaches(self.now).iter().map(|b| b.words(&|i| self.clock(i))).collect(),
+            breaches: state
+                .breaches(self.now)
+                .iter()
+                .map(|b| b.words(&walked.frame.protocol, &|i| self.clock(i)))
+                .collect(),
             stuck: further.stuck.iter().filter(|_| !more).map(|r| r.words(&|i| self.clock(i))).collect(),
             next: if more { at.after(walked.acts + 1) } else { String::new() },
             next_step: if more && further.acts > walked.acts + 1 {

@@ -2,13 +2,15 @@
 
 use super::view::{Maker, link};
 use crate::domain::access::Act;
-use crate::domain::protocol::TestKind;
+use crate::domain::protocol::{Kind, TestKind};
 use crate::domain::run::headline::NextAct;
 use crate::web::bar::MainAct;
 
 /// The panel of a test visit.
 pub(super) struct TestPanel {
     pub(super) client: i64,
+    /// A service that reads the tests, no visit of its own.
+    pub(super) service: bool,
     pub(super) title: &'static str,
     /// The form it is written into.
     pub(super) href: String,
@@ -47,16 +49,17 @@ impl Maker<'_> {
         let test = self.test().filter(|_| self.seat.may(Act::SeeHealth))?;
         Some(TestPanel {
             client: self.loaded.run.client_id,
+            service: self.loaded.frame.protocol.kind == Kind::Service,
             title: act_words(test),
             href: self.test_href(test),
             written: self.around.written.clone(),
         })
     }
 
-    /// In the step that records a test the first act is to write it down; once it stands there, going on is.
+    /// In the step that records a test the first act is to write it down; once it stands, going on is.
     pub(super) fn write_down(&self, act: &NextAct) -> Option<MainAct> {
         let goes_on = matches!(act, NextAct::FinishStep(_) | NextAct::StartStep(_));
-        if !goes_on || !self.seat.may(Act::SeeHealth) || !self.around.written.is_empty() {
+        if !goes_on || !self.seat.may(Act::SeeHealth) || self.around.stands {
             return None;
         }
         let test = self.state.step_in_hand()?.records?;

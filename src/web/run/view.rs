@@ -9,13 +9,14 @@ use super::test_visit::TestPanel;
 use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
 use crate::domain::ids::{PlanId, StationId};
-use crate::domain::protocol::{SectionWork, Step};
+use crate::domain::protocol::{Kind, SectionWork, Step};
 use crate::domain::run::hands_stay::{HandsKnown, end_words};
 use crate::domain::run::headline::{Headline, NextAct};
+use crate::domain::run::holds::STRAND_TEST_DAYS;
 use crate::domain::run::{CurlReading, HeadPlace, State};
-use crate::flow::run_hands;
 use crate::flow::runs::Loaded;
 use crate::flow::test_visits;
+use crate::flow::{run_context, run_hands};
 use crate::store::{Scoped, Stored, people, run_frames, stations, stock_notes};
 use crate::web::bar::{Bar, MainAct, Reach};
 use crate::web::once;
@@ -43,8 +44,10 @@ pub(super) struct Around {
     pub(super) beyond: Vec<(i64, f32)>,
     /// What was picked, weighed or scanned for a bowl.
     pub(super) picked: Picked,
-    /// What a test visit has written down, in words; empty in a service.
+    /// The tests written down that this visit is about, in words; empty where its protocol records none.
     pub(super) written: Vec<String>,
+    /// Nothing is left to write down.
+    pub(super) stands: bool,
 }
 
 impl Around {
@@ -70,12 +73,17 @@ impl Around {
             None => Some(run_hands::known(s, loaded, seat.person()).await?),
         };
         let beyond = stock_notes::list_by_run(s, crate::domain::ids::RunId(loaded.run.run_id)).await?;
-        let written = match test_visits::test_of(&loaded.frame.protocol) {
-            Some(test) => test_visits::list_written(s, &loaded.run, test).await?,
+        let protocol = &loaded.frame.protocol;
+        let service = protocol.kind == Kind::Service;
+        let days = if service { STRAND_TEST_DAYS } else { 0 };
+        let written = match test_visits::test_of(protocol) {
+            Some(test) => test_visits::list_written(s, &loaded.run, (test, days)).await?,
             None => Vec::new(),
         };
+        // A visit has written down what it came for; a service needs what its products ask.
+        let stands = !written.is_empty() && (!service || run_context::strand_tests_stand(s, loaded).await?);
         let picked = Picked::default();
-        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, picked, written })
+        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, picked, written, stands })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -268,8 +276,7 @@ impl Maker<'_> {
         let locked = self.seat.person().is_none();
         let name = short_name(&run.client_name);
         let total = self.loaded.frame.protocol.steps.len();
-        let turn =
-            state.in_hand.map_or_else(|| "no step begun".into(), |i| format!("step {} of {total}", i + 1));
+        let turn = turn_words(state, total);
         let topic = format!("run:{}", run.run_id);
         let closes = self.loaded.frame.protocol.closes_hair();
         let (heading, reasons) = said.map_or(("", Vec::new()), |s| (s.heading, s.reasons));
@@ -278,7 +285,7 @@ impl Maker<'_> {
             id: run.run_id,
             known: state.seq,
             once_key: once::key(),
-            about: format!("{name}, {}, {}, {}", self.loaded.frame.protocol.title, run.chair, turn),
+            about: format!("{name}, {}, {}{turn}", self.loaded.frame.protocol.title, run.chair),
             locked,
             not_you: self.seat.person().map(|p| first_name(&p.name).to_string()).unwrap_or_default(),
             next_line: headline.next.as_ref().map_or_else(String::new, |n| {
@@ -324,7 +331,11 @@ impl Maker<'_> {
             },
             done: state.steps.iter().filter(|s| s.finished_at.is_some()).count(),
             to_come: state.steps.iter().filter(|s| s.started_at.is_none()).count(),
-            breaches: state.breaches(self.now).iter().map(|b| b.words(&|i| self.clock(i))).collect(),
+            breaches: state
+                .breaches(self.now)
+                .iter()
+                .map(|b| b.words(&self.loaded.frame.protocol, &|i| self.clock(i)))
+                .collect(),
             offered: self.seat.person().is_some_and(|p| state.offered_to == Some(p.id)),
             others: self
                 .around
@@ -379,9 +390,13 @@ pub(super) fn link(words: &str, href: &str) -> Option<MainAct> {
     Some(MainAct { words: words.into(), action: href.into(), reach: Reach::Link, hidden: Vec::new() })
 }
 
-pub(super) fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+/// How far a service has come, as it goes on after its title: ", step 3 of 12"; nothing once it has ended.
+pub(super) fn turn_words(state: &State<'_>, total: usize) -> String {
+    match (state.ended, state.in_hand) {
+        (Some(_), _) => String::new(),
+        (None, None) => ", no step begun".into(),
+        (None, Some(i)) => format!(", step {} of {total}", i + 1),
+    }
 }
 
 pub(super) fn pass_of(work: SectionWork) -> u8 {

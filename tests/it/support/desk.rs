@@ -91,7 +91,7 @@ impl Salon {
     /// Works the due estimate out as finishing a run or measuring does.
     pub async fn refresh_due(&self, client: ClientId) -> Option<rinsebell::store::dues::Due> {
         let mut s = self.app.begin(self.id).await.expect("begin");
-        let due = dues::refresh_due(&mut s, &self.app.reference, client).await.expect("worked out");
+        let due = dues::refresh_due(&mut s, &self.app, client).await.expect("worked out");
         s.commit().await.expect("committed");
         due
     }

@@ -1,5 +1,6 @@
 //! A salon to test in: one throw-away cluster a binary, one database a test, the real router.
 
+pub mod bare;
 mod browser;
 mod desk;
 mod hands;

@@ -53,6 +53,9 @@ async fn cluster() -> &'static Throwaway {
                 .await
                 .expect("owner");
             sqlx::migrate!("./migrations").run(&owner).await.expect("migrations run");
+            let mut conn = owner.acquire().await.expect("a connection");
+            rinsebell::flow::protocols::note_shipped(&mut conn).await.expect("what is shipped is noted");
+            drop(conn);
             sqlx::raw_sql(PRACTICE_CLOCK).execute(&owner).await.expect("the clock is replaced");
             sqlx::raw_sql(FAR_APART).execute(&owner).await.expect("ids lie far apart");
             owner.close().await;

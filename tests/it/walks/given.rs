@@ -110,6 +110,13 @@ impl Hands<'_> {
             self.press("id=\"grams\"", &[("lot", lot.as_str()), ("grams", "60")]).await;
         }
         points.retain(|p| *p != HoldPoint::Lot);
+        // What closes the hair is dispensed too, and holds nothing up.
+        if let Some(letter) = step.application.filter(|_| step.is_closing()) {
+            assert!(page.body.contains("For this head:"), "{}: {}", step.code, words_of(&page.body));
+            let lot = shelf.iter().find(|p| p.letter == letter).expect("on the shelf").lot.to_string();
+            self.press("id=\"grams\"", &[("lot", lot.as_str()), ("grams", "80")]).await;
+            assert!(!self.page().await.body.contains("For this head:"), "{}: asked once", step.code);
+        }
         for point in points {
             let page = self.page().await;
             let at = page.body.find(&format!("id=\"hp-{}\"", point.code()));
@@ -237,8 +244,16 @@ pub async fn ended(salon: &Salon, at: &mut Browser, run: i64, protocol: &Protoco
         rinsebell::flow::runs::load(&mut s, &salon.app, RunId(run)).await.expect("read").expect("there");
     s.commit().await.expect("committed");
     let said: Vec<String> =
-        loaded.state().breaches(loaded.now).iter().map(|b| b.words(&|i| i.to_string())).collect();
+        loaded.state().breaches(loaded.now).iter().map(|b| b.words(protocol, &|i| i.to_string())).collect();
     assert!(said.is_empty(), "{}: {said:?}", protocol.code);
+    let taken: Vec<String> =
+        sqlx::query_scalar("select distinct application from dispensed where run_id = $1 order by 1")
+            .bind(run)
+            .fetch_all(&salon.owner)
+            .await
+            .expect("read");
+    let letters: Vec<String> = shelf.iter().map(|p| p.letter.to_string()).collect();
+    assert_eq!(taken, letters, "{}: the lot of each product is on record", protocol.code);
     let mut strand: Vec<String> = sqlx::query_scalar(
         "select family from strand_event where run_id = $1 and did = 'apply' order by seq",
     )
@@ -251,6 +266,20 @@ pub async fn ended(salon: &Salon, at: &mut Browser, run: i64, protocol: &Protoco
     put_on.sort();
     assert_eq!(strand, put_on, "{}: what the hair met", protocol.code);
     assert!(!strand.iter().any(|f| f == Family::Unknown.code()));
+    // Which way hair was re-formed is known of what re-forms it, and of nothing else.
+    let way: Vec<Option<bool>> = sqlx::query_scalar(
+        "select straightened from strand_event where run_id = $1 and did = 'apply' order by seq",
+    )
+    .bind(run)
+    .fetch_all(&salon.owner)
+    .await
+    .expect("read");
+    let meant: Vec<Option<bool>> = protocol
+        .applications
+        .iter()
+        .map(|a| (a.family.group() == rinsebell::domain::chemistry::Group::Thio).then_some(a.straightens))
+        .collect();
+    assert_eq!(way, meant, "{}: straightened or curled", protocol.code);
     let sheet = at.get(&format!("/runs/{run}/aftercare")).await;
     assert_eq!(sheet.status, 200, "{}", sheet.body);
     let record = at.get(&format!("/runs/{run}")).await;

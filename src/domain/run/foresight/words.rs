@@ -4,6 +4,7 @@ use super::{Clash, Foresight, Line, Serve};
 use crate::domain::protocol::Clock;
 use crate::domain::run::track::{Wanted, count_words};
 use crate::domain::run::value::Instant;
+use crate::domain::words::capital;
 use time::Duration;
 
 /// How names and instants are written: "Ilka D.", "14:20".
@@ -22,11 +23,6 @@ fn thing(wanted: Wanted) -> &'static str {
         Wanted::Place(place) => place.code(),
         Wanted::Hands => "hands",
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 fn times(claims: usize) -> String {
