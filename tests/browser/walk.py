@@ -139,7 +139,8 @@ class Walk:
             elif asked := chair.run_js(ASKED):
                 first = chair.run_js("return document.querySelector(`#${arguments[0]} button[name=sign]`).textContent.trim()", asked[0])
                 chair.presses(first, f"#{asked[0]}")
-                chair.sees_not("not yet ")
+                refused = chair.run_js("return document.querySelector('.refusal')?.innerText ?? ''")
+                assert not refused, f"{self.code}, {asked[1]}: {refused}"
             else:
                 return
 

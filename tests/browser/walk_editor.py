@@ -28,13 +28,13 @@ class Editor:
     def __init__(self, house, desk, out):
         self.house, self.desk, self.out, self.pages = house, desk, out, 0
 
-    def picture(self, name, path=None):
-        """Every size of a page; nothing is wider than its screen."""
+    def picture(self, name, path=None, height=None):
+        """Every size of a page, or of what stands at its anchor; nothing is wider than its screen."""
         desk = self.desk
         at = path or desk.path
         self.pages += 1
         for size, width, theme in SIZES:
-            shoot(desk, at, width, theme, self.out / f"editor-{self.pages:02}-{name}-{size}.png")
+            shoot(desk, at, width, theme, self.out / f"editor-{self.pages:02}-{name}-{size}.png", height)
             beyond = desk.width_beyond()
             assert beyond <= 0, f"{name}, {size}: {beyond} px wider than the screen"
         self.rests()
@@ -77,9 +77,9 @@ class Editor:
         desk.sees("never above")
         self.picture("step-below-the-floor")
         self.picture("draft-to-mend", DRAFT)
-        desk.goes_to(f"{ONE}/publication").writes("Why", "Longer is better.").presses("Publish", "main")
-        desk.sees("Below the floor of safety")
-        self.answer_picture("publication-refused")
+        desk.goes_to(f"{ONE}/publication").sees("Below the floor of safety")
+        assert not desk.has("Publish", "main"), "nothing below the floor is published"
+        self.picture("publication-below-the-floor")
         desk.goes_to(f"{DRAFT}/step?of=cover").writes("Longest allowed", "twelve").presses("Keep in the draft", "main")
         self.answer_picture("step-unreadable")
         desk.writes("Longest allowed", "12").presses("Keep in the draft", "main")
@@ -98,6 +98,7 @@ class Editor:
         desk.writes("Title", "Look at the nape").presses("Keep in the draft", "main")
         desk.goes_to(DRAFT).sees("ready to publish")
         self.picture("draft-changed")
+        self.picture("draft-service", f"{DRAFT}#service", 1900)
         for name, acts in (("start", ""), ("mid", "&acts=40"), ("late", "&acts=80")):
             self.picture(f"rehearsal-{name}", f"{ONE}/rehearsal?of=draft{acts}")
         desk.goes_to(f"{ONE}/rehearsal?of=draft")
