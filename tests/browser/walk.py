@@ -168,7 +168,7 @@ class Walk:
     def act(self):
         chair = self.chair
         words = main_act(chair)
-        if words.startswith("Touching") or words.endswith("clear"):
+        if words.startswith("Touching") or words.endswith(" runs clear"):
             self.taps(words)
         elif words.startswith("Read the test curl"):
             reads_a_curl(chair, "firm S")

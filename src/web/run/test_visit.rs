@@ -47,9 +47,14 @@ impl Maker<'_> {
     /// The panel; none while the station is locked and for who sees no health answers.
     pub(super) fn test_panel(&self) -> Option<TestPanel> {
         let test = self.test().filter(|_| self.seat.may(Act::SeeHealth))?;
+        let service = self.loaded.frame.protocol.kind == Kind::Service;
+        // A service looks at them in one step; a visit is about nothing else.
+        if service && self.state.step_in_hand().is_none_or(|s| s.records.is_none()) {
+            return None;
+        }
         Some(TestPanel {
             client: self.loaded.run.client_id,
-            service: self.loaded.frame.protocol.kind == Kind::Service,
+            service,
             title: act_words(test),
             href: self.test_href(test),
             written: self.around.written.clone(),
