@@ -1,5 +1,7 @@
 //! Flags and environment → typed settings, every fault reported at once.
 
+pub mod post;
+
 use crate::cli::calc::CalcArgs;
 use crate::cluster::{DataDir, External, StartFault};
 use clap::builder::FalseyValueParser;
@@ -135,6 +137,8 @@ pub struct ServeArgs {
     /// A practice salon: the clock may be moved, and every screen says so.
     #[arg(long, env = "RINSEBELL_PRACTICE", value_parser = FalseyValueParser::new())]
     practice: bool,
+    #[command(flatten)]
+    post: post::PostArgs,
 }
 
 /// Where the data are, checked.
@@ -175,6 +179,8 @@ pub struct Serve {
     pub speech: Speech,
     /// Whether this is a practice salon.
     pub practice: bool,
+    /// How messages to clients leave.
+    pub post: post::Post,
 }
 
 /// Reads the command line; `serve` is assumed when no command is named. Ends the process on `--help` and
@@ -257,7 +263,8 @@ impl ServeArgs {
         };
         let speech = self.speech(listen, &mut faults);
         let (demo, practice) = (!self.no_demo, self.practice);
-        finish(place.map(|place| Serve { listen, place, demo, speech, practice }), faults)
+        let post = self.post.check(&mut faults);
+        finish(place.map(|place| Serve { listen, place, demo, speech, practice, post }), faults)
     }
 
     fn speech(&self, listen: SocketAddr, faults: &mut Vec<String>) -> Speech {

@@ -19,6 +19,7 @@ pub mod demo;
 pub mod domain;
 pub mod flow;
 pub mod live;
+pub mod mail;
 pub mod migrate;
 pub mod reference;
 pub mod secret;

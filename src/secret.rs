@@ -3,6 +3,8 @@
 //! argon2id with m = 19456 KiB, t = 2, p = 1 (OWASP Password Storage cheat sheet, the floor of the issue).
 //! Hashing runs off the async threads; at most two at once, at most 32 waiting, then "busy".
 
+pub mod link;
+
 use std::sync::Arc;
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier, phc::PasswordHash};

@@ -64,15 +64,16 @@ fn none(wrong: Vec<String>) {
 }
 
 /// A layer and what it may use (DEVELOPERS.md, the map). What is not listed starts the program and may use all.
-const ARROWS: [(&str, &[&str]); 9] = [
+const ARROWS: [(&str, &[&str]); 10] = [
     ("domain", &["domain"]),
     ("reference", &["reference", "domain"]),
     ("calendar", &["calendar", "domain"]),
     ("store", &["store", "domain"]),
     ("flow", &["flow", "store", "reference", "domain", "calendar", "secret", "app"]),
     ("live", &["live", "domain", "store"]),
+    ("mail", &["mail", "domain"]),
     ("web", &["web", "flow", "store", "reference", "domain", "calendar", "secret", "app", "live", "demo"]),
-    ("work", &["work", "flow", "store", "reference", "domain", "calendar", "app"]),
+    ("work", &["work", "flow", "store", "reference", "domain", "calendar", "secret", "mail", "app"]),
     ("calc", &["calc", "reference", "domain", "calendar"]),
 ];
 

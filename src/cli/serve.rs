@@ -30,6 +30,10 @@ async fn make_router(context: Context) -> Result<Router, StartFault> {
     publish(&app)
         .await
         .map_err(|e| StartFault::Other(format!("The shipped protocols could not be published: {e}.")))?;
+    let folder = context.config.place.data.root().join("outbox");
+    let mailer = context.config.post.mailer(&folder.to_string_lossy(), &context.origin);
+    let mailer = mailer.map_err(|fault| StartFault::Settings(vec![fault]))?;
+    context.tasks.spawn(work::outbox::run(app.clone(), mailer));
     context.tasks.spawn(work::run(app.clone()));
     let pool = app.pool.clone();
     context.tasks.spawn(async move {

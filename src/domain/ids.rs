@@ -48,4 +48,8 @@ id! {
     BookingId,
     /// One attempt to reach a client.
     FollowupId,
+    /// A message to a client, in the outbox or gone.
+    MessageId,
+    /// A link sent to a client.
+    LinkId,
 }

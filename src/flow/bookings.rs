@@ -2,13 +2,15 @@
 
 use time::OffsetDateTime;
 
+use super::messages;
 use super::openings::{self, Barred, Found, Looked, Wish};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::followup::Outcome;
 use crate::domain::ids::{BookingId, PersonId};
+use crate::domain::message::Kind;
 use crate::store::bookings::{self, Booking, NewBooking};
-use crate::store::{Scoped, StoreError, Stored, followups};
+use crate::store::{Scoped, StoreError, Stored, client_links, followups, messages as outbox};
 
 /// An opening as it was shown and chosen.
 pub struct Choice<'a> {
@@ -99,8 +101,28 @@ pub async fn book_opening(
     .await?;
     book_patch_visit(s, &found, offer, choice, id).await?;
     followups::insert(s, choice.wish.client, choice.by, Outcome::Booked, None, "", Some(id)).await?;
+    let with = longest(&found, offer);
+    let about = messages::About { booking: id, from, with };
+    let draft = messages::Draft {
+        client: choice.wish.client,
+        kind: Kind::Booked,
+        about: Some(about),
+        protocol: None,
+        by: choice.by,
+    };
+    messages::write(s, &app.reference, zone, &draft).await?;
     tell(s, choice.wish.client.0);
     Ok(id)
+}
+
+/// Whoever has most minutes of an offer, by name.
+fn longest(found: &Found, offer: &crate::domain::booking::service::Offer) -> String {
+    let parts = found.parts(offer);
+    let most = parts.iter().filter(|p| !p.second).max_by_key(|p| {
+        let mine = parts.iter().filter(|q| q.person == p.person && !q.second);
+        mine.map(|q| q.to - q.from).sum::<time::Duration>()
+    });
+    most.map_or_else(String::new, |p| p.name.clone())
 }
 
 async fn book_patch_visit(
@@ -170,6 +192,8 @@ pub async fn cancel_booking(
         return Ok(Changed::Stale);
     }
     bookings::free(s, id).await?;
+    client_links::revoke_of_booking(s, id).await?;
+    outbox::stop_of_booking(s, id, "the booking was given up").await?;
     for visit in bookings::list_patch_visits(s, booking).await?.iter().filter(|v| v.state == "booked") {
         let visit_id = BookingId(visit.booking_id);
         if bookings::set_state(s, visit_id, visit.version, "cancelled", Some(reason)).await? {

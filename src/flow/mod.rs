@@ -2,6 +2,7 @@
 
 mod aftercare;
 pub mod bookings;
+pub mod client_links;
 pub mod clients;
 pub mod consents;
 pub mod consults;
@@ -10,6 +11,7 @@ pub mod followups;
 pub mod hair_photos;
 pub mod hair_tests;
 pub mod lots;
+pub mod messages;
 pub mod openings;
 pub mod plan_checks;
 pub mod plans;

@@ -8,6 +8,7 @@ pub mod consent;
 pub mod floor;
 pub mod growth;
 pub mod limits;
+pub mod messages;
 pub mod protocol_document;
 pub mod protocol_text;
 #[cfg(test)]
@@ -50,6 +51,8 @@ pub struct Reference {
     pub aftercare: AftercareTable,
     /// The words a client signs.
     pub consent: ConsentTable,
+    /// The words clients are written to in.
+    pub messages: messages::MessageTable,
     /// Published growth.
     pub growth: GrowthTable,
     /// What no protocol goes without.
@@ -137,6 +140,7 @@ impl Reference {
             limits: limits::load(files)?,
             aftercare: aftercare::load(files)?,
             consent: consent::load(files)?,
+            messages: messages::load(files)?,
             growth: growth::load(files)?,
             protocols: protocols::load(files, &floor)?,
             floor,

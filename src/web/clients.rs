@@ -57,6 +57,9 @@ pub fn tabs(seat: &Seat, client: &Client, current: &str) -> ClientTabs {
         let health = ["Strand", "Consult", "Consent", "Readings", "Tests", "Plan", "Visits"];
         line.extend(health.map(|name| (name, name.to_lowercase())));
     }
+    if seat.may(Act::FollowUp) {
+        line.push(("Messages", "messages".into()));
+    }
     let links = line
         .into_iter()
         .map(|(name, part)| ScreenLink {

@@ -3,6 +3,9 @@
 pub mod assets;
 pub mod bar;
 pub mod bookings;
+pub mod client_links;
+pub mod client_messages;
+mod client_words;
 pub mod clients;
 pub mod consents;
 pub mod consult_form;
@@ -21,6 +24,8 @@ pub mod health;
 pub mod live;
 pub mod lot_entry;
 pub mod lots;
+pub mod message_words;
+pub mod messages;
 pub mod offers;
 pub mod once;
 pub mod openings;

@@ -21,6 +21,7 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
+use crate::web::typed::minute_of;
 use crate::web::{page, typed};
 
 /// The routes of this screen.
@@ -68,24 +69,6 @@ struct OpeningsPage {
     offers: Vec<Shown>,
     /// A search was made.
     looked: bool,
-}
-
-/// A wall-clock time as a time field sends it, in minutes after 00:00.
-fn minute_of(errors: &mut Errors, name: &str, raw: &str) -> u16 {
-    let parts = raw.trim().split_once(':');
-    let two = |part: &str, most: u16| {
-        (part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit()))
-            .then(|| part.parse::<u16>().ok())
-            .flatten()
-            .filter(|n| *n <= most)
-    };
-    match parts.and_then(|(h, m)| Some(two(h, 23)? * 60 + two(m, 59)?)) {
-        Some(minute) => minute,
-        None => {
-            errors.note(name, "Write a time of the day as hours and minutes, such as 10:00.");
-            0
-        }
-    }
 }
 
 /// Reads the wish; a wanted day before today becomes today.

@@ -216,12 +216,13 @@ impl Seat {
 
     /// The frame of a screen. `now` is the database's clock.
     pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
-        let line: [(&str, &str, Option<Act>); 9] = [
+        let line: [(&str, &str, Option<Act>); 10] = [
             ("Floor", "/floor", None),
             ("Day sheet", "/day", Some(Act::Book)),
             ("Clients", "/clients", Some(Act::SeeClients)),
             ("Regrowth", "/regrowth", Some(Act::FollowUp)),
             ("Openings", "/openings", Some(Act::Book)),
+            ("Messages", "/messages", Some(Act::FollowUp)),
             ("Shelf", "/shelf", Some(Act::SeeShelf)),
             ("Protocols", "/protocols", Some(Act::KeepProtocols)),
             ("Team", "/team", Some(Act::KeepTeam)),

@@ -6,6 +6,8 @@ use crate::web::routes::Line;
 /// All lines of all screens.
 pub const TABLE: &[&[Line]] = &[
     crate::web::bookings::LINES,
+    crate::web::client_links::LINES,
+    crate::web::client_messages::LINES,
     crate::web::clients::LINES,
     crate::web::consents::LINES,
     crate::web::consults::LINES,
@@ -18,6 +20,8 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::live::LINES,
     crate::web::lot_entry::LINES,
     crate::web::lots::LINES,
+    crate::web::message_words::LINES,
+    crate::web::messages::LINES,
     crate::web::openings::LINES,
     crate::web::product_page::LINES,
     crate::web::products::LINES,

@@ -96,6 +96,24 @@ fn read_day(text: &str) -> Option<Date> {
     Date::from_calendar_date(i32::from(year), month, u8::try_from(day).ok()?).ok()
 }
 
+/// A wall-clock time as a time field sends it, in minutes after 00:00.
+pub fn minute_of(errors: &mut Errors, name: &str, raw: &str) -> u16 {
+    let parts = raw.trim().split_once(':');
+    let two = |part: &str, most: u16| {
+        (part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit()))
+            .then(|| part.parse::<u16>().ok())
+            .flatten()
+            .filter(|n| *n <= most)
+    };
+    match parts.and_then(|(h, m)| Some(two(h, 23)? * 60 + two(m, 59)?)) {
+        Some(minute) => minute,
+        None => {
+            errors.note(name, "Write a time of the day as hours and minutes, such as 10:00.");
+            0
+        }
+    }
+}
+
 /// A day that is not after today.
 pub fn past_day(e: &mut Errors, name: &str, raw: &str, today: Date) -> Option<Date> {
     let day = day(e, name, raw)?;

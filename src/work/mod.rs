@@ -1,5 +1,7 @@
 //! What is done in the background, in every process: a sweep once an hour. Two processes may sweep at once.
 
+pub mod outbox;
+
 use std::time::Duration;
 
 use crate::app::App;

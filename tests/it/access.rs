@@ -14,7 +14,11 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 13] = [
+const SAMPLES: [(&str, &str); 16] = [
+    // No link of ours: a stranger is told that there is nothing.
+    ("/c/{salon}", "client"),
+    ("/c/{salon}/{token}", "client"),
+    ("/messages/{id}", "booking"),
     ("/clients/{id}/tests/skin/{test}", "skin_test"),
     ("/clients/{id}/tests/hair/{test}", "skin_test"),
     ("/clients/{id}", "client"),
@@ -53,7 +57,8 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
 
 /// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
 /// station and no step.
-const NOT_YET: [&str; 6] = [
+const NOT_YET: [&str; 7] = [
+    "/messages/{id}/stop",
     "/protocols/{code}/draft/step",
     "/runs/{id}/aftercare",
     "/runs",

@@ -20,6 +20,7 @@ mod hair_photos;
 mod learn;
 mod live;
 mod lots;
+mod messages;
 mod mixtures;
 mod mutations;
 mod outage;

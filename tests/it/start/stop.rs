@@ -18,6 +18,7 @@ fn settings(folder: &Folder) -> Serve {
         demo: false,
         speech: Speech::Plain,
         practice: false,
+        post: rinsebell::config::post::Post::default(),
     }
 }
 
