@@ -12,6 +12,7 @@ pub mod growth;
 pub mod gs1;
 pub mod hair_test;
 pub mod ids;
+pub mod incident;
 pub mod message;
 pub mod plan_check;
 // After plan_check: what was felt names the hair.

@@ -10,6 +10,7 @@ pub mod dues;
 pub mod followups;
 pub mod hair_photos;
 pub mod hair_tests;
+pub mod incidents;
 pub mod lots;
 pub mod messages;
 pub mod openings;

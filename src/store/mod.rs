@@ -24,6 +24,7 @@ pub mod hair_photos;
 pub mod hair_tests;
 pub mod hours;
 pub mod idempotency;
+pub mod incidents;
 pub mod lots;
 pub mod messages;
 pub mod openings;

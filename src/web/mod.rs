@@ -21,6 +21,8 @@ pub mod form;
 pub mod hair_photos;
 pub mod hair_tests;
 pub mod health;
+mod incident_report;
+pub mod incidents;
 pub mod live;
 pub mod lot_entry;
 pub mod lots;

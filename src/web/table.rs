@@ -17,6 +17,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::hair_photos::LINES,
     crate::web::hair_tests::LINES,
     crate::web::health::LINES,
+    crate::web::incidents::LINES,
     crate::web::live::LINES,
     crate::web::lot_entry::LINES,
     crate::web::lots::LINES,

@@ -14,7 +14,8 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 16] = [
+const SAMPLES: [(&str, &str); 17] = [
+    ("/incidents/{id}", "booking"),
     // No link of ours: a stranger is told that there is nothing.
     ("/c/{salon}", "client"),
     ("/c/{salon}/{token}", "client"),
@@ -57,7 +58,10 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
 
 /// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
 /// station and no step.
-const NOT_YET: [&str; 7] = [
+const NOT_YET: [&str; 10] = [
+    "/incidents/{id}",
+    "/incidents/{id}/accounts",
+    "/incidents/{id}/report",
     "/messages/{id}/stop",
     "/protocols/{code}/draft/step",
     "/runs/{id}/aftercare",

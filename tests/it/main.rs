@@ -17,6 +17,7 @@ mod day;
 mod demo;
 mod gs1;
 mod hair_photos;
+mod incidents;
 mod learn;
 mod live;
 mod lots;

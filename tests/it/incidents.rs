@@ -1,0 +1,149 @@
+//! Incidents: a stop opens one by itself, an account is written over the newest alone, a burn is not closed before a doctor
+//! was advised, and the report carries what authorities ask for.
+
+use rinsebell::domain::ids::ClientId;
+
+use crate::support::{Answer, Browser, Salon};
+
+async fn ready() -> (Salon, Browser, ClientId) {
+    let salon = Salon::open().await;
+    let client = salon.client("Ilka Moorcroft").await;
+    let chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
+    (salon, chair, client)
+}
+
+async fn open(chair: &mut Browser, client: ClientId) -> i64 {
+    let once = rinsebell::secret::new_uuid();
+    let done = chair.post(&format!("/clients/{client}/incidents"), &[("once", &once)]).await;
+    assert_eq!(done.status, 303, "{}", done.body);
+    done.location_id()
+}
+
+async fn write(chair: &mut Browser, id: i64, newest: &str, more: &[(&str, &str)]) -> Answer {
+    let once = rinsebell::secret::new_uuid();
+    let now = chair.get(&format!("/incidents/{id}")).await;
+    assert_eq!(now.status, 200, "{}", now.body);
+    let (on, at) = (now.field("onset_on"), now.field("onset_at"));
+    let mut fields = vec![("once", once.as_str()), ("newest", newest), ("onset_on", &on), ("onset_at", &at)];
+    fields.extend(more);
+    chair.post(&format!("/incidents/{id}/accounts"), &fields).await
+}
+
+#[tokio::test]
+async fn a_burn_is_written_down_and_not_closed_before_a_doctor_was_advised() {
+    let (salon, mut chair, client) = ready().await;
+    let id = open(&mut chair, client).await;
+    assert!(chair.get("/incidents").await.body.contains("nothing written yet"));
+    let bare = write(&mut chair, id, "", &[("doctor", "no")]).await;
+    assert_eq!(bare.status, 422);
+    assert!(bare.body.contains("at least one sign"), "{}", bare.body);
+    let early = [
+        ("signs", "burn"),
+        ("aid", "rinsed"),
+        ("doctor", "no"),
+        ("words", "behind the ear"),
+        ("closed", "yes"),
+    ];
+    let refused = write(&mut chair, id, "", &early).await;
+    assert_eq!(refused.status, 422);
+    assert!(
+        refused.body.contains("a doctor is advised") && refused.body.contains("behind the ear"),
+        "{}",
+        refused.body
+    );
+    let kept = write(
+        &mut chair,
+        id,
+        "",
+        &[
+            ("signs", "burn"),
+            ("aid", "rinsed"),
+            ("doctor", "advised"),
+            ("words", "behind the ear"),
+            ("serious", "deep-burn"),
+        ],
+    )
+    .await;
+    assert_eq!(kept.status, 303, "{}", kept.body);
+    // Serious and untold: not closed either; a second writer over the old account is told and loses nothing.
+    let newest = chair.get(&format!("/incidents/{id}")).await.field("newest");
+    let untold = write(
+        &mut chair,
+        id,
+        &newest,
+        &[("signs", "burn"), ("doctor", "seen"), ("serious", "deep-burn"), ("closed", "yes")],
+    )
+    .await;
+    assert!(untold.status == 422 && untold.body.contains("told to the maker"), "{}", untold.body);
+    let stale =
+        write(&mut chair, id, "", &[("signs", "redness"), ("doctor", "no"), ("words", "my second thought")])
+            .await;
+    assert!(
+        stale.status == 422 && stale.body.contains("meanwhile") && stale.body.contains("my second thought"),
+        "{}",
+        stale.body
+    );
+    let end = write(
+        &mut chair,
+        id,
+        &newest,
+        &[
+            ("signs", "burn"),
+            ("doctor", "seen"),
+            ("serious", "deep-burn"),
+            ("told", "maker"),
+            ("closed", "yes"),
+        ],
+    )
+    .await;
+    assert_eq!(end.status, 303, "{}", end.body);
+    assert!(!chair.get("/incidents").await.body.contains("Ilka"), "closed ones are not among the open");
+    assert!(chair.get("/incidents?all=yes").await.body.contains("Ilka"));
+    let report = chair.get(&format!("/incidents/{id}/report")).await;
+    // Fields of the UK authority's form for undesirable effects (published.md §8): professional use, onset, signs, site.
+    for field in [
+        "Used by: a professional",
+        "Began",
+        "Signs: burn",
+        "Serious: second- or third-degree burn",
+        "behind the ear",
+        "Told: the maker",
+    ] {
+        assert!(report.body.contains(field), "{field}: {}", report.body);
+    }
+    // The database by itself.
+    let raw =
+        "insert into incident_account (salon_id, incident_id, client_id, onset_at, signs, doctor, closed, by)
+        values ($1,$2,$3, rinsebell_now(), array['blisters'], 'no', true, $4)";
+    let error = sqlx::query(raw)
+        .bind(salon.id.0)
+        .bind(id)
+        .bind(client.0)
+        .bind(salon.staff.stylist.0)
+        .execute(&salon.owner)
+        .await
+        .unwrap_err();
+    assert!(error.to_string().contains("incident_account_doctor_before_closed"), "{error}");
+    let other = salon.client("Nerys Amblin").await;
+    let error = sqlx::query(sqlx::AssertSqlSafe(raw.replace("true", "false")))
+        .bind(salon.id.0)
+        .bind(id)
+        .bind(other.0)
+        .bind(salon.staff.stylist.0)
+        .execute(&salon.owner)
+        .await;
+    assert!(error.unwrap_err().to_string().contains("incident:other-client"));
+}
+
+#[tokio::test]
+async fn reception_and_other_salons_see_no_incident() {
+    let (salon, mut chair, client) = ready().await;
+    let id = open(&mut chair, client).await;
+    let mut desk = salon.seat("Desk", "desk", salon.staff.reception).await;
+    for path in ["/incidents".to_string(), format!("/incidents/{id}"), format!("/incidents/{id}/report")] {
+        assert_eq!(desk.get(&path).await.status, 403, "{path}");
+    }
+    let other = salon.second().await;
+    let mut s = salon.app.begin(other).await.unwrap();
+    assert!(rinsebell::store::incidents::list(&mut s, false, None).await.unwrap().is_empty());
+}
