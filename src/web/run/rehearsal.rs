@@ -203,7 +203,7 @@ impl Maker<'_> {
             map.hidden = at.hidden(walked.acts + 1);
             map.heading = "Head from above".into();
         }
-        let turn = super::view::turn_words(&state, protocol.steps.len());
+        let turn = super::view::turn_words(state, protocol.steps.len());
         let jump = |i: usize| {
             let code = &protocol.steps[i].code;
             let acts = walked.begun.iter().find(|(c, _)| c == code).map(|(_, acts)| *acts);
