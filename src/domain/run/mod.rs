@@ -24,6 +24,7 @@ mod records;
 pub mod refusal;
 mod refusal_words;
 pub mod rehearsal;
+mod stand_ins;
 mod starts;
 pub mod state;
 mod sweep;

@@ -8,20 +8,16 @@ use super::bells::BellKind;
 use super::command::{Actor, Command, Context, Fact};
 use super::decide::decide;
 use super::event::{Event, Happened, NewEvent, Signed};
-use super::frame::{RunFrame, SheetTimes};
+use super::frame::RunFrame;
 use super::headline::NextAct;
-use super::holds::{
-    ConsentRecord, FrameProduct, HoldContext, LawVerdict, LotRecord, PatchTestRecord, PlanRecord,
-    PlanVerdict, SkinOutcome, SkinReading, SkinTest,
-};
 use super::refusal::Refusals;
+use super::stand_ins::{frame, holds, lot_of};
 use super::state::State;
 use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 use crate::domain::access::Role;
 use crate::domain::chemistry::family::Family;
-use crate::domain::ids::{LotId, PersonId, ProductId, StationId};
+use crate::domain::ids::{LotId, PersonId, StationId};
 use crate::domain::protocol::{Clock, HoldPoint, Meaning, Protocol, Section, Step, StepCode};
-use crate::domain::sheet::SheetHair;
 use time::Duration;
 
 /// Most acts of a rehearsal: a service of 60 steps, all its sections tapped and looked at, has fewer.
@@ -53,8 +49,13 @@ pub struct Rehearsal {
 impl Rehearsal {
     /// Before the first act.
     pub fn new(protocol: &Protocol, start: Instant) -> Rehearsal {
+        Rehearsal::held_to(frame(protocol), start)
+    }
+
+    /// Before the first act of a service with these very products and sheets. Each product's lot has its product's number.
+    pub fn held_to(frame: RunFrame, start: Instant) -> Rehearsal {
         Rehearsal {
-            frame: frame(protocol),
+            frame,
             events: Vec::new(),
             now: start,
             acts: 0,
@@ -115,7 +116,11 @@ impl Rehearsal {
         }
     }
 
-    fn command(&mut self, command: &Command) -> Result<(), Refusals> {
+    /// Does something besides the next act, at the made-up clock.
+    ///
+    /// # Errors
+    /// What [`decide`] says against it.
+    pub fn command(&mut self, command: &Command) -> Result<(), Refusals> {
         let new = decide(&self.state(), command, &self.context())?;
         for e in new {
             let NewEvent { happened_at, by, station, fact_id, kind, .. } = e;
@@ -125,7 +130,11 @@ impl Rehearsal {
         Ok(())
     }
 
-    fn fact(&mut self, happened: Happened) -> Result<(), Refusals> {
+    /// Puts something besides the next act on the made-up record.
+    ///
+    /// # Errors
+    /// What [`decide`] says against it.
+    pub fn fact(&mut self, happened: Happened) -> Result<(), Refusals> {
         let fact_id = FactId(self.events.len() as u128 + 1);
         self.command(&Command::Record(Fact { fact_id, happened_at: self.now, happened }))
     }
@@ -190,7 +199,11 @@ impl Rehearsal {
                 self.sign(&step, HoldPoint::Scalp)?;
                 Done::of("Scalp read: intact")
             }
-            NextAct::FinishRun | NextAct::CloseStop | NextAct::ReadStop | NextAct::Nothing => {
+            NextAct::ReadStop => {
+                self.command(&Command::ReadStop { whole: true })?;
+                Done::of("Skin whole, eyes clear, no swelling")
+            }
+            NextAct::FinishRun | NextAct::CloseStop | NextAct::Nothing => {
                 self.command(&Command::FinishRun)?;
                 Done::of("Service ended")
             }
@@ -270,8 +283,9 @@ impl Rehearsal {
     fn sign(&mut self, step: &StepCode, point: HoldPoint) -> Result<(), Refusals> {
         let letter = self.frame.protocol.step(step).and_then(|s| s.application);
         if let (HoldPoint::Lot, Some(application)) = (point, letter) {
-            let lot = lot_of(application);
-            self.command(&Command::DispenseLot { application, lot, grams: 60.0 })?;
+            for (lot, grams) in self.bowl_of(application) {
+                self.command(&Command::DispenseLot { application, lot, grams })?;
+            }
         }
         // The strand test nobody asked for is said so; every other first answer holds.
         let mut held = point.answers().iter().filter(|a| a.meaning == Meaning::Holds);
@@ -279,6 +293,13 @@ impl Rehearsal {
         let value = answer.map_or_else(String::new, |a| a.code.to_owned());
         let signed = Signed { hold_point: point, value, place: None };
         self.command(&Command::SignHoldPoint { step: step.clone(), signed })
+    }
+
+    /// What goes into the bowl of an application: its product, and one of what that is mixed with.
+    fn bowl_of(&self, application: char) -> Vec<(LotId, f64)> {
+        let Some(product) = self.frame.product(application) else { return Vec::new() };
+        let part = product.parts.first().map(|part| (lot_of(*part), 60.0));
+        std::iter::once((lot_of(product.product), 60.0)).chain(part).collect()
     }
 
     /// The clock goes on by one section's share of the step, from the second section on.
@@ -336,89 +357,6 @@ impl Done {
 
 fn minutes_of(minutes: u16) -> Duration {
     Duration::minutes(i64::from(minutes))
-}
-
-fn number(letter: char) -> i64 {
-    i64::from(u32::from(letter))
-}
-
-fn lot_of(letter: char) -> LotId {
-    LotId(number(letter))
-}
-
-/// The protocol with stand-ins for products and for what their sheets would say.
-fn frame(protocol: &Protocol) -> RunFrame {
-    let products = protocol.applications.iter().map(|a| FrameProduct {
-        application: a.letter,
-        product: ProductId(number(a.letter)),
-        family: a.family,
-        strength: "mild".to_owned(),
-        skin_test: SkinTest::Patch,
-        forbids_closing_after_stop: false,
-        mixed_life_min: None,
-        parts: Vec::new(),
-    });
-    let sheet = protocol.sheet_clocks().map(|(step, clock)| {
-        let usual = match clock {
-            Clock::Phase => step.minutes_typical,
-            Clock::Exposure => usual_exposure(protocol, step),
-        };
-        SheetTimes {
-            step: step.code.clone(),
-            clock,
-            hair: SheetHair::Any,
-            target_min: Some(usual),
-            least_min: None,
-            most_min: Some(usual.saturating_add(10)),
-        }
-    });
-    RunFrame { products: products.collect(), sheet: sheet.collect(), protocol: protocol.clone() }
-}
-
-/// Usual minutes from the step that touches first to the rinse.
-fn usual_exposure(protocol: &Protocol, first: &Step) -> u16 {
-    let from = protocol.index_of(&first.code).unwrap_or(0);
-    let on = protocol.steps.iter().skip(from);
-    let on = on.take_while(|s| first.application.is_none_or(|l| !s.rinses.contains(&l)));
-    on.map(|s| s.minutes_typical).fold(0, u16::saturating_add).max(1)
-}
-
-/// Records that all hold.
-fn holds(frame: &RunFrame, start: Instant) -> HoldContext {
-    let before = |hours| start - Duration::hours(hours);
-    let tests = frame.products.iter().map(|p| PatchTestRecord {
-        product: p.product,
-        family: p.family,
-        placed_at: before(72),
-        readings: vec![SkinReading {
-            read_at: before(12),
-            by: NOBODY,
-            outcome: SkinOutcome::NoReaction,
-            in_chair: true,
-        }],
-        formula_changed: false,
-    });
-    let lots = frame.products.iter().map(|p| LotRecord {
-        lot: lot_of(p.application),
-        product: p.product,
-        expires_at: None,
-        opened_until: None,
-        law: LawVerdict::Within,
-        withdrawn: false,
-        quarantined: false,
-        came_in_grams: 1000,
-    });
-    HoldContext {
-        visit_from: before(1),
-        patch_test_days: 183,
-        patch_tests: tests.collect(),
-        reactions: Vec::new(),
-        strand_test_needed: false,
-        strand_tests: Vec::new(),
-        consent: Some(ConsentRecord { signed_at: start, guardian_needed: false, guardian_signed: false }),
-        plan: Some(PlanRecord { verdict: PlanVerdict::Clear, checked_at: start, stale: false }),
-        lots: lots.collect(),
-    }
 }
 
 #[cfg(test)]
