@@ -25,22 +25,62 @@ const LEAST_SD: f64 = 1e-4;
 pub async fn refresh_due(s: &mut Scoped, app: &App, client: ClientId) -> Stored<Option<Due>> {
     let reference = &app.reference;
     let Some(record) = clients::find(s, client).await? else { return Ok(None) };
+    let curl = record.curl_group.as_deref();
+    let Some(last) = last_service(s, app, client).await? else { return Ok(None) };
+    let prior = prior(s, reference, curl).await?;
+    let Some(due) = keep_due(s, client, &last, prior).await? else { return Ok(None) };
+    s.changed("regrowth");
+    s.changed(format!("client:{client}"));
+    Ok(Some(due))
+}
+
+/// The same for one of many, where what the salon has learned of this curl was asked once for all of them.
+///
+/// # Errors
+/// Those of the store.
+pub async fn refresh_due_from(
+    s: &mut Scoped,
+    app: &App,
+    client: ClientId,
+    prior: Rate,
+) -> Stored<Option<Due>> {
+    match last_service(s, app, client).await? {
+        Some(last) => keep_due(s, client, &last, prior).await,
+        None => Ok(None),
+    }
+}
+
+/// The last service that comes again, and what was seen of the growth.
+struct LastService {
+    protocol: Protocol,
+    on: Date,
+    run_id: Option<i64>,
+    seen: Vec<Visit>,
+}
+
+async fn last_service(s: &mut Scoped, app: &App, client: ClientId) -> Stored<Option<LastService>> {
+    let reference = &app.reference;
     let events = dues::list_growth_events(s, client).await?;
     let again: Vec<&str> =
         reference.protocols.iter().filter(|p| p.retouch.is_some()).map(|p| p.code.as_str()).collect();
     let last_run = dues::find_last_run(s, client, &again).await?;
     let given = last_run.as_ref().and_then(|run| reference.protocol(&run.protocol));
-    let Some((shipped, last_on)) = service_due(reference, given, &events) else { return Ok(None) };
+    let Some((shipped, on)) = service_due(reference, given, &events) else { return Ok(None) };
     // Which service comes next is the trade's, its millimetres and weeks are the salon's own where it has some.
     let Some(protocol) = super::protocols::in_force(s, app, &shipped.code).await? else { return Ok(None) };
-    let prior = prior(s, reference, record.curl_group.as_deref()).await?;
-    let seen: Vec<Visit> = events.iter().map(|e| e.visit).collect();
-    let rate = prior.after_all(&visits::observations(&seen));
-    let Some(due) = due_of(&protocol, rate, last_on) else { return Ok(None) };
-    let due = Due { client_id: client.0, run_id: last_run.map(|run| run.run_id), ..due };
+    Ok(Some(LastService {
+        protocol,
+        on,
+        run_id: last_run.map(|run| run.run_id),
+        seen: events.iter().map(|e| e.visit).collect(),
+    }))
+}
+
+async fn keep_due(s: &mut Scoped, client: ClientId, last: &LastService, prior: Rate) -> Stored<Option<Due>> {
+    let rate = prior.after_all(&visits::observations(&last.seen));
+    let Some(due) = due_of(&last.protocol, rate, last.on) else { return Ok(None) };
+    let due = Due { client_id: client.0, run_id: last.run_id, ..due };
     dues::upsert(s, &due).await?;
-    s.changed("regrowth");
-    s.changed(format!("client:{client}"));
     Ok(Some(due))
 }
 
@@ -104,7 +144,7 @@ pub async fn lesson(s: &mut Scoped, reference: &Reference, curl: &str) -> Stored
 
 /// Where a client of this curl starts: what the salon has learned when it may be used, else the published row. A curl
 /// nobody has named teaches nothing and starts from the slowest published row.
-pub(super) async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
+pub async fn prior(s: &mut Scoped, reference: &Reference, curl: Option<&str>) -> Stored<Rate> {
     if let Some(curl) = curl
         && let Some(lesson) = lesson(s, reference, curl).await?
     {

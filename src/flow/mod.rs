@@ -21,6 +21,7 @@ pub mod protocols;
 pub mod readings;
 pub mod run_context;
 pub mod run_effects;
+pub mod run_freeze;
 pub mod run_hands;
 pub mod runs;
 pub mod services;

@@ -8,7 +8,7 @@ use super::strands::{self, Told};
 use crate::app::App;
 use crate::domain::chemistry::Verdict;
 use crate::domain::ids::{ClientId, PersonId, PlanId, ProductId, RunId};
-use crate::domain::plan_check::{self, Found, Way};
+use crate::domain::plan_check::{self, Found, PlannedProduct, Way};
 use crate::domain::protocol::Protocol;
 use crate::domain::strand::{Deed, Strand, Zone};
 use crate::store::clients::Client;
@@ -31,27 +31,8 @@ pub async fn make_plan(
 ) -> Stored<PlanId> {
     clients::lock(s, client.id()).await?;
     let checked = check(s, app, client, protocol, asked, trim).await?;
-    let kept: Vec<KeptApplication> = checked
-        .products
-        .iter()
-        .zip(&checked.product_ids)
-        .map(|(p, id)| {
-            let (zone, from_mm, to_mm) = zone_columns(p.zone);
-            KeptApplication {
-                letter: p.letter.to_string(),
-                title: p.title.clone(),
-                product_id: id.0,
-                product: p.product.clone(),
-                family: p.family.code().into(),
-                strength: p.strength.map(|x| x.code().to_string()).unwrap_or_default(),
-                zone: zone.into(),
-                from_mm,
-                to_mm,
-                straightens: p.straightens,
-                opening: p.opening,
-            }
-        })
-        .collect();
+    let kept: Vec<KeptApplication> =
+        checked.products.iter().zip(&checked.product_ids).map(|(p, id)| kept_application(p, *id)).collect();
     let findings: Vec<KeptFinding> = checked.found.iter().take(400).map(kept_finding).collect();
     let plan = plans::insert(
         s,
@@ -88,6 +69,24 @@ pub fn zone_columns(zone: Zone) -> (&'static str, Option<f64>, Option<f64>) {
     }
 }
 
+/// An application as kept with the plan.
+pub fn kept_application(p: &PlannedProduct, id: ProductId) -> KeptApplication {
+    let (zone, from_mm, to_mm) = zone_columns(p.zone);
+    KeptApplication {
+        letter: p.letter.to_string(),
+        title: p.title.clone(),
+        product_id: id.0,
+        product: p.product.clone(),
+        family: p.family.code().into(),
+        strength: p.strength.map(|x| x.code().to_string()).unwrap_or_default(),
+        zone: zone.into(),
+        from_mm,
+        to_mm,
+        straightens: p.straightens,
+        opening: p.opening,
+    }
+}
+
 /// A kept zone, read.
 pub fn kept_zone(a: &KeptApplication) -> Option<Zone> {
     Some(match a.zone.as_str() {
@@ -99,7 +98,8 @@ pub fn kept_zone(a: &KeptApplication) -> Option<Zone> {
     })
 }
 
-fn kept_finding(f: &Found) -> KeptFinding {
+/// A finding as kept with the plan.
+pub fn kept_finding(f: &Found) -> KeptFinding {
     KeptFinding {
         letters: f.letters.clone(),
         verdict: f.verdict.code().into(),
