@@ -46,6 +46,8 @@ pub enum Command {
         #[command(subcommand)]
         act: DemoAct,
     },
+    /// Invent a whole salon as if worked in for years, in a data folder where nobody works yet.
+    Invent(InventArgs),
     /// Write the whole database to a file.
     Backup {
         /// The file; replaced when it exists.
@@ -94,6 +96,32 @@ pub struct PlaceArgs {
     /// With --database-url: the URL of the app's plain role, when rinsebell should not make it.
     #[arg(long, value_name = "URL", env = "RINSEBELL_DATABASE_APP_URL", hide_env_values = true)]
     database_app_url: Option<String>,
+}
+
+/// Flags of `invent`.
+#[derive(Clone, Copy, Debug, Args)]
+pub struct Invention {
+    /// The same seed on the same day invents the same salon.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Clients.
+    #[arg(long, value_name = "N", default_value_t = 500, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub clients: u32,
+    /// Years worked, up to today.
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=20))]
+    pub years: u32,
+    /// People who work there.
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u32).range(3..=60))]
+    pub staff: u32,
+}
+
+/// `invent`: what, and where.
+#[derive(Clone, Debug, Args)]
+pub struct InventArgs {
+    #[command(flatten)]
+    pub what: Invention,
+    #[command(flatten)]
+    pub place: PlaceArgs,
 }
 
 /// Flags of `learn`.

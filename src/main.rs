@@ -8,6 +8,7 @@ fn main() -> ExitCode {
     match config::parse().command {
         Command::Serve(args) => cli::block_on(cli::serve::main(&args)),
         Command::Learn(args) => cli::learn::main(&args),
+        Command::Invent(args) => cli::block_on(cli::invent::main(&args)),
         Command::Check { what: Some(CheckWhat::Protocols { dir }), .. } => {
             cli::check::protocols(dir.as_deref())
         }

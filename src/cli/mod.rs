@@ -4,6 +4,7 @@ pub mod backup;
 pub mod calc;
 pub mod check;
 pub mod demo;
+pub mod invent;
 pub mod learn;
 pub mod serve;
 

@@ -7,6 +7,7 @@ mod bookings;
 mod clients;
 mod files;
 mod house;
+pub mod invent;
 mod service;
 
 use std::collections::BTreeMap;
@@ -153,7 +154,7 @@ pub async fn refresh(owner: &PgConnectOptions, app: &App) -> Laid<bool> {
 }
 
 /// One transaction of the owner. It has ended when its pool is closed: closing waits for its connection.
-async fn with_owner(owner: &PgConnectOptions, work: impl AsyncFnOnce(Scoped) -> Laid<bool>) -> Laid<bool> {
+async fn with_owner<T>(owner: &PgConnectOptions, work: impl AsyncFnOnce(Scoped) -> Laid<T>) -> Laid<T> {
     // Waiting for another start is no slow statement to tell of.
     let quiet = owner.clone().disable_statement_logging();
     let pool = PgPoolOptions::new().max_connections(1).connect_with(quiet).await?;

@@ -25,6 +25,7 @@ pub mod hair_tests;
 pub mod hours;
 pub mod idempotency;
 pub mod incidents;
+pub mod invent;
 pub mod lots;
 pub mod messages;
 pub mod openings;

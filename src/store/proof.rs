@@ -49,7 +49,7 @@ pub fn hex(bytes: &[u8]) -> String {
 }
 
 /// An instant as the chain writes it: UTC, microseconds.
-fn instant(at: OffsetDateTime) -> String {
+pub fn instant(at: OffsetDateTime) -> String {
     let at = at.to_offset(UtcOffset::UTC);
     let (year, month, day) = at.to_calendar_date();
     let (hour, minute, second, micro) = at.to_hms_micro();
@@ -86,6 +86,12 @@ impl Line {
             hex(&self.prev_hash),
         ]
         .join(&BETWEEN.to_string())
+    }
+
+    /// Chains it to the line before it, whose hash is `prev` (empty before the first).
+    pub fn seal(&mut self, salon: SalonId, run: RunId, prev: &[u8]) {
+        self.prev_hash = prev.to_vec();
+        self.hash = sha256(&self.words(salon, run));
     }
 
     /// The event it is.
@@ -196,7 +202,16 @@ pub struct LedgerLine {
 impl LedgerLine {
     /// Its words give its hash.
     pub fn holds(&self, salon: SalonId) -> bool {
-        let words = [
+        sha256(&self.words(salon)) == self.hash
+    }
+
+    /// Chains it to the line before it: its `prev_hash` is that line's hash.
+    pub fn seal(&mut self, salon: SalonId) {
+        self.hash = sha256(&self.words(salon));
+    }
+
+    fn words(&self, salon: SalonId) -> String {
+        [
             salon.to_string(),
             self.ledger_seq.to_string(),
             self.run_id.to_string(),
@@ -205,8 +220,7 @@ impl LedgerLine {
             instant(self.at),
             hex(&self.prev_hash),
         ]
-        .join(&BETWEEN.to_string());
-        sha256(&words) == self.hash
+        .join(&BETWEEN.to_string())
     }
 }
 

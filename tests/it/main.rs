@@ -18,6 +18,7 @@ mod demo;
 mod gs1;
 mod hair_photos;
 mod incidents;
+mod invent;
 mod learn;
 mod live;
 mod lots;

@@ -120,6 +120,9 @@ async fn every_statement_names_its_salon() {
         "select rinsebell_now()",
         "select exists (select 1 from salon)",
         "insert into shipped_protocol (",
+        // The owner's alone: where a table counts from, and what its references are.
+        "pg_get_serial_sequence(",
+        "from pg_constraint",
     ];
     let mut wrong = Vec::new();
     for s in store().iter().filter(|s| !apart.iter().any(|a| s.sql.contains(a))) {

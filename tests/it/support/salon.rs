@@ -144,6 +144,16 @@ impl Salon {
         Salon { app, id, staff, owner, database, stop }
     }
 
+    /// A fresh database, at noon, without a salon: app, its owner's connect options, the stop of the app.
+    pub async fn nobody() -> (App, PgPool, TestDatabase, CancellationToken) {
+        let (app, owner, database, stop) = Salon::bare(true).await;
+        sqlx::query("update practice_clock set ahead = date_trunc('day', clock_timestamp()) + interval '12 hours' - clock_timestamp()")
+            .execute(&owner)
+            .await
+            .expect("the clock is set");
+        (app, owner, database, stop)
+    }
+
     /// A fresh database with one salon, five people (PIN [`PIN`], manager also [`PASSPHRASE`]).
     pub async fn open() -> Salon {
         let (app, owner, database, stop) = Salon::bare(false).await;

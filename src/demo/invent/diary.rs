@@ -1,0 +1,237 @@
+//! Who is taken when, and how many places of a kind: a salon's past and coming days in slots of six minutes.
+
+use std::collections::BTreeMap;
+
+use crate::domain::booking::Chain;
+
+/// The salon opens so many minutes after midnight.
+pub const OPENS_MIN: u16 = 8 * 60;
+/// It is open for so long.
+const OPEN_MIN: i64 = 12 * 60;
+/// Length of a slot. A day has 120: they fit into the bits of one number.
+const SLOT_MIN: i64 = 6;
+const SLOTS: u32 = (OPEN_MIN / SLOT_MIN) as u32;
+/// Services begin every half hour.
+const STEP: u32 = 5;
+
+/// Somebody as the diary knows them.
+#[derive(Clone, Debug)]
+pub struct Worker {
+    /// 1 Monday … 7 Sunday, the day off beside Sunday.
+    pub rests: u8,
+}
+
+/// What a service takes: whose hands in which minutes, and which places.
+#[derive(Clone, Debug)]
+pub struct Shape {
+    /// Minutes in all.
+    pub minutes: i64,
+    /// The stylist's hands: from, to, minutes of the service.
+    pub stylist: Vec<(i64, i64)>,
+    /// Anybody's hands.
+    pub anybody: Vec<(i64, i64)>,
+    /// Places: kind, from, to.
+    pub places: Vec<(String, i64, i64)>,
+}
+
+impl Shape {
+    /// The shape of a service's segments.
+    pub fn of(chain: &Chain) -> Shape {
+        let mut shape = Shape { minutes: 0, stylist: Vec::new(), anybody: Vec::new(), places: Vec::new() };
+        for segment in chain.segments() {
+            let (from, to) = (shape.minutes, shape.minutes + segment.length_ms / 60_000);
+            shape.minutes = to;
+            if let Some(hands) = &segment.hands {
+                let stylist = hands.may.as_ref().is_some_and(|m| m.0.starts_with("stylist"));
+                if stylist { &mut shape.stylist } else { &mut shape.anybody }.push((from, to));
+            }
+            shape.places.extend(segment.places.iter().map(|p| (p.0.clone(), from, to)));
+        }
+        shape.places = joined(std::mem::take(&mut shape.places));
+        shape
+    }
+
+    /// Hands of one person alone for so long.
+    pub fn short(minutes: i64) -> Shape {
+        let whole = (0, minutes);
+        Shape {
+            minutes,
+            stylist: Vec::new(),
+            anybody: vec![whole],
+            places: vec![("chair".into(), 0, minutes)],
+        }
+    }
+}
+
+/// Neighbouring spans of one kind as one.
+fn joined(mut places: Vec<(String, i64, i64)>) -> Vec<(String, i64, i64)> {
+    places.sort();
+    let mut all: Vec<(String, i64, i64)> = Vec::new();
+    for (kind, from, to) in places {
+        match all.last_mut() {
+            Some(last) if last.0 == kind && last.2 == from => last.2 = to,
+            _ => all.push((kind, from, to)),
+        }
+    }
+    all
+}
+
+fn mask(spans: &[(i64, i64)]) -> u128 {
+    spans.iter().fold(0, |mask, (from, to)| {
+        let (first, last) = (from / SLOT_MIN, (to + SLOT_MIN - 1) / SLOT_MIN);
+        (first..last).fold(mask, |m, slot| m | 1_u128.checked_shl(slot as u32).unwrap_or(0))
+    })
+}
+
+/// A service that found its time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// The day, counted from the diary's first.
+    pub day: usize,
+    /// Minutes after midnight.
+    pub minute: u16,
+    /// Whose hands.
+    pub stylist: usize,
+    /// Who does what anybody may do.
+    pub helper: usize,
+}
+
+/// The diary.
+#[derive(Debug)]
+pub struct Diary {
+    /// ISO weekday of day 0.
+    first_weekday: i64,
+    workers: Vec<Worker>,
+    /// Slots taken, by day and worker.
+    taken: Vec<Vec<u128>>,
+    places: BTreeMap<String, (u8, Vec<[u8; SLOTS as usize]>)>,
+}
+
+impl Diary {
+    /// An empty diary of so many days.
+    pub fn new(
+        first_weekday: u8,
+        days: usize,
+        workers: Vec<Worker>,
+        places: &BTreeMap<String, i16>,
+    ) -> Diary {
+        let rows = |count: &i16| (u8::try_from(*count).unwrap_or(u8::MAX), vec![[0; SLOTS as usize]; days]);
+        Diary {
+            first_weekday: first_weekday.into(),
+            taken: vec![vec![0; workers.len()]; days],
+            workers,
+            places: places.iter().map(|(kind, count)| (kind.clone(), rows(count))).collect(),
+        }
+    }
+
+    fn works(&self, worker: usize, day: usize) -> bool {
+        let weekday = (self.first_weekday - 1 + day as i64) % 7 + 1;
+        weekday != 7 && weekday != i64::from(self.workers[worker].rests)
+    }
+
+    fn places_free(&self, shape: &Shape, day: usize, slot: u32) -> bool {
+        shape.places.iter().all(|(kind, from, to)| {
+            let Some((most, days)) = self.places.get(kind) else { return false };
+            slots(*from, *to, slot).all(|s| days[day].get(s).is_some_and(|n| n < most))
+        })
+    }
+
+    /// The first opening from a day on, within so many days: one of these stylists in this order on each day, what anybody
+    /// may do by one of the helpers, else by the stylist.
+    pub fn find(
+        &self,
+        shape: &Shape,
+        (from, days): (usize, usize),
+        stylists: &[usize],
+        helpers: &[usize],
+        not_before: u32,
+    ) -> Option<Found> {
+        let length = u32::try_from((shape.minutes + SLOT_MIN - 1) / SLOT_MIN).unwrap_or(SLOTS);
+        let (own, any) = (mask(&shape.stylist), mask(&shape.anybody));
+        let last = SLOTS.checked_sub(length)?;
+        let starts = || (0..=last).step_by(STEP as usize);
+        let turned =
+            || starts().filter(move |s| *s >= not_before).chain(starts().filter(move |s| *s < not_before));
+        for day in from..(from + days).min(self.taken.len()) {
+            let free = |worker: usize, mask: u128, slot: u32| {
+                self.works(worker, day) && self.taken[day][worker] & (mask << slot) == 0
+            };
+            for &stylist in stylists.iter().filter(|s| self.works(**s, day)) {
+                for slot in turned().filter(|slot| free(stylist, own, *slot)) {
+                    let helper = helpers.iter().copied().find(|h| free(*h, any, slot));
+                    let helper = helper.or_else(|| free(stylist, any, slot).then_some(stylist));
+                    if let Some(helper) = helper.filter(|_| self.places_free(shape, day, slot)) {
+                        let minute = OPENS_MIN + u16::try_from(i64::from(slot) * SLOT_MIN).unwrap_or(0);
+                        return Some(Found { day, minute, stylist, helper });
+                    }
+                }
+            }
+        }
+        None
+    }
+
+    /// Takes what was found.
+    pub fn take(&mut self, shape: &Shape, found: Found) {
+        let slot = u32::from(found.minute - OPENS_MIN) / SLOT_MIN as u32;
+        let day = &mut self.taken[found.day];
+        day[found.stylist] |= mask(&shape.stylist) << slot;
+        day[found.helper] |= mask(&shape.anybody) << slot;
+        for (kind, from, to) in &shape.places {
+            if let Some((_, days)) = self.places.get_mut(kind) {
+                for s in slots(*from, *to, slot) {
+                    if let Some(n) = days[found.day].get_mut(s) {
+                        *n += 1;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Minutes taken of those worked, over all days before one: how full the salon was.
+    pub fn fullness(&self, before: usize) -> f64 {
+        let (mut taken, mut worked) = (0, 0);
+        for (day, of_day) in self.taken.iter().enumerate().take(before) {
+            for worker in (0..of_day.len()).filter(|w| self.works(*w, day)) {
+                taken += of_day[worker].count_ones();
+                worked += SLOTS;
+            }
+        }
+        f64::from(taken) / f64::from(worked.max(1))
+    }
+}
+
+fn slots(from: i64, to: i64, slot: u32) -> impl Iterator<Item = usize> {
+    let first = from / SLOT_MIN + i64::from(slot);
+    let last = (to + SLOT_MIN - 1) / SLOT_MIN + i64::from(slot);
+    (first..last).filter_map(|s| usize::try_from(s).ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_is_taken_twice_and_no_place_beyond_its_count() {
+        let places = BTreeMap::from([("chair".to_owned(), 1)]);
+        // Day 0 is a Monday; both rest on Tuesday.
+        let mut diary = Diary::new(1, 8, vec![Worker { rests: 2 }, Worker { rests: 2 }], &places);
+        let shape = Shape {
+            minutes: 300,
+            stylist: vec![(0, 60), (200, 300)],
+            anybody: vec![(60, 80)],
+            places: vec![("chair".into(), 0, 300)],
+        };
+        let mut all = Vec::new();
+        while let Some(found) = diary.find(&shape, (0, 8), &[0], &[1], 0) {
+            diary.take(&shape, found);
+            all.push((found.day, found.minute));
+            assert!(all.len() < 50);
+        }
+        // One chair, twelve hours: two of five hours a day, Monday, Wednesday to Saturday, and Monday again.
+        let days: Vec<usize> = all.iter().map(|(day, _)| *day).collect();
+        assert_eq!(days, [0, 0, 2, 2, 3, 3, 4, 4, 5, 5, 7, 7]);
+        assert_eq!(all[0].1, 480);
+        assert!(all[1].1 >= 480 + 300);
+        assert!(diary.fullness(8) > 0.1);
+    }
+}
