@@ -119,7 +119,13 @@ async fn a_manager_changes_a_copy_step_by_step_at_the_screen() {
     assert!(shown.body.contains("value=\"45\"") && shown.body.contains("never above 15"), "{}", shown.body);
     let page = office.get(draft).await;
     assert!(page.body.contains("1 thing to mend") && page.body.contains("never above 15"), "{}", page.body);
-    let no = publish(&mut office, &[("why", "Longer is better.")]).await;
+    let publication = "/protocols/curl-retouch/publication";
+    let offered = office.get(publication).await;
+    assert!(offered.body.contains("never above 15") && !offered.body.contains(">Publish</button>"));
+    // Sent all the same, it is refused.
+    let (once, version) = (rinsebell::secret::new_uuid(), page.field("version"));
+    let sent = [("once", once.as_str()), ("version", version.as_str()), ("why", "Longer is better.")];
+    let no = office.post(publication, &sent).await;
     assert_eq!(no.status, 422, "{}", no.body);
     assert!(no.body.contains("never above 15") && no.body.contains("Longer is better."));
     assert_eq!(send_step(&mut office, "cover", &[("phase_most", "12")]).await.status, 303);
