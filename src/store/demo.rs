@@ -183,9 +183,15 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 41] = [
+pub const TABLES: [&str; 48] = [
     "aftercare",
     "due",
+    "message",
+    "client_link",
+    "contact_wish",
+    "address_stop",
+    "message_words",
+    "post",
     "followup",
     "booking_hands",
     "booking_place",
@@ -194,6 +200,7 @@ pub const TABLES: [&str; 41] = [
     "hours",
     "place_kind",
     "ledger",
+    "incident_account",
     "incident",
     "dispensed",
     "stock_note",

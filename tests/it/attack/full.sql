@@ -42,3 +42,13 @@ insert into product_part (salon_id, product_id, part_product_id) values ({s}, {c
 insert into stock_note (salon_id, lot_id, noted_by, kind, change_grams, reason, run_id) values ({s}, {lot}, {stylist}, 'thrown-away', -5, 'mixture left', {run});
 insert into hair_photo (salon_id, hair_test_id, jpeg, width_px, height_px, agreed_by, asked_by, taken_back_at, taken_back_noted_by)
   select {s}, hair_test_id, null, 10, 10, 'client', {stylist}, rinsebell_now(), {stylist} from hair_test where salon_id = {s} limit 1;
+insert into post (salon_id, link_key) values ({s}, sha256('{s}'));
+insert into contact_wish (salon_id, client_id, channel, agreed, by) values ({s}, {client}, 'email', true, {stylist});
+insert into address_stop (salon_id, channel, address_hash, reason, lifted_at, lifted_by) values ({s}, 'email', sha256('{s}'), 'bounced', rinsebell_now(), {stylist});
+insert into message_words (salon_id, kind, language, subject, body, by) values ({s}, 'due', 'en', 'Come again', '{link}', {manager});
+insert into client_link (salon_id, link_id, client_id, opens, booking_id, made_by, expires_at) values
+  ({s}, {s}::bigint * 1000000, {client}, 'booking', {booking}, {stylist}, rinsebell_now() + interval '9 days');
+insert into message (salon_id, client_id, kind, channel, language, address, subject, body, message_ref, link_id, booking_id, made_by, next_at) values
+  ({s}, {client}, 'booked', 'email', 'en', 'a@client.invalid', 'Your visit', '{link}', '{s}@salon.invalid', {s}::bigint * 1000000, {booking}, {stylist}, rinsebell_now());
+insert into incident_account (salon_id, incident_id, client_id, onset_at, signs, words_id, by)
+  select {s}, incident_id, {client}, rinsebell_now() - interval '1 hour', array['redness'], {s}::bigint * 1000000, {stylist} from incident where salon_id = {s} limit 1;
