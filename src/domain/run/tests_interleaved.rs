@@ -2,6 +2,7 @@
 
 use super::breach::Breach;
 use super::event::{Event, EventKind, Granted, Happened};
+use super::exposure::SectionExposure;
 use super::refusal::Refusal;
 use super::sample::*;
 use super::state::State;
@@ -350,8 +351,12 @@ proptest! {
         };
         let longest = |state: &State| state.exposure('A').map_or(Duration::ZERO, |e| e.longest(at(600)));
         let before_tap = State::fold(&p.book.frame, &events);
-        // Only a quadrant already tapped in this pass: its start may move earlier, never later.
-        let tapped = before_tap.exposure('A').is_some_and(|e| e.sections.iter().any(|x| x.section == s && !x.assumed));
+        // Only a quadrant whose start is a tap of its own: it may move earlier, never later. One first tapped after all ran
+        // clear counts from the first touch of any until its own is known.
+        let tapped = before_tap.exposure('A').is_some_and(|e| {
+            let own = |x: &&SectionExposure| x.passes.iter().any(|(_, t)| x.spells.first().is_some_and(|f| f.start == *t));
+            e.sections.iter().filter(own).any(|x| x.section == s && !x.assumed)
+        });
         let before = longest(&before_tap);
         events.push(tap);
         if tapped {
