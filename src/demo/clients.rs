@@ -4,9 +4,10 @@ use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
 use super::files::{Client, Consent, Deed, PatchTest, Reading, StrandTest};
+use super::told::nothing_amiss;
 use super::{DemoFault, Laid, Stage, named, service};
 use crate::domain::chemistry::family::Family;
-use crate::domain::consult::{HomeColour, Own, Scalp, Told};
+use crate::domain::consult::Own;
 use crate::domain::followup::Outcome;
 use crate::domain::ids::ClientId;
 use crate::domain::strand::{self, Exposure, Known, Zone};
@@ -101,20 +102,7 @@ async fn consult(
     (by, words): (&str, &str),
     at: OffsetDateTime,
 ) -> Laid<()> {
-    let told = Told {
-        reactions: Vec::new(),
-        black_henna: false,
-        black_henna_reaction: false,
-        scalp: Scalp::Intact,
-        scratched_within_3_days: false,
-        braids_out_on: None,
-        pregnant: false,
-        medication: false,
-        scalp_treatment: false,
-        home_colour: HomeColour::Never,
-        silver_in_history: false,
-        own: Own::default(),
-    };
+    let told = nothing_amiss(Own::default());
     let words = match words {
         "" => None,
         words => Some(answers::insert(s, id, &secret::random::<16>(), words).await?),

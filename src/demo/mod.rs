@@ -9,6 +9,7 @@ mod files;
 mod house;
 pub mod invent;
 mod service;
+mod told;
 
 use std::collections::BTreeMap;
 use std::fmt;

@@ -5,8 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use time::{Date, Duration, OffsetDateTime};
 
 use super::dice::Dice;
+use crate::demo::told::nothing_amiss;
 use crate::domain::chemistry::family::Family;
-use crate::domain::consult::{HomeColour, Own, OwnAnswer, OwnQuestion, Scalp, Sought, Told};
+use crate::domain::consult::{Own, OwnAnswer, OwnQuestion, Sought, Told};
 use crate::domain::growth::Rate;
 use crate::domain::plan_check::{Felt, Porosity, Texture, WetStretch};
 use crate::domain::strand::{Exposure, Known, Strand, Zone};
@@ -290,19 +291,6 @@ impl Head {
             _ => OwnAnswer::No,
         };
         let answers = sought.questions().iter().map(|q| (*q, answer(q))).collect();
-        Told {
-            reactions: Vec::new(),
-            black_henna: false,
-            black_henna_reaction: false,
-            scalp: Scalp::Intact,
-            scratched_within_3_days: false,
-            braids_out_on: None,
-            pregnant: false,
-            medication: false,
-            scalp_treatment: false,
-            home_colour: HomeColour::Never,
-            silver_in_history: false,
-            own: Own { sought: Some(sought), answers },
-        }
+        nothing_amiss(Own { sought: Some(sought), answers })
     }
 }
