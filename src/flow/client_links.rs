@@ -12,6 +12,7 @@ use crate::domain::message::{Channel, Kind, Language};
 use crate::reference::Reference;
 use crate::secret::link::{Purpose, Token};
 use crate::store::client_links::{self, ClientLink};
+use crate::store::messages as outbox;
 use crate::store::{Scoped, Stored, bookings, clients, contact, dues};
 
 /// How many days to either side of the wanted one a client sees.
@@ -114,7 +115,8 @@ pub async fn wish_of(
     })
 }
 
-/// The service a link is about: its own, or its booking's; none when the booking is no longer there to move.
+/// The service a link is about: its own, or its booking's; none when the booking is no longer there to move, or when a
+/// service is booked already.
 ///
 /// # Errors
 /// Those of the store.
@@ -123,7 +125,14 @@ pub async fn service_of(
     link: &OpenLink,
 ) -> Stored<Option<(String, Option<bookings::Booking>)>> {
     match &link.what {
-        What::Openings { protocol } => Ok(Some((protocol.clone(), None))),
+        // Whoever booked by telephone meanwhile does not book a second visit by an old message.
+        What::Openings { protocol } => {
+            let now = s.now().await?;
+            let ahead = now + Duration::days(openings::AHEAD_DAYS);
+            let booked = bookings::list_of_client(s, link.client, now, ahead).await?;
+            let again = booked.iter().any(|b| b.purpose == "service" && b.state == "booked");
+            Ok((!again).then(|| (protocol.clone(), None)))
+        }
         What::Booking(id) => {
             let now = s.now().await?;
             let booking = bookings::find(s, *id).await?;
@@ -223,14 +232,15 @@ pub async fn find_openings(
     openings::find_openings(s, app, zone, valid_days, wish, None).await
 }
 
-/// Stops messages to the client by the channel the link went to: email, unless it went as a text.
+/// Stops messages to the client by the channel the link went by, and to the address it went to, whatever address is kept
+/// now. A link without a message is none that was sent.
 ///
 /// # Errors
 /// Those of the store.
 pub async fn stop_messages(s: &mut Scoped, link: &OpenLink) -> Stored<()> {
-    let channel = crate::store::messages::find_channel_of_link(s, link.id).await?;
-    let channel = channel.as_deref().and_then(Channel::from_code).unwrap_or(Channel::Email);
-    messages::stop_by_client(s, link.client, channel).await
+    let Some((channel, address)) = outbox::find_way_of_link(s, link.id).await? else { return Ok(()) };
+    let channel = Channel::from_code(&channel).unwrap_or(Channel::Email);
+    messages::stop_by_client(s, link.client, channel, &address).await
 }
 
 /// Whether messages to this client by email still go.

@@ -266,23 +266,14 @@ pub async fn keep_wish(
 ///
 /// # Errors
 /// Those of the store.
-pub async fn stop_by_client(s: &mut Scoped, client: ClientId, channel: Channel) -> Stored<()> {
+pub async fn stop_by_client(s: &mut Scoped, client: ClientId, channel: Channel, address: &str) -> Stored<()> {
     let reach = contact::list_reach(s, client).await?;
-    let Some(row) = reach.iter().find(|r| r.channel == channel.code()) else { return Ok(()) };
-    if row.agreed {
+    if let Some(row) = reach.iter().find(|r| r.channel == channel.code() && r.agreed) {
         let language = row.language.as_deref().and_then(Language::from_code).unwrap_or(Language::English);
         contact::insert_wish(s, client, channel, false, language, None).await?;
     }
-    if !row.address.is_empty() {
-        contact::stop_address(
-            s,
-            channel.code(),
-            &row.address,
-            "unsubscribed",
-            "asked by the link of a message",
-        )
+    contact::stop_address(s, channel.code(), address, "unsubscribed", "asked by the link of a message")
         .await?;
-    }
     s.changed("messages");
     s.changed(format!("client:{client}"));
     Ok(())

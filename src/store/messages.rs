@@ -218,6 +218,20 @@ pub async fn end(s: &mut Scoped, id: MessageId, state: &str, said: &str) -> Stor
     Ok(done.rows_affected() == 1)
 }
 
+/// Takes a message back that waits and is not being sent this moment; false when it is too late.
+pub async fn take_back(s: &mut Scoped, id: MessageId, said: &str) -> Stored<bool> {
+    let done = sqlx::query(
+        "update message set state = 'stopped', said = left($3, 300), ended_at = rinsebell_now(), leased_until = null
+         where salon_id = $1 and message_id = $2 and state = 'waiting' and (leased_until is null or leased_until <= rinsebell_now())",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .bind(said)
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
 /// Puts a message off to a later try.
 pub async fn put_off(s: &mut Scoped, id: MessageId, next_at: OffsetDateTime, said: &str) -> Stored<()> {
     sqlx::query(
@@ -258,10 +272,10 @@ pub async fn find_by_reference(s: &mut Scoped, reference: &str) -> Stored<Option
     .await?)
 }
 
-/// By which channel a link went to its client.
-pub async fn find_channel_of_link(s: &mut Scoped, link: LinkId) -> Stored<Option<String>> {
-    Ok(sqlx::query_scalar(
-        "select m.channel from client_link l join message m on m.salon_id = l.salon_id and m.client_id = l.client_id and m.link_id = l.link_id
+/// By which channel a link went to its client, and to which address.
+pub async fn find_way_of_link(s: &mut Scoped, link: LinkId) -> Stored<Option<(String, String)>> {
+    Ok(sqlx::query_as(
+        "select m.channel, m.address from client_link l join message m on m.salon_id = l.salon_id and m.client_id = l.client_id and m.link_id = l.link_id
          where l.salon_id = $1 and l.link_id = $2 order by m.message_id limit 1",
     )
     .bind(s.salon.0)

@@ -153,11 +153,11 @@ pub async fn stop(seat: Seat, Path(id): Path<String>, Form(f): Form<Keyed>) -> A
     if let Some(again) = once::claim(&mut s, &f.once, &format!("/messages/{id}/stop")).await? {
         return Ok(again);
     }
-    if !messages::end(&mut s, id, "stopped", &format!("taken back by {by}")).await? {
+    if !messages::take_back(&mut s, id, &format!("taken back by {by}")).await? {
         return match messages::find_state(&mut s, id).await? {
             None => Err(Problem::NotFound),
             Some(_) => Err(Problem::Stale {
-                what: "This message has left or was taken back already.".into(),
+                what: "This message has left, is leaving this moment, or was taken back already.".into(),
                 look: "/messages?state=sent".into(),
             }),
         };

@@ -22,6 +22,7 @@ mod invent;
 mod learn;
 mod live;
 mod lots;
+mod message_words;
 mod messages;
 mod mixtures;
 mod mutations;

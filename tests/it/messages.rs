@@ -6,7 +6,6 @@ use std::path::PathBuf;
 use axum::body::Body;
 use axum::http::{Request, header};
 use rinsebell::domain::ids::ClientId;
-use rinsebell::domain::message::words::KEPT_OUT;
 use rinsebell::mail::Mailer;
 use rinsebell::work::outbox;
 use time::macros::datetime;
@@ -84,7 +83,7 @@ async fn states(salon: &Salon) -> Vec<(String, String)> {
         .unwrap()
 }
 
-async fn ready() -> (Salon, Browser, ClientId) {
+pub async fn ready() -> (Salon, Browser, ClientId) {
     let salon = desk_in_may(2, 1).await;
     let client = salon.due_client("Ilka Moorcroft", "2026-02-19").await;
     let mut desk = salon.seat("Desk", "desk", salon.staff.reception).await;
@@ -99,7 +98,7 @@ async fn book(desk: &mut Browser, client: ClientId) -> i64 {
     done.location_id()
 }
 
-async fn write_due(desk: &mut Browser, client: ClientId) -> Answer {
+pub async fn write_due(desk: &mut Browser, client: ClientId) -> Answer {
     let path = format!("/clients/{client}/messages");
     let page = desk.get(&path).await;
     desk.post(&path, &[("once", &page.field("once"))]).await
@@ -341,6 +340,52 @@ async fn a_message_is_sent_by_one_of_two_processes_and_again_after_a_crash() {
 }
 
 #[tokio::test]
+async fn an_old_message_books_no_second_visit_and_stops_the_address_it_went_to() {
+    let (salon, mut desk, client) = ready().await;
+    let post = post(&salon);
+    write_due(&mut desk, client).await;
+    outbox::step(&salon.app, &post.mailer).await.unwrap();
+    let letter = post.letters()[0].clone();
+    book(&mut desk, client).await;
+    let mut phone = Browser::stranger(&salon.app);
+    assert_eq!(phone.get(&open_link(&letter)).await.status, 410, "booked by telephone meanwhile");
+    // The record has another address by now: what was asked for is the one written to.
+    sqlx::query("update client set email = 'new@client.invalid' where client_id = $1")
+        .bind(client.0)
+        .execute(&salon.owner)
+        .await
+        .unwrap();
+    let stop = link_of(letter.split("List-Unsubscribe:").nth(1).unwrap(), 0);
+    assert_eq!(one_click(&salon, &stop).await.status, 200);
+    let stopped: bool = sqlx::query_scalar(
+        "select exists (select from address_stop where address_hash = rinsebell_address_hash('ilka@client.invalid'))",
+    )
+    .fetch_one(&salon.owner)
+    .await
+    .unwrap();
+    assert!(stopped);
+}
+
+#[tokio::test]
+async fn a_message_is_taken_back_while_it_waits_and_not_while_it_leaves() {
+    let (salon, mut desk, client) = ready().await;
+    write_due(&mut desk, client).await;
+    let id: i64 = sqlx::query_scalar("select message_id from message").fetch_one(&salon.owner).await.unwrap();
+    sqlx::query("update message set leased_until = rinsebell_now() + interval '1 minute'")
+        .execute(&salon.owner)
+        .await
+        .unwrap();
+    let take = async |desk: &mut Browser| {
+        let once = rinsebell::secret::new_uuid();
+        desk.post(&format!("/messages/{id}/stop"), &[("once", &once)]).await.status
+    };
+    assert_eq!(take(&mut desk).await, 409, "it is leaving");
+    salon.advance(std::time::Duration::from_secs(61)).await;
+    assert_eq!(take(&mut desk).await, 303);
+    assert_eq!(states(&salon).await, [("due".into(), "stopped".into())]);
+}
+
+#[tokio::test]
 async fn a_reminder_comes_the_day_before_and_never_twice() {
     let (salon, mut desk, client) = ready().await;
     book(&mut desk, client).await;
@@ -355,70 +400,4 @@ async fn a_reminder_comes_the_day_before_and_never_twice() {
             .unwrap();
     assert_eq!(kind, "reminder");
     assert!(body.contains("Thu 21 May"), "{body}");
-}
-
-#[tokio::test]
-async fn the_database_keeps_the_same_words_out_as_the_program() {
-    let salon = Salon::open().await;
-    for stem in KEPT_OUT {
-        let found: Option<String> = sqlx::query_scalar("select rinsebell_kept_out($1)")
-            .bind(format!("Hello, {}x.", stem.to_uppercase()))
-            .fetch_one(&salon.owner)
-            .await
-            .unwrap();
-        assert!(found.is_some() || stem.ends_with(' '), "{stem}");
-    }
-    let source: String =
-        sqlx::query_scalar("select prosrc from pg_proc where proname = 'rinsebell_kept_out'")
-            .fetch_one(&salon.owner)
-            .await
-            .unwrap();
-    let mut theirs: Vec<&str> = source.split('\'').skip(1).step_by(2).collect();
-    theirs.truncate(KEPT_OUT.len());
-    assert_eq!(theirs, KEPT_OUT);
-}
-
-#[tokio::test]
-async fn own_words_are_kept_with_a_preview_and_say_nothing_of_health() {
-    let (salon, mut desk, client) = ready().await;
-    let mut manager = salon.seat("Office", "desk", salon.staff.manager).await;
-    let path = "/messages/words?kind=due&language=en";
-    let page = manager.get(path).await;
-    assert!(page.body.contains("As a client reads it"), "{}", page.body);
-    let fields = |once: &str, body: &str, act: &str| {
-        [
-            ("once", once),
-            ("kind", "due"),
-            ("language", "en"),
-            ("version", "0"),
-            ("subject", "Come back, {first_name}"),
-            ("body", body),
-            ("act", act),
-        ]
-        .map(|(k, v)| (k, v.to_string()))
-    };
-    let mut send = async |body: &str, act: &str| {
-        let once = manager.get(path).await.field("once");
-        let typed = fields(&once, body, act);
-        let typed: Vec<(&str, &str)> = typed.iter().map(|(k, v)| (*k, v.as_str())).collect();
-        manager.post("/messages/words", &typed).await
-    };
-    let refused = send("Your relaxer is due: {link}", "keep").await;
-    assert_eq!(refused.status, 422);
-    assert!(
-        refused.body.contains("about health or chemistry") && refused.body.contains("Your relaxer is due"),
-        "{}",
-        refused.body
-    );
-    assert_eq!(send("{link}", "look").await.status, 200);
-    assert_eq!(send("We miss you: {link}", "keep").await.status, 303);
-    let late = send("I was second: {link}", "keep").await;
-    assert_eq!(late.status, 422, "somebody was first");
-    assert!(late.body.contains("I was second"), "nothing typed is lost");
-    write_due(&mut desk, client).await;
-    let body: String = sqlx::query_scalar("select body from message order by message_id desc limit 1")
-        .fetch_one(&salon.owner)
-        .await
-        .unwrap();
-    assert_eq!(body, "We miss you: {link}");
 }
