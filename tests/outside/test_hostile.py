@@ -1,7 +1,8 @@
 """Hostile documents of up to 10 MB: an answer or a refusal within a second and 200 MB, never a crash (3-calc.md).
 
 Time is the process's own on all cores, memory its largest resident set. An unoptimised binary may take
-RINSEBELL_SLOWER times as long (10 when its path names a debug build); its memory is bounded all the same."""
+RINSEBELL_SLOWER times as long (40 when its path names a debug build: it was seen to take 20 times as long as the
+released one, on a machine with nothing else to do); its memory is bounded all the same."""
 
 import json
 import os
@@ -12,7 +13,7 @@ import pytest
 from binary import BINARY
 
 MEGABYTES = 200
-SLOWER = float(os.environ.get("RINSEBELL_SLOWER", "10" if "debug" in BINARY else "1"))
+SLOWER = float(os.environ.get("RINSEBELL_SLOWER", "40" if "debug" in BINARY else "1"))
 SIZE = 10_000_000
 
 
