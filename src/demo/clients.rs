@@ -6,6 +6,7 @@ use time::{Date, OffsetDateTime};
 use super::files::{Client, Consent, Deed, PatchTest, Reading, StrandTest};
 use super::told::nothing_amiss;
 use super::{DemoFault, Laid, Stage, named, service};
+use crate::domain::call::Way;
 use crate::domain::chemistry::family::Family;
 use crate::domain::consult::Own;
 use crate::domain::followup::Outcome;
@@ -13,6 +14,7 @@ use crate::domain::ids::ClientId;
 use crate::domain::strand::{self, Exposure, Known, Zone};
 use crate::reference::consent::ConsentValues;
 use crate::secret;
+use crate::store::followups::NewFollowup;
 use crate::store::hair_tests::StrandSeen;
 use crate::store::{
     Scoped, answers, clients, consents, consults, demo, followups, hair_tests, readings, salons, skin_tests,
@@ -60,7 +62,17 @@ pub async fn lay(s: &mut Scoped, stage: &mut Stage<'_>, c: &'static Client) -> L
             .ok_or_else(|| DemoFault::File(format!("{} is no outcome", f.outcome)))?;
         let next = f.next_day.map(|d| stage.day(d));
         let by = named(&stage.people, &f.by)?;
-        let kept = followups::insert(s, id, by, outcome, next, &f.note, None).await?;
+        let new = NewFollowup {
+            client: id,
+            by,
+            outcome,
+            way: Way::WeCalled,
+            next_step: None,
+            next_on: next,
+            note: &f.note,
+            booking: None,
+        };
+        let kept = followups::insert(s, &new).await?;
         demo::date_followup(s, kept.0, stage.on(f.day)).await?;
     }
     service::plan_and_run(s, stage, id, c).await

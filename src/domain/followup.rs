@@ -4,6 +4,8 @@
 
 use time::{Date, Duration};
 
+use super::chemistry::family::coded;
+
 /// What came of one try to reach a client.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Outcome {
@@ -67,6 +69,22 @@ impl Outcome {
     }
 }
 
+coded! {
+    /// What is done next about a client, with its day.
+    NextStep {
+        /// Call once more.
+        CallAgain = "call-again", "call again";
+        /// Write a message.
+        Write = "write", "write to them";
+        /// Find an opening and book it.
+        Book = "book", "find an opening";
+        /// Place or read a test.
+        Test = "test", "place or read a test";
+        /// Go through the consult.
+        Consult = "consult", "go through the consult";
+    }
+}
+
 /// Days before the window opens from which a client is asked: a chair and a patch test take their time.
 pub const ASK_DAYS_BEFORE: i64 = 14;
 /// Days a message is left to be answered before the next try.
@@ -81,8 +99,41 @@ pub struct LastWord {
     pub outcome: Outcome,
     /// The local day.
     pub on: Date,
-    /// The day asked for, with `Later`.
+    /// The day asked for, with `Later`; else the day of the next step.
     pub next_on: Option<Date>,
+}
+
+/// Something that stands before the service.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Block {
+    /// Something found about this head stands against the service: somebody looks first.
+    Look,
+    /// The hair waits until this day.
+    Wait(Date),
+    /// A skin test has to be placed 48 hours before.
+    Test,
+    /// A skin test is placed and not read.
+    TestUnread,
+    /// The consult is too old, or there is none.
+    Consult,
+}
+
+impl Block {
+    /// Everything that stands before the service, worst first. `consult_days` is the consult's age; none, there is none.
+    #[must_use]
+    pub fn all(
+        refused: bool,
+        wait_until: Option<Date>,
+        test: Option<Block>,
+        consult_days: Option<i64>,
+    ) -> Vec<Block> {
+        let mut all = Vec::new();
+        all.extend(refused.then_some(Block::Look));
+        all.extend(wait_until.map(Block::Wait));
+        all.extend(test);
+        all.extend(consult_days.is_none_or(|days| days >= CONSULT_DAYS).then_some(Block::Consult));
+        all
+    }
 }
 
 /// Everything that decides where a client stands on Regrowth.
@@ -158,12 +209,18 @@ impl Standing {
             Some(LastWord { outcome: Outcome::Later, next_on: Some(next), .. }) if next > self.today => {
                 Group::HeldBack
             }
-            Some(LastWord { outcome: Outcome::MessageLeft, on, .. }) if since(on) < MESSAGE_DAYS => {
+            // A next step with its day is kept to, on that day and not before.
+            Some(LastWord { next_on: Some(next), .. }) if next > self.today => Group::Waiting,
+            Some(LastWord { outcome: Outcome::MessageLeft, on, next_on: None })
+                if since(on) < MESSAGE_DAYS =>
+            {
                 Group::Waiting
             }
-            Some(LastWord { outcome: Outcome::NoAnswer, on, .. }) if since(on) < 1 => Group::Waiting,
+            Some(LastWord { outcome: Outcome::NoAnswer, on, next_on: None }) if since(on) < 1 => {
+                Group::Waiting
+            }
             _ if self.wait_until.is_some_and(|_| self.ask_from() > self.today) => Group::HeldBack,
-            Some(LastWord { outcome: Outcome::Later, .. }) => Group::Reach,
+            Some(LastWord { next_on: Some(_), .. }) => Group::Reach,
             _ if self.ask_from() > self.today => Group::NotYet,
             _ => Group::Reach,
         }
@@ -221,6 +278,26 @@ mod tests {
         assert_eq!(Standing { no_contact: true, ..due() }.group(), Group::HeldBack);
         // A booking made in spite of it stays a booking.
         assert_eq!(Standing { no_contact: true, booked: true, ..due() }.group(), Group::Booked);
+    }
+
+    #[test]
+    fn a_next_step_is_taken_on_its_day() {
+        assert_eq!(after(Outcome::Spoke, date!(2026 - 05 - 13), Some(date!(2026 - 05 - 15))), Group::Waiting);
+        assert_eq!(after(Outcome::MessageLeft, date!(2026 - 05 - 13), Some(TODAY)), Group::Reach);
+        let held = Standing { wait_until: Some(date!(2026 - 07 - 01)), ..due() };
+        let spoken = LastWord { outcome: Outcome::Spoke, on: TODAY, next_on: Some(TODAY) };
+        assert_eq!(Standing { last: Some(spoken), ..held }.group(), Group::HeldBack, "a wait is waited for");
+    }
+
+    #[test]
+    fn what_stands_before_the_service_is_said_worst_first() {
+        let until = date!(2026 - 06 - 01);
+        assert_eq!(
+            Block::all(true, Some(until), Some(Block::Test), None),
+            [Block::Look, Block::Wait(until), Block::Test, Block::Consult]
+        );
+        assert_eq!(Block::all(false, None, None, Some(CONSULT_DAYS - 1)), []);
+        assert_eq!(Block::all(false, None, None, Some(CONSULT_DAYS)), [Block::Consult]);
     }
 
     #[test]

@@ -52,4 +52,8 @@ id! {
     MessageId,
     /// A link sent to a client.
     LinkId,
+    /// A secret link to somebody's bookings.
+    CalendarFeedId,
+    /// A wish on the waiting list.
+    WaitingId,
 }

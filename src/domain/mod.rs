@@ -4,11 +4,15 @@
 pub mod access;
 pub mod amounts;
 pub mod booking;
+pub mod calendar_feed;
+pub mod call;
 pub mod chemistry;
 pub mod consult;
 pub mod exposure;
 pub mod followup;
 pub mod growth;
+// After growth and followup: who is due, and who is called first.
+pub mod due;
 pub mod gs1;
 pub mod hair_test;
 pub mod ids;
@@ -27,6 +31,7 @@ pub mod stock;
 pub mod lot;
 pub mod strand;
 pub mod units;
+pub mod waiting;
 pub mod words;
 
 #[cfg(test)]

@@ -6,11 +6,13 @@ use super::messages;
 use super::openings::{self, Barred, Found, Looked, Wish};
 use crate::app::App;
 use crate::calendar::Zone;
+use crate::domain::call::Way;
 use crate::domain::followup::Outcome;
 use crate::domain::ids::{BookingId, PersonId};
 use crate::domain::message::Kind;
 use crate::store::bookings::{self, Booking, NewBooking};
-use crate::store::{Scoped, StoreError, Stored, client_links, followups, messages as outbox};
+use crate::store::followups::{self, NewFollowup};
+use crate::store::{Scoped, StoreError, Stored, calls, client_links, messages as outbox, waiting};
 
 /// An opening as it was shown and chosen.
 pub struct Choice<'a> {
@@ -100,7 +102,19 @@ pub async fn book_opening(
     )
     .await?;
     book_patch_visit(s, &found, offer, choice, id).await?;
-    followups::insert(s, choice.wish.client, choice.by, Outcome::Booked, None, "", Some(id)).await?;
+    let said = NewFollowup {
+        client: choice.wish.client,
+        by: choice.by,
+        outcome: Outcome::Booked,
+        way: Way::TheyCalled,
+        next_step: None,
+        next_on: None,
+        note: "",
+        booking: Some(id),
+    };
+    followups::insert(s, &said).await?;
+    calls::end_of_client(s, choice.wish.client, choice.by).await?;
+    waiting::end_of_client(s, choice.wish.client, &choice.wish.protocol, "booked", choice.by).await?;
     let with = longest(&found, offer);
     let about = messages::About { booking: id, from, with };
     let draft = messages::Draft {
@@ -132,7 +146,9 @@ async fn book_patch_visit(
     choice: &Choice<'_>,
     service: BookingId,
 ) -> Result<(), NotBooked> {
-    let Some(visit) = found.patch_visit(offer) else { return Ok(()) };
+    let Some(visit) = found.patch_visit(offer) else {
+        return Ok(());
+    };
     let new = NewBooking {
         client: choice.wish.client,
         purpose: "patch-test",

@@ -112,6 +112,8 @@ pub async fn wish_of(
         days: DAYS,
         early: false,
         moving,
+        arrives: None,
+        short: false,
     })
 }
 

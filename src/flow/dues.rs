@@ -13,7 +13,7 @@ use crate::store::dues::{self, Due, GrowthEvent};
 use crate::store::{Scoped, Stored, clients};
 
 /// Curl a client starts from when the consult has not named one: the slowest of the published rows.
-const CURL_UNTIL_NAMED: &str = "tight";
+pub(super) const CURL_UNTIL_NAMED: &str = "tight";
 /// The spread no estimate goes below, mm a day: readings by eye and by ruler are never exact for ever.
 const LEAST_SD: f64 = 1e-4;
 

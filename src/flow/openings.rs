@@ -2,14 +2,19 @@
 
 use time::{Date, Duration, OffsetDateTime, Weekday};
 
+use super::own_hair::{closed_spans, own_hair};
 use super::services::Services;
+pub use super::skin_state::{PATCH_HOURS_BEFORE, SkinTest, skin_test};
 use crate::app::App;
 use crate::calendar::{WeekdayHours, Zone, instant_of_ms};
-use crate::domain::booking::service::{Offer, Service, may_do, offers, places_patch_tests, service_of};
+use crate::domain::booking::minutes::{OwnHair, planned, shortened};
+use crate::domain::booking::service::{
+    Offer, Service, may_do, offers, places_patch_tests, service_of, service_with,
+};
 use crate::domain::booking::{Grid, PatchVisit, PlaceKind, PlaceStock, Search, Span, Worker, ms_of};
 use crate::domain::ids::{BookingId, ClientId, PersonId};
-use crate::domain::protocol::{Chemical, Protocol};
-use crate::store::openings::{self as store, OpenRun, SkinTestState};
+use crate::domain::protocol::{Chemical, Protocol, Step};
+use crate::store::openings::{self as store, OpenRun};
 use crate::store::people::{self, Person};
 use crate::store::{Scoped, Stored, clients, dues};
 
@@ -17,8 +22,6 @@ use crate::store::{Scoped, Stored, clients, dues};
 pub const STEP_MIN: i64 = 15;
 /// How long placing a patch test takes, minutes (common practice, no source).
 pub const PATCH_VISIT_MIN: i64 = 15;
-/// How long before the service it is placed, hours (trade-rules.md, hold points: 48 h or more).
-pub const PATCH_HOURS_BEFORE: i64 = 48;
 /// Openings shown.
 pub const MOST: usize = 6;
 /// Farthest ahead anything is booked, days.
@@ -38,6 +41,10 @@ pub struct Wish {
     pub early: bool,
     /// A booking that is given up for it.
     pub moving: Option<BookingId>,
+    /// Nothing before this: a client who comes late.
+    pub arrives: Option<OffsetDateTime>,
+    /// What may be shortened takes its fewest minutes.
+    pub short: bool,
 }
 
 /// Why nothing may be booked for this client now. The reasons name no finding: reception reads them.
@@ -49,24 +56,6 @@ pub enum Barred {
     SkinReacted,
     /// The salon gives it no more.
     NotOffered,
-}
-
-/// What the client's skin tests ask of the calendar.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum SkinTest {
-    /// Nothing of this service is tested on skin.
-    NotOnSkin,
-    /// Placed and read, and valid as far as was looked.
-    Holds,
-    /// Placed and not read yet; the service may be 48 hours after.
-    Unread {
-        /// From when the service may be given.
-        from: OffsetDateTime,
-    },
-    /// A visit has to come before.
-    Visit,
-    /// There was a reaction.
-    Reacted,
 }
 
 /// What was found.
@@ -83,6 +72,8 @@ pub struct Found {
     pub usual: Option<PersonId>,
     /// Who is taken when, as the search saw it: for marking the least fragmented.
     pub workers: Vec<Worker>,
+    /// The client's own hair, where it changes the minutes.
+    pub hair: OwnHair,
 }
 
 /// Why there is nothing before a day.
@@ -103,43 +94,6 @@ pub enum Looked {
     Barred(Barred),
     /// There is no such client or service.
     NotFound,
-}
-
-/// What the skin says, over all products of the service, until the last day looked at.
-#[must_use]
-pub fn skin_test(
-    states: &[SkinTestState],
-    chemical: bool,
-    valid_days: i64,
-    now: OffsetDateTime,
-    until: OffsetDateTime,
-) -> SkinTest {
-    if states.iter().any(|p| p.reacted) {
-        return SkinTest::Reacted;
-    }
-    let on_skin: Vec<&SkinTestState> = states.iter().filter(|p| p.on_skin).collect();
-    if on_skin.is_empty() {
-        // No plan yet, so no products known: what will be used may be one that is tested.
-        return if chemical && states.is_empty() { SkinTest::Visit } else { SkinTest::NotOnSkin };
-    }
-    let valid = |placed: OffsetDateTime| placed + Duration::days(valid_days) >= until;
-    let on_long_enough = |placed: OffsetDateTime| placed + Duration::hours(PATCH_HOURS_BEFORE);
-    if on_skin.iter().all(|p| p.held_from.is_some_and(valid)) {
-        return SkinTest::Holds;
-    }
-    // What was not read within the salon's validity was forgotten: a new visit.
-    let fresh = |placed: OffsetDateTime| placed + Duration::days(14) >= now && valid(placed);
-    let from: Option<Vec<OffsetDateTime>> = on_skin
-        .iter()
-        .map(|p| match (p.held_from.filter(|t| valid(*t)), p.unread_from.filter(|t| fresh(*t))) {
-            (Some(held), _) => Some(on_long_enough(held)),
-            (None, unread) => unread.map(on_long_enough),
-        })
-        .collect();
-    match from.and_then(|all| all.into_iter().max()) {
-        Some(from) => SkinTest::Unread { from },
-        None => SkinTest::Visit,
-    }
 }
 
 /// Regular hours of one person.
@@ -196,6 +150,7 @@ pub async fn read_calendar(
     let team = team_order(people::list(s).await?, usual);
     let hours = store::list_hours(s).await?;
     let absences = store::list_absences(s, from, to).await?;
+    let closed = closed_spans(s, zone, (first, days)).await?;
     let hands = store::list_taken_hands(s, from, to, moving).await?;
     let mut workers: Vec<Worker> = team
         .iter()
@@ -204,7 +159,7 @@ pub async fn read_calendar(
             Worker {
                 may: may_do(p.role, &p.qualifications),
                 hours: zone.hours(first, days, &hours_of(&hours, p.id.0)),
-                taken: mine.filter_map(|t| span_of(t.from_at, t.to_at)).collect(),
+                taken: mine.filter_map(|t| span_of(t.from_at, t.to_at)).chain(closed.clone()).collect(),
             }
         })
         .collect();
@@ -270,7 +225,7 @@ pub fn is_chemical(protocol: &Protocol) -> bool {
 }
 
 /// The first quarter of an hour at `now` or after it, counted from the local midnight before it.
-fn first_start_ms(zone: &Zone, now: OffsetDateTime) -> i64 {
+pub(super) fn first_start_ms(zone: &Zone, now: OffsetDateTime) -> i64 {
     let midnight_ms = ms_of(zone.midnight(zone.day_of(now)));
     let step_ms = STEP_MIN * 60_000;
     let past_ms = ms_of(now) + 1 - midnight_ms;
@@ -290,15 +245,22 @@ pub async fn find_openings(
     only: Option<OffsetDateTime>,
 ) -> Stored<Looked> {
     // The salon's own minutes, where it has its own.
+    let reference = &app.reference;
     let found = super::protocols::in_force(s, app, &wish.protocol).await?;
     let Some(protocol) = &found else { return Ok(Looked::NotFound) };
     let Some(client) = clients::find(s, wish.client).await? else { return Ok(Looked::NotFound) };
-    let Ok(service) = service_of(protocol) else { return Ok(Looked::NotFound) };
-    if !Services::load(s, &app.reference).await?.is_offered(&wish.protocol) {
+    if !Services::load(s, reference).await?.is_offered(&wish.protocol) {
         return Ok(Looked::Barred(Barred::NotOffered));
     }
     let now = s.now().await?;
     let today = zone.day_of(now);
+    let hair = own_hair(s, reference, wish.client, today).await?;
+    let minutes = |step: &Step| {
+        if wish.short { shortened(step, &hair) } else { planned(step, &hair) }
+    };
+    let Ok(service) = service_with(protocol, minutes) else {
+        return Ok(Looked::NotFound);
+    };
     let wanted_day = zone.day_of(wish.wanted).clamp(today, today + Duration::days(AHEAD_DAYS));
     let last_day = wanted_day + Duration::days(i64::from(wish.days));
     let until = zone.midnight(last_day + Duration::days(1));
@@ -330,7 +292,8 @@ pub async fn find_openings(
         may: Some(places_patch_tests()),
     };
     let first_day = zone.midnight((wanted_day - Duration::days(i64::from(wish.days))).max(today));
-    let floor_ms = ms_of(first_day.max(not_before.map_or(first_day, |(at, _)| at)));
+    let late = wish.arrives.unwrap_or(first_day);
+    let floor_ms = ms_of(first_day.max(late).max(not_before.map_or(first_day, |(at, _)| at)));
     let search = Search {
         grid: Grid {
             first_ms: first_start_ms(zone, now),
@@ -357,6 +320,7 @@ pub async fn find_openings(
         not_before,
         usual: client.usual_person_id.map(PersonId),
         workers: calendar.workers,
+        hair,
     })))
 }
 

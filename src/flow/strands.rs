@@ -64,7 +64,7 @@ pub async fn load(
 }
 
 /// Figures a ruler can show.
-fn sound(deed: &Deed) -> bool {
+pub(super) fn sound(deed: &Deed) -> bool {
     let fine = |mm: f64| mm.is_finite() && (0.0..=10_000.0).contains(&mm);
     use crate::domain::strand::Zone;
     match deed {

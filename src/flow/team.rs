@@ -1,11 +1,13 @@
 //! Keeping the team: people and their secrets, stations, hours, places, the salon's own rules.
 
+use time::{Date, OffsetDateTime};
+
 use crate::domain::access::Role;
 use crate::domain::ids::{PersonId, StationId};
 use crate::secret;
 use crate::store::hours::{self, Hours};
 use crate::store::salons::{self, Salon};
-use crate::store::{Scoped, StoreError, people, sessions, stations};
+use crate::store::{Scoped, StoreError, days_off, people, sessions, stations};
 
 /// Why the team was not changed.
 #[derive(Debug)]
@@ -104,6 +106,34 @@ pub async fn set_hours(s: &mut Scoped, id: PersonId, spans: &[Hours]) -> Kept<()
     hours::replace(s, id, spans).await?;
     s.changed("team");
     Ok(())
+}
+
+/// The salon is closed on a day; bookings made before stand until they are moved.
+pub async fn close_day(s: &mut Scoped, on: Date, why: &str, by: PersonId) -> Kept<()> {
+    days_off::close_day(s, on, why, by).await?;
+    s.changed("team");
+    Ok(())
+}
+
+/// It is open again on that day.
+pub async fn open_day(s: &mut Scoped, on: Date) -> Kept<()> {
+    days_off::open_day(s, on).await?;
+    s.changed("team");
+    Ok(())
+}
+
+/// Somebody is away from one instant to another; bookings made before stand until they are moved.
+pub async fn note_leave(s: &mut Scoped, id: PersonId, from: OffsetDateTime, to: OffsetDateTime) -> Kept<()> {
+    days_off::insert_leave(s, id, from, to).await?;
+    s.changed("team");
+    Ok(())
+}
+
+/// Leave is taken back; false when there is none such.
+pub async fn take_back_leave(s: &mut Scoped, id: i64) -> Kept<bool> {
+    let done = days_off::delete_leave(s, id).await?;
+    s.changed("team");
+    Ok(done)
 }
 
 /// A new station, not paired yet.

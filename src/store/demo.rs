@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 48] = [
+pub const TABLES: [&str; 53] = [
     "aftercare",
     "due",
     "message",
@@ -192,6 +192,11 @@ pub const TABLES: [&str; 48] = [
     "address_stop",
     "message_words",
     "post",
+    "due_assignment",
+    "call_claim",
+    "waiting",
+    "closed_day",
+    "calendar_feed",
     "followup",
     "booking_hands",
     "booking_place",

@@ -1,6 +1,6 @@
-//! When each client is due again, and what stands beside that on Regrowth.
+//! When each client is due again.
 
-use time::{Date, OffsetDateTime};
+use time::Date;
 
 use super::{Scoped, Stored};
 use crate::domain::growth::visits::{Did, Visit};
@@ -179,80 +179,4 @@ pub async fn list_curl_growth_events(s: &mut Scoped, curl: &str) -> Stored<Vec<G
     .fetch_all(&mut *s.tx)
     .await?;
     Ok(rows.into_iter().map(EventRow::read).collect())
-}
-
-/// A row of Regrowth as read; the words are the screen's.
-#[derive(Clone, Debug, sqlx::FromRow)]
-pub struct DueRow {
-    #[sqlx(flatten)]
-    pub due: Due,
-    pub name: String,
-    pub no_contact: bool,
-    pub usual_name: Option<String>,
-    /// Measurements that the rate was learned from.
-    pub measured: i64,
-    pub outcome: Option<String>,
-    pub said_at: Option<OffsetDateTime>,
-    pub said_by: Option<String>,
-    pub next_on: Option<Date>,
-    pub note: Option<String>,
-    pub booking_id: Option<i64>,
-    pub booked_at: Option<OffsetDateTime>,
-    pub patch_visit_at: Option<OffsetDateTime>,
-    pub consult_at: Option<OffsetDateTime>,
-    pub plan_id: Option<i64>,
-    pub plan_verdict: Option<String>,
-    pub wait_until: Option<Date>,
-}
-
-/// Most rows of one page of Regrowth.
-pub const PAGE: usize = 200;
-
-/// Who is due with an early edge up to `until`, by deadline, after the keyset of the page before; one row more
-/// than a page when there is another.
-pub async fn list(
-    s: &mut Scoped,
-    zone: &str,
-    until: Date,
-    after: Option<(Date, ClientId)>,
-) -> Stored<Vec<DueRow>> {
-    let (after_on, after_id) = after.map_or((None, 0), |(on, id)| (Some(on), id.0));
-    Ok(sqlx::query_as(
-        "select d.client_id, d.protocol, d.last_on, d.target_mm, d.rate_mm, d.rate_sd, d.early_on, d.middle_on, d.late_on,
-            d.least_on, d.latest_on, d.run_id, c.name, c.no_contact, u.name as usual_name,
-            (select count(*) from strand_event e where e.salon_id = d.salon_id and e.client_id = d.client_id and e.did = 'measure') as measured,
-            f.outcome, f.at as said_at, fp.name as said_by, f.next_on, f.note,
-            b.booking_id, lower(b.span) as booked_at,
-            (select lower(v.span) from booking v where v.salon_id = b.salon_id and v.client_id = b.client_id
-               and v.patch_for = b.booking_id and v.state = 'booked' limit 1) as patch_visit_at,
-            (select max(k.taken_at) from consult k where k.salon_id = d.salon_id and k.client_id = d.client_id) as consult_at,
-            pl.plan_id, pl.verdict as plan_verdict,
-            (select max((x ->> 'until')::date) from jsonb_array_elements(pl.findings) x where x ->> 'verdict' = 'wait') as wait_until
-         from due d
-         join client c on c.salon_id = d.salon_id and c.client_id = d.client_id
-         left join person u on u.salon_id = c.salon_id and u.person_id = c.usual_person_id
-         left join lateral (select * from followup f where f.salon_id = d.salon_id and f.client_id = d.client_id
-            and f.at >= (d.last_on::timestamp at time zone $2) order by f.at desc limit 1) f on true
-         left join person fp on fp.salon_id = f.salon_id and fp.person_id = f.by
-         left join lateral (select * from booking b where b.salon_id = d.salon_id and b.client_id = d.client_id
-            and b.purpose = 'service' and b.state = 'booked' and upper(b.span) > rinsebell_now() order by lower(b.span) limit 1) b on true
-         left join lateral (select * from plan p where p.salon_id = d.salon_id and p.client_id = d.client_id
-            -- A test visit plans nothing and is no service: what was planned before it stands.
-            and jsonb_array_length(p.applications) > 0
-            and p.made_at > coalesce((select max(r.started_at) from run r join plan g using (salon_id, plan_id)
-              where r.salon_id = d.salon_id and r.client_id = d.client_id and jsonb_array_length(g.applications) > 0), '-infinity')
-            order by p.made_at desc limit 1) pl on true
-         where d.salon_id = $1 and d.early_on <= $3
-           -- Who sits in the chair now is not rung.
-           and not exists (select 1 from run o where o.salon_id = d.salon_id and o.client_id = d.client_id and o.ended_at is null)
-           and (d.latest_on, d.client_id) > (coalesce($4, '-infinity'::date), $5)
-         order by d.latest_on, d.client_id limit 201",
-    )
-    .bind(s.salon.0)
-    .bind(zone)
-    .bind(until)
-    .bind(after_on)
-    .bind(after_id)
-    .fetch_all(&mut *s.tx)
-    .await?)
 }

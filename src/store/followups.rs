@@ -3,7 +3,8 @@
 use time::{Date, OffsetDateTime};
 
 use super::{Scoped, Stored};
-use crate::domain::followup::Outcome;
+use crate::domain::call::Way;
+use crate::domain::followup::{NextStep, Outcome};
 use crate::domain::ids::{BookingId, ClientId, FollowupId, PersonId};
 
 /// One try as kept.
@@ -12,14 +13,32 @@ pub struct Followup {
     pub at: OffsetDateTime,
     pub by_name: String,
     pub outcome: String,
+    /// we-called, they-called.
+    pub way: String,
+    pub next_step: Option<String>,
     pub next_on: Option<Date>,
     pub note: String,
+}
+
+/// What is written of a try.
+#[derive(Clone, Copy, Debug)]
+pub struct NewFollowup<'a> {
+    pub client: ClientId,
+    pub by: PersonId,
+    pub outcome: Outcome,
+    /// The database refuses [`Way::WeCalled`] in quiet hours, where no contact is wanted, where another has the call.
+    pub way: Way,
+    pub next_step: Option<NextStep>,
+    pub next_on: Option<Date>,
+    /// At most 500 characters.
+    pub note: &'a str,
+    pub booking: Option<BookingId>,
 }
 
 /// The last 50 tries, newest first.
 pub async fn list(s: &mut Scoped, client: ClientId) -> Stored<Vec<Followup>> {
     Ok(sqlx::query_as(
-        "select f.at, p.name as by_name, f.outcome, f.next_on, f.note
+        "select f.at, p.name as by_name, f.outcome, f.way, f.next_step, f.next_on, f.note
          from followup f join person p on p.salon_id = f.salon_id and p.person_id = f.by
          where f.salon_id = $1 and f.client_id = $2 order by f.at desc limit 50",
     )
@@ -30,26 +49,20 @@ pub async fn list(s: &mut Scoped, client: ClientId) -> Stored<Vec<Followup>> {
 }
 
 /// Notes a try.
-pub async fn insert(
-    s: &mut Scoped,
-    client: ClientId,
-    by: PersonId,
-    outcome: Outcome,
-    next_on: Option<Date>,
-    note: &str,
-    booking: Option<BookingId>,
-) -> Stored<FollowupId> {
+pub async fn insert(s: &mut Scoped, new: &NewFollowup<'_>) -> Stored<FollowupId> {
     let id: i64 = sqlx::query_scalar(
-        "insert into followup (salon_id, client_id, at, by, outcome, next_on, note, booking_id)
-         values ($1,$2, rinsebell_now(), $3,$4,$5,$6,$7) returning followup_id",
+        "insert into followup (salon_id, client_id, at, by, outcome, way, next_step, next_on, note, booking_id)
+         values ($1,$2, rinsebell_now(), $3,$4,$5,$6,$7,$8,$9) returning followup_id",
     )
     .bind(s.salon.0)
-    .bind(client.0)
-    .bind(by.0)
-    .bind(outcome.code())
-    .bind(next_on)
-    .bind(note)
-    .bind(booking.map(|b| b.0))
+    .bind(new.client.0)
+    .bind(new.by.0)
+    .bind(new.outcome.code())
+    .bind(new.way.code())
+    .bind(new.next_step.map(NextStep::code))
+    .bind(new.next_on)
+    .bind(new.note)
+    .bind(new.booking.map(|b| b.0))
     .fetch_one(&mut *s.tx)
     .await?;
     Ok(FollowupId(id))

@@ -108,8 +108,17 @@ pub const FILLS: [Fill; 22] = [
     fill("followup", Some("followup_id"), "salon_id, followup_id, client_id, at, by, outcome, next_on, note, booking_id"),
 ];
 
-/// Tables so long that their references are looked at once at the end instead of row by row.
-const LONG: [&str; 5] = ["run_event", "run_step", "dispensed", "strand_event", "plan_product"];
+/// Tables so long that their references, and their indexes beside the key, are made once at the end instead of row by row.
+const LONG: [&str; 8] = [
+    "run_event",
+    "run_step",
+    "dispensed",
+    "strand_event",
+    "plan_product",
+    "booking",
+    "booking_hands",
+    "booking_place",
+];
 
 /// A salon that is nobody's invention; none when every salon here is a demo.
 pub async fn find_real_salon(s: &mut Scoped) -> Stored<Option<String>> {
@@ -134,7 +143,10 @@ pub async fn empty(s: &mut Scoped) -> Stored<()> {
 /// What stood aside, to be put back.
 #[derive(Debug)]
 pub struct Aside {
-    references: Vec<(String, String, String)>,
+    /// References and exclusions: table, name, what it says.
+    constraints: Vec<(String, String, String)>,
+    /// Indexes: name, how it is made.
+    indexes: Vec<(String, String)>,
 }
 
 /// Lets the guards of the filled tables stand aside in this transaction; every table is locked until it ends.
@@ -143,40 +155,51 @@ pub async fn stand_aside(s: &mut Scoped) -> Stored<Aside> {
     owner_says(s, format!("set local lock_timeout = '10s'; lock table {tables} in access exclusive mode"))
         .await?;
     for f in FILLS {
-        owner_says(
-            s,
-            format!(
-                "alter table {0} disable trigger user; alter table {0} no force row level security",
-                f.table
-            ),
-        )
-        .await?;
+        let sql = format!(
+            "alter table {0} disable trigger user; alter table {0} no force row level security",
+            f.table
+        );
+        owner_says(s, sql).await?;
     }
-    let references: Vec<(String, String, String)> = sqlx::query_as(
+    let long = LONG.map(str::to_owned).to_vec();
+    let constraints: Vec<(String, String, String)> = sqlx::query_as(
         "select c.conrelid::regclass::text, quote_ident(c.conname), pg_get_constraintdef(c.oid) from pg_constraint c
-         where c.contype = 'f' and c.conparentid = 0 and c.conrelid::regclass::text = any ($1) order by 1, 2 limit 200",
+         where c.contype in ('f', 'x') and c.conparentid = 0 and c.conrelid::regclass::text = any ($1) order by 1, 2 limit 200",
     )
-    .bind(LONG.map(str::to_owned).to_vec())
+    .bind(&long)
     .fetch_all(&mut *s.tx)
     .await?;
-    for (table, name, _) in &references {
+    let indexes: Vec<(String, String)> = sqlx::query_as(
+        "select i.indexrelid::regclass::text, pg_get_indexdef(i.indexrelid) from pg_index i
+         where i.indrelid::regclass::text = any ($1) and not i.indisunique
+           and not exists (select from pg_constraint c where c.conindid = i.indexrelid) order by 1 limit 200",
+    )
+    .bind(&long)
+    .fetch_all(&mut *s.tx)
+    .await?;
+    for (table, name, _) in &constraints {
         owner_says(s, format!("alter table {table} drop constraint {name}")).await?;
     }
-    Ok(Aside { references })
+    for (name, _) in &indexes {
+        owner_says(s, format!("drop index {name}")).await?;
+    }
+    Ok(Aside { constraints, indexes })
 }
 
-/// Puts every guard back. References are looked at over all rows: one that points nowhere refuses the whole.
+/// Puts every guard back. References and exclusions are looked at over all rows: one that points nowhere, or hands taken
+/// twice, refuse the whole.
 pub async fn stand_back(s: &mut Scoped, aside: &Aside) -> Stored<()> {
     owner_says(s, "set local maintenance_work_mem = '256MB'; set local work_mem = '64MB'".into()).await?;
-    for (table, name, said) in &aside.references {
+    for (_, made) in &aside.indexes {
+        owner_says(s, made.clone()).await?;
+    }
+    for (table, name, said) in &aside.constraints {
         owner_says(s, format!("alter table {table} add constraint {name} {said}")).await?;
     }
     for f in FILLS {
-        owner_says(
-            s,
-            format!("alter table {0} enable trigger user; alter table {0} force row level security", f.table),
-        )
-        .await?;
+        let sql =
+            format!("alter table {0} enable trigger user; alter table {0} force row level security", f.table);
+        owner_says(s, sql).await?;
     }
     Ok(())
 }

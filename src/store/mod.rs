@@ -11,12 +11,16 @@ use crate::domain::ids::SalonId;
 
 pub mod answers;
 pub mod bookings;
+pub mod calendar_feeds;
+pub mod calls;
 pub mod client_links;
 pub mod clients;
 pub mod consents;
 pub mod consults;
 pub mod contact;
+pub mod days_off;
 pub mod demo;
+pub mod due_list;
 pub mod dues;
 pub mod finish;
 pub mod followups;
@@ -49,6 +53,7 @@ pub mod stock_notes;
 pub mod strands;
 pub mod sweep;
 pub mod visits;
+pub mod waiting;
 
 /// What can go wrong below the rules.
 #[derive(Debug)]
@@ -68,7 +73,9 @@ impl std::fmt::Display for StoreError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             StoreError::Away(e) => write!(f, "the database is away: {e}"),
-            StoreError::Refused { code, rule } => write!(f, "refused by the database: {code} {rule}"),
+            StoreError::Refused { code, rule } => {
+                write!(f, "refused by the database: {code} {rule}")
+            }
             StoreError::Corrupt(table, what) => write!(f, "unreadable row in {table}: {what}"),
             StoreError::Broken(e) => write!(f, "database fault: {e}"),
         }

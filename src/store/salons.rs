@@ -1,8 +1,10 @@
 //! The salon itself.
 
 use sqlx::PgPool;
+use time::{Time, Weekday};
 
 use super::{Scoped, Stored};
+use crate::domain::call::Quiet;
 use crate::domain::ids::{PersonId, SalonId, StationId};
 
 /// One business, as stored.
@@ -21,12 +23,33 @@ pub struct Salon {
     pub patch_valid_days: i16,
     /// Invented people with printed PINs.
     pub demo: bool,
+    /// Quiet hours, on the salon's wall clock: nobody is called from here…
+    pub quiet_from: Time,
+    /// …to here, over midnight where this is the earlier.
+    pub quiet_until: Time,
+    /// ISO days of the week on which nobody is called.
+    pub quiet_weekdays: Vec<i16>,
+}
+
+impl Salon {
+    /// When nobody is called.
+    #[must_use]
+    pub fn quiet(&self) -> Quiet {
+        let minute = |at: Time| u16::from(at.hour()) * 60 + u16::from(at.minute());
+        let days = self.quiet_weekdays.iter().filter_map(|n| u8::try_from(*n - 1).ok());
+        Quiet {
+            from_min: minute(self.quiet_from),
+            until_min: minute(self.quiet_until),
+            weekdays: days.map(|n| Weekday::Monday.nth_next(n)).collect(),
+        }
+    }
 }
 
 /// Reads the salon of this transaction.
 pub async fn find(s: &mut Scoped) -> Stored<Option<Salon>> {
     Ok(sqlx::query_as(
-        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo from salon where salon_id = $1",
+        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo, quiet_from, quiet_until, quiet_weekdays
+         from salon where salon_id = $1",
     )
     .bind(s.salon.0)
     .fetch_optional(&mut *s.tx)
@@ -76,10 +99,11 @@ pub async fn found(pool: &PgPool, f: Founding<'_>) -> Stored<(SalonId, PersonId,
 }
 
 /// Changes what the salon is called, where it is and what it holds itself to (name, zone, place of law,
-/// emergency number, eye wash, least age in years, patch-test days; the rest of `to` is not written).
+/// emergency number, eye wash, least age in years, patch-test days, quiet hours; the rest of `to` is not written).
 pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
     sqlx::query(
-        "update salon set name = $2, zone = $3, place = $4, emergency_number = $5, eye_wash_place = $6, least_age = $7, patch_valid_days = $8
+        "update salon set name = $2, zone = $3, place = $4, emergency_number = $5, eye_wash_place = $6, least_age = $7, patch_valid_days = $8,
+            quiet_from = $9, quiet_until = $10, quiet_weekdays = $11
          where salon_id = $1",
     )
     .bind(s.salon.0)
@@ -90,6 +114,9 @@ pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
     .bind(&to.eye_wash_place)
     .bind(to.least_age)
     .bind(to.patch_valid_days)
+    .bind(to.quiet_from)
+    .bind(to.quiet_until)
+    .bind(&to.quiet_weekdays)
     .execute(&mut *s.tx)
     .await?;
     Ok(())

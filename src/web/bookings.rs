@@ -9,17 +9,18 @@ use serde::Deserialize;
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
-use crate::calendar::Zone;
+use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
 use crate::domain::ids::{BookingId, PersonId};
 use crate::flow::bookings::{self as flow, Changed, Choice, NotBooked};
 use crate::flow::openings::Wish;
 use crate::flow::services::Services;
+use crate::flow::waiting;
 use crate::store::Scoped;
 use crate::store::bookings::{self, Booking, Held};
 use crate::web::clients::zone;
 use crate::web::form::{Errors, Reason};
-use crate::web::offers::{draw_track, start_words};
+use crate::web::offers::{Shown, draw_track, shown, start_words};
 use crate::web::openings::{self as screen, Asked, read_wish};
 use crate::web::picture::track::Track;
 use crate::web::problem::{Answered, Problem};
@@ -49,6 +50,8 @@ pub struct Chosen {
     early: String,
     #[serde(rename = "move")]
     moving: String,
+    arrives: String,
+    short: String,
     version: String,
     start: String,
     print: String,
@@ -64,6 +67,8 @@ impl Chosen {
             days: self.days.clone(),
             early: self.early.clone(),
             moving: self.moving.clone(),
+            arrives: self.arrives.clone(),
+            short: self.short.clone(),
             name: String::new(),
         }
     }
@@ -186,7 +191,22 @@ struct ViewPage {
     track: Option<Track>,
     hands: Vec<HandsLine>,
     move_href: String,
+    /// Today and still booked: a client may come late.
+    today: String,
+    arrives: String,
     reason: String,
+    /// Who waits for such a time, once it is free.
+    fits: Vec<FitLine>,
+}
+
+/// Somebody on the waiting list whom a freed time fits.
+struct FitLine {
+    client: String,
+    href: String,
+    title: String,
+    note: String,
+    asked: Asked,
+    shown: Shown,
 }
 
 fn state_words(state: &str) -> &'static str {
@@ -223,7 +243,17 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
     let places = bookings::list_places(&mut s, &[id.0]).await?;
     let visits = bookings::list_patch_visits(&mut s, &booking).await?;
     let services = Services::load(&mut s, &seat.app.reference).await?;
+    let freed = booking.state == "cancelled" && booking.purpose == "service" && booking.from_at > now;
+    let fits = if freed {
+        let gap = (booking.from_at, booking.to_at);
+        let valid = i64::from(seat.salon_row.patch_valid_days);
+        waiting::who_fits(&mut s, &seat.app, &zone, valid, gap).await?
+    } else {
+        Vec::new()
+    };
     s.commit().await?;
+    let today = zone.day_of(now);
+    let is_today = booking.purpose == "service" && zone.day_of(booking.from_at) == today;
     let visit = visits.iter().find(|v| v.state != "cancelled");
     let at = |at: OffsetDateTime| format!("{}, {}", zone.day_words(at), zone.clock(at));
     let (patch, patch_href) = match (visit, booking.patch_for) {
@@ -261,8 +291,33 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
             booking.client_id,
             page::query_value(booking.protocol.as_deref().unwrap_or_default())
         ),
+        arrives: zone.clock(now.max(booking.from_at)),
+        today: if is_today { iso_day(today) } else { String::new() },
+        fits: fits.iter().filter_map(|fit| fit_line(&services, &zone, fit)).collect(),
         booking,
         reason,
+    })
+}
+
+fn fit_line(services: &Services, zone: &Zone, fit: &waiting::Fit) -> Option<FitLine> {
+    let offer = fit.found.offers.first()?;
+    let (from, _) = fit.found.span(offer);
+    let code = &fit.entry.protocol;
+    Some(FitLine {
+        client: fit.entry.client_name.clone(),
+        href: format!("/clients/{}/followups", fit.entry.client_id),
+        title: services.title(code).to_string(),
+        note: fit.entry.note.clone(),
+        asked: Asked {
+            client: fit.entry.client_id.to_string(),
+            protocol: code.clone(),
+            wanted: iso_day(zone.day_of(from)),
+            at: zone.clock(from),
+            days: "0".into(),
+            early: "yes".into(),
+            ..Asked::default()
+        },
+        shown: shown(&fit.found, offer, zone),
     })
 }
 

@@ -283,7 +283,7 @@ fn read_all<T>(raw: &[String], read: impl Fn(&str) -> Option<T>) -> Vec<T> {
 
 fn read_onset(f: &Typed, zone: &Zone, now: OffsetDateTime, errors: &mut Errors) -> OffsetDateTime {
     let day = typed::day(errors, "onset_on", &f.onset_on).unwrap_or_else(|| zone.day_of(now));
-    let minute = typed::minute_of(errors, "onset_at", &f.onset_at);
+    let minute = typed::minute(errors, "onset_at", &f.onset_at);
     let at = zone.instant(day, minute);
     if errors.is_empty() && at > now {
         errors.note("onset_on", "It has begun: write an instant that has been.");

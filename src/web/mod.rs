@@ -3,6 +3,8 @@
 pub mod assets;
 pub mod bar;
 pub mod bookings;
+pub mod calendar_feeds;
+pub mod calls;
 pub mod client_links;
 pub mod client_messages;
 mod client_words;
@@ -64,6 +66,7 @@ pub mod team;
 pub mod test_visits;
 pub mod tests;
 pub mod typed;
+pub mod waiting;
 
 #[cfg(test)]
 mod gallery;

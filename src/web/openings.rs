@@ -9,8 +9,11 @@ use time::{Duration, OffsetDateTime};
 
 use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
+use crate::domain::booking::minutes::{OwnHair, planned, shortened};
 use crate::domain::ids::{BookingId, ClientId};
+use crate::domain::protocol::Step;
 use crate::flow::openings::{self as flow, Barred, Floor, Found, Looked, SkinTest, Wish};
+use crate::flow::protocols as protocols_of_salon;
 use crate::flow::services::Services;
 use crate::store::clients::{self, Client};
 use crate::store::{bookings, dues};
@@ -21,8 +24,8 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
-use crate::web::typed::minute_of;
-use crate::web::{page, typed};
+use crate::web::team::WEEKDAYS;
+use crate::web::{once, page, typed};
 
 /// The routes of this screen.
 pub const LINES: &[Line] = lines![
@@ -41,6 +44,10 @@ pub struct Asked {
     pub early: String,
     #[serde(rename = "move")]
     pub moving: String,
+    /// Time of the day at which a client who is late will be here.
+    pub arrives: String,
+    /// "yes": what may be shortened takes its fewest minutes.
+    pub short: String,
     /// Beginning of a client's name, while none is chosen.
     pub name: String,
 }
@@ -69,6 +76,11 @@ struct OpeningsPage {
     offers: Vec<Shown>,
     /// A search was made.
     looked: bool,
+    /// The same with shorter steps, where that may be asked for.
+    shorter: String,
+    /// The form that puts the client on the waiting list; empty: not to be offered.
+    waiting_once: String,
+    weekdays: Vec<Choice>,
 }
 
 /// Reads the wish; a wanted day before today becomes today.
@@ -86,7 +98,7 @@ pub fn read_wish(
         errors.note("wanted", format!("Write a day within the next {} days.", flow::AHEAD_DAYS));
     }
     let at = if asked.at.trim().is_empty() { AT } else { asked.at.as_str() };
-    let minute = minute_of(errors, "at", at);
+    let minute = typed::minute(errors, "at", at);
     let days = typed::number(errors, "days", &asked.days, (0.0, 60.0), "how many days to either side")
         .map_or(DAYS, |n| n as u16);
     if !services.has(&asked.protocol) && !asked.protocol.is_empty() {
@@ -96,6 +108,10 @@ pub fn read_wish(
         "" => None,
         id => Some(id.parse::<BookingId>().ok()?),
     };
+    let arrives = match asked.arrives.trim() {
+        "" => None,
+        raw => Some(zone.instant(day.max(today), typed::minute(errors, "arrives", raw))),
+    };
     (errors.is_empty() && !asked.protocol.is_empty()).then(|| Wish {
         client,
         protocol: asked.protocol.clone(),
@@ -103,6 +119,8 @@ pub fn read_wish(
         days,
         early: asked.early == "yes",
         moving,
+        arrives,
+        short: asked.short == "yes",
     })
 }
 
@@ -150,7 +168,9 @@ fn floor_words(found: &Found, zone: &Zone) -> Option<String> {
     let (at, why) = found.not_before?;
     let day = zone.day_words(at);
     Some(match why {
-        Floor::Window => format!("Not before {day}: the due window opens then, unless asked for earlier."),
+        Floor::Window => {
+            format!("Not before {day}: the due window opens then, unless asked for earlier.")
+        }
         Floor::Wait => format!("Not before {day}: until then the hair waits."),
         Floor::PatchTest => {
             format!("Not before {day}, {}: the patch test stays on until then.", zone.clock(at))
@@ -230,6 +250,11 @@ async fn openings_page(
         }
         None => None,
     };
+    // Somebody who comes late: what of the salon's own steps could be shorter is said.
+    let late = match asked.arrives.as_str() {
+        "" => None,
+        _ => protocols_of_salon::in_force(&mut s, &seat.app, &asked.protocol).await?,
+    };
     s.commit().await?;
     let mut page = OpeningsPage {
         shell: seat.shell(now, "/openings", &["bookings"]),
@@ -250,6 +275,9 @@ async fn openings_page(
         early: Choice::list([("yes", "before the due window opens as well")], &[asked.early.as_str()]),
         offers: Vec::new(),
         looked: false,
+        shorter: String::new(),
+        waiting_once: String::new(),
+        weekdays: Choice::list(WEEKDAYS, &[]),
         asked,
         errors,
     };
@@ -263,7 +291,9 @@ async fn openings_page(
         page.answer = format!("When for {}?", client.name);
     }
     match looked {
-        Some(Looked::Found(found)) => show(&mut page, &found, &zone, &services),
+        Some(Looked::Found(found)) => {
+            show(&mut page, &found, &zone, &services, late.as_ref().map(|p| &p.steps[..]))
+        }
         Some(Looked::Barred(why)) => {
             page.answer = "No opening for now".into();
             page.reasons.push(barred_reason(why, seat, wish.as_ref().map_or(ClientId(0), |w| w.client)));
@@ -279,8 +309,42 @@ async fn openings_page(
     Ok((page, whole))
 }
 
-fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services) {
+/// What is said of a client who comes late: what is made shorter, or that it could be.
+fn late_words(page: &mut OpeningsPage, steps: &[Step]) {
+    let usual = OwnHair::default();
+    let cut: Vec<String> = steps
+        .iter()
+        .filter(|step| shortened(step, &usual) < planned(step, &usual))
+        .map(|step| match shortened(step, &usual) {
+            0 => format!("{} left out", step.title),
+            least => format!("{} {} instead of {} minutes", step.title, least, planned(step, &usual)),
+        })
+        .collect();
+    if page.asked.short == "yes" {
+        page.notes.push(format!("Shorter: {}. What acts on the hair keeps its time.", cut.join("; ")));
+    } else if !cut.is_empty() {
+        let a = &page.asked;
+        page.shorter = format!(
+            "/openings?client={}&protocol={}&wanted={}&at={}&days=0&early=yes&move={}&arrives={}&short=yes",
+            page::query_value(&a.client),
+            page::query_value(&a.protocol),
+            page::query_value(&a.wanted),
+            page::query_value(&a.at),
+            page::query_value(&a.moving),
+            page::query_value(&a.arrives)
+        );
+    }
+}
+
+fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services, late: Option<&[Step]>) {
     page.looked = true;
+    page.waiting_once = if page.asked.moving.is_empty() { once::key() } else { String::new() };
+    if let Some(hair) = found.hair.words() {
+        page.notes.push(format!("Planned for this client's own hair: {hair}."));
+    }
+    if let Some(steps) = late {
+        late_words(page, steps);
+    }
     page.notes.extend(floor_words(found, zone));
     page.notes.extend(skin_words(found.skin).map(str::to_string));
     page.offers = found.offers.iter().map(|offer| shown(found, offer, zone)).collect();
@@ -299,20 +363,4 @@ fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services
         }
         None => format!("{title}: no opening in these days"),
     };
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_time_of_the_day_is_two_digits_and_two() {
-        let mut errors = Errors::none();
-        assert_eq!(minute_of(&mut errors, "at", " 09:30 "), 570);
-        assert!(errors.is_empty());
-        for bad in ["", "9:30", "24:00", "10:60", "+1:00", "10:00:00", "ten"] {
-            minute_of(&mut errors, "at", bad);
-        }
-        assert_eq!(errors.0.len(), 7);
-    }
 }

@@ -216,7 +216,7 @@ impl Seat {
 
     /// The frame of a screen. `now` is the database's clock.
     pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
-        let line: [(&str, &str, Option<Act>); 10] = [
+        let line: [(&str, &str, Option<Act>); 11] = [
             ("Floor", "/floor", None),
             ("Day sheet", "/day", Some(Act::Book)),
             ("Clients", "/clients", Some(Act::SeeClients)),
@@ -225,6 +225,7 @@ impl Seat {
             ("Messages", "/messages", Some(Act::FollowUp)),
             ("Shelf", "/shelf", Some(Act::SeeShelf)),
             ("Protocols", "/protocols", Some(Act::KeepProtocols)),
+            ("Calendar", "/calendar", Some(Act::SeeClients)),
             ("Team", "/team", Some(Act::KeepTeam)),
             ("Sign-off book", "/proof", Some(Act::SeeProof)),
         ];

@@ -8,6 +8,8 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::bookings::LINES,
     crate::web::client_links::LINES,
     crate::web::client_messages::LINES,
+    crate::web::calendar_feeds::LINES,
+    crate::web::calls::LINES,
     crate::web::clients::LINES,
     crate::web::consents::LINES,
     crate::web::consults::LINES,
@@ -42,5 +44,6 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::team::LINES,
     crate::web::test_visits::LINES,
     crate::web::tests::LINES,
+    crate::web::waiting::LINES,
     crate::web::strands::LINES,
 ];

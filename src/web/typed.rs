@@ -96,8 +96,18 @@ fn read_day(text: &str) -> Option<Date> {
     Date::from_calendar_date(i32::from(year), month, u8::try_from(day).ok()?).ok()
 }
 
+/// A day that is not after today.
+pub fn past_day(e: &mut Errors, name: &str, raw: &str, today: Date) -> Option<Date> {
+    let day = day(e, name, raw)?;
+    if day > today {
+        e.note(name, "This day is still to come. Write one that has been.");
+        return None;
+    }
+    Some(day)
+}
+
 /// A wall-clock time as a time field sends it, in minutes after 00:00.
-pub fn minute_of(errors: &mut Errors, name: &str, raw: &str) -> u16 {
+pub fn minute(e: &mut Errors, name: &str, raw: &str) -> u16 {
     let parts = raw.trim().split_once(':');
     let two = |part: &str, most: u16| {
         (part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit()))
@@ -108,20 +118,10 @@ pub fn minute_of(errors: &mut Errors, name: &str, raw: &str) -> u16 {
     match parts.and_then(|(h, m)| Some(two(h, 23)? * 60 + two(m, 59)?)) {
         Some(minute) => minute,
         None => {
-            errors.note(name, "Write a time of the day as hours and minutes, such as 10:00.");
+            e.note(name, "Write a time of the day as hours and minutes, such as 10:00.");
             0
         }
     }
-}
-
-/// A day that is not after today.
-pub fn past_day(e: &mut Errors, name: &str, raw: &str, today: Date) -> Option<Date> {
-    let day = day(e, name, raw)?;
-    if day > today {
-        e.note(name, "This day is still to come. Write one that has been.");
-        return None;
-    }
-    Some(day)
 }
 
 /// One of few values; `words` are noted when none fits.
@@ -160,6 +160,17 @@ pub fn shown(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_time_of_the_day_is_two_digits_and_two() {
+        let mut errors = Errors::none();
+        assert_eq!(minute(&mut errors, "at", " 09:30 "), 570);
+        assert!(errors.is_empty());
+        for bad in ["", "9:30", "24:00", "10:60", "+1:00", "10:00:00", "ten"] {
+            minute(&mut errors, "at", bad);
+        }
+        assert_eq!(errors.0.len(), 7);
+    }
 
     #[test]
     fn a_text_is_refused_for_its_length_or_a_nul_and_never_cut() {

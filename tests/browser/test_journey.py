@@ -232,7 +232,7 @@ def test_the_client_stands_in_the_due_list_with_a_real_date(house, chair, tale):
     story.tomorrow_at(house, 10, days=45)
     chair.signs_in("Ondine Marsh", PIN["Ondine Marsh"])
     chair.goes_to("/team/salon").writes("A patch test holds", "28").presses("Keep", "main")
-    chair.goes_to("/regrowth").sees("Nerys Amblin", "Curl retouch", "patch test")
+    chair.goes_to("/regrowth?group=soon").sees("Nerys Amblin", "Curl retouch", "patch test")
     row = chair.run_js("return [...document.querySelectorAll('tr')].find((r) => r.innerText.includes('Nerys Amblin')).innerText")
     assert any(month in row for month in ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")), row
 
@@ -247,7 +247,7 @@ def test_reception_follows_up_and_books_with_the_patch_test_visit(house, chair, 
     words = chair.run_js("return document.querySelector('ol.openings li').innerText")
     assert "patch test" in words.lower(), words
     chair.presses("Book", "ol.openings li")
-    chair.goes_to("/regrowth").sees("Booked")
+    chair.goes_to("/regrowth?group=promised").sees("One booked", "Nerys Amblin")
     day = house.sql("select (lower(span) at time zone 'Europe/Paris')::date from booking where purpose = 'service' order by booking_id desc limit 1")
     visit = house.sql("select (lower(span) at time zone 'Europe/Paris')::date from booking where purpose <> 'service' order by booking_id desc limit 1")
     assert (datetime.date.fromisoformat(day) - datetime.date.fromisoformat(visit)).days >= 2

@@ -14,12 +14,15 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 17] = [
+const SAMPLES: [(&str, &str); 20] = [
     ("/incidents/{id}", "booking"),
     // No link of ours: a stranger is told that there is nothing.
     ("/c/{salon}", "client"),
     ("/c/{salon}/{token}", "client"),
     ("/messages/{id}", "booking"),
+    ("/waiting/{id}", "station"),
+    ("/calendar/{id}", "station"),
+    ("/feeds/{key}", "station"),
     ("/clients/{id}/tests/skin/{test}", "skin_test"),
     ("/clients/{id}/tests/hair/{test}", "skin_test"),
     ("/clients/{id}", "client"),
@@ -58,11 +61,13 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
 
 /// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
 /// station and no step.
-const NOT_YET: [&str; 10] = [
+const NOT_YET: [&str; 12] = [
     "/incidents/{id}",
     "/incidents/{id}/accounts",
     "/incidents/{id}/report",
     "/messages/{id}/stop",
+    "/waiting/{id}/end",
+    "/calendar/{id}/revocation",
     "/protocols/{code}/draft/step",
     "/runs/{id}/aftercare",
     "/runs",

@@ -112,7 +112,7 @@ async fn an_opening_is_booked_with_its_patch_test_48_hours_or_more_before() {
         "{}",
         view.body
     );
-    let regrowth = desk.get("/regrowth").await.body;
+    let regrowth = desk.get("/regrowth?group=promised").await.body;
     assert!(regrowth.contains("<b>Thu 21 May, 10:00</b>"), "{regrowth}");
     let words: (String, i64) =
         sqlx::query_as("select outcome, booking_id from followup").fetch_one(&salon.owner).await.unwrap();

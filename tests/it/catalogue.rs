@@ -143,7 +143,7 @@ async fn the_app_owns_nothing_and_is_granted_what_it_needs_and_no_more() {
     // A salon that goes back to the shipped words of a message drops its own.
     assert_eq!(
         deletes,
-        ["absence", "hours", "idempotency", "message_words", "protocol_draft", "qualification"]
+        ["absence", "closed_day", "hours", "idempotency", "message_words", "protocol_draft", "qualification"]
     );
     let salon_moves = names(
         &mut hand,

@@ -76,11 +76,12 @@ async fn the_list_says_how_many_to_reach_and_moves_whoever_was_reached() {
     assert_eq!((done.status, done.location.as_str()), (303, "/regrowth"), "{}", done.body);
     note(&mut desk, ysolde, &[("outcome", "no-contact-wanted")]).await;
     let page = desk.get("/regrowth").await.body;
-    assert!(page.contains("<h1>One to reach today</h1>"), "{page}");
-    let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what} in {page}"));
-    assert!(at("Waiting for an answer") < at("Juno Ashby") && at("Juno Ashby") < at("Held back"));
-    assert!(at("Held back") < at("Change the wish"));
-    assert!(page.contains("14 May: message left") && page.contains("Joss Ember: rings back"));
+    assert!(page.contains("<h1>One to reach today</h1>") && !page.contains("Juno Ashby"), "{page}");
+    let waiting = desk.get("/regrowth?group=waiting").await.body;
+    assert!(waiting.contains("Juno Ashby") && waiting.contains("14 May: message left"), "{waiting}");
+    assert!(waiting.contains("Joss Ember: rings back") && !waiting.contains("Ysolde Marr"));
+    let held = desk.get("/regrowth?group=held").await.body;
+    assert!(held.contains("Ysolde Marr") && held.contains("Change the wish"), "{held}");
 
     // A message is left four days, then it is tried again.
     salon.set_clock(datetime!(2026-05-18 08:00 UTC)).await;
@@ -113,8 +114,9 @@ async fn a_note_that_is_not_whole_comes_back_with_everything_typed() {
     );
     let later = note(&mut desk, client, &[("outcome", "later"), ("next_on", "2026-06-02")]).await;
     assert_eq!(later.status, 303);
-    let page = desk.get("/regrowth").await.body;
-    assert!(page.contains("later, from 2 Jun") && page.contains("Nobody to reach today"), "{page}");
+    assert!(desk.get("/regrowth").await.body.contains("Nobody to reach today"));
+    let page = desk.get("/regrowth?group=held").await.body;
+    assert!(page.contains("later, from 2 Jun"), "{page}");
 }
 
 #[tokio::test]
@@ -144,8 +146,8 @@ async fn reception_learns_that_a_stylist_looks_first_and_not_what_was_found() {
         .await
         .expect("refused");
     let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
-    let page = desk.get("/regrowth").await.body;
-    assert!(page.contains("Held back") && page.contains("a stylist looks first"), "{page}");
+    let page = desk.get("/regrowth?group=held").await.body;
+    assert!(page.contains("a stylist looks first"), "{page}");
     let main = &page[page.find("<main").unwrap()..];
     for word in ["thio", "hydroxide", "refused", "reacted", "lotion", "consult?"] {
         assert!(!main.contains(word), "{word}");
@@ -156,7 +158,7 @@ async fn reception_learns_that_a_stylist_looks_first_and_not_what_was_found() {
         "{openings}"
     );
     let mut chair = salon.seat("Chair 1", "chair", salon.staff.stylist).await;
-    assert!(chair.get("/regrowth").await.body.contains("plan refused"));
+    assert!(chair.get("/regrowth?group=held").await.body.contains("plan refused"));
 }
 
 #[tokio::test]
@@ -195,11 +197,132 @@ async fn a_long_list_is_turned_over_by_deadline() {
     .await
     .expect("many");
     let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
-    let first = desk.get("/regrowth").await.body;
-    assert_eq!(first.matches("aria-label=\"window ").count(), 200);
-    let link = first.split("href=\"").find(|l| l.starts_with("/regrowth?after=")).expect("a second page");
-    let link = link.split('"').next().unwrap().replace("&amp;", "&").replace("&#38;", "&");
-    let second = desk.get(&link).await.body;
-    assert_eq!(second.matches("aria-label=\"window ").count(), 30);
-    assert_eq!(desk.get("/regrowth?after=soon&after_id=1").await.status, 400);
+    let (mut next, mut pages, mut seen) =
+        (String::from("/regrowth"), Vec::new(), std::collections::BTreeSet::new());
+    while !next.is_empty() {
+        let page = desk.get(&next).await;
+        assert_eq!(page.status, 200);
+        pages.push(page.body.matches("aria-label=\"window ").count());
+        seen.extend(
+            page.body.split("href=\"/clients/").skip(1).map(|l| l.split('"').next().unwrap().to_string()),
+        );
+        let link = page.body.split("href=\"").find(|l| l.starts_with("/regrowth?after=")).map(str::to_string);
+        next = link.map_or_else(String::new, |l| l.split('"').next().unwrap().to_string());
+    }
+    assert_eq!(pages, [50, 50, 50, 50, 30]);
+    assert_eq!(seen.len(), 230, "each once");
+    for bad in ["after=soon", "after=1_NaN_3", "group=soonish", "service=x", "person=x", "curl=x"] {
+        assert_eq!(desk.get(&format!("/regrowth?{bad}")).await.status, 422, "{bad}");
+    }
+}
+
+async fn due_row(salon: &Salon, client: ClientId, last_on: &str, rate_mm: f32) {
+    // Dates that a seven-year-old could check: the window opens at ten weeks, the latest week is the twentieth.
+    sqlx::query(
+        "insert into due (salon_id, client_id, protocol, last_on, target_mm, rate_mm, rate_sd, early_on, middle_on, late_on, least_on, latest_on)
+         select $1, $2, 'curl-retouch', d, 25, $4, 0.05, d + 70, d + 80, d + 90, d + 70, d + 140 from (select $3::text::date as d) x",
+    )
+    .bind(salon.id.0)
+    .bind(client.0)
+    .bind(last_on)
+    .bind(rate_mm)
+    .execute(&salon.owner)
+    .await
+    .expect("due");
+}
+
+/// The order of the page against the domain's own, over many clients: the database turns pages by the same key.
+#[tokio::test]
+async fn the_list_is_in_the_order_of_the_domain_and_says_why() {
+    use rinsebell::domain::due::{LAPSED_DAYS, Urgency, View};
+    use rinsebell::flow::due_list::{Question, read_page};
+    let salon = salon_in_may().await;
+    salon.open_desk(3, 2).await;
+    for n in 0..120_i64 {
+        let client = salon.client(&format!("Client {n}")).await;
+        let last = date!(2026 - 05 - 14) - time::Duration::days(60 + (n * 37) % 150);
+        due_row(&salon, client, &last.to_string(), 0.2 + (n * 13 % 20) as f32 / 100.0).await;
+    }
+    let mut s = salon.app.begin(salon.id).await.expect("begin");
+    let zone = rinsebell::calendar::Zone::find("Europe/Paris").unwrap();
+    let mut asked = Question {
+        view: View::Now,
+        usual: None,
+        assigned: None,
+        protocol: None,
+        curl: None,
+        text: "",
+        after: None,
+    };
+    let mut all: Vec<Urgency> = Vec::new();
+    loop {
+        let page = read_page(&mut s, &salon.app, &zone, 183, &asked).await.expect("a page");
+        for listed in &page.rows {
+            assert_eq!(listed.urgency.key(), (listed.row.rank, listed.row.key, listed.row.due.client_id));
+            assert!(listed.row.free_on > date!(2026 - 05 - 13) && listed.row.free_on < date!(2026 - 06 - 05));
+            assert!(listed.urgency.past_days <= LAPSED_DAYS);
+            all.push(listed.urgency);
+        }
+        asked.after = page.next;
+        if page.next.is_none() {
+            break;
+        }
+    }
+    assert!(all.len() > 60, "{}", all.len());
+    assert!(all.is_sorted(), "the database orders as the domain does");
+    assert!(all.iter().any(|u| u.past_days > 0) && all.iter().any(|u| u.past_days == 0));
+    s.commit().await.expect("read");
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    let page = desk.get("/regrowth").await.body;
+    assert!(page.contains("past the latest week: the line of demarcation gets weaker"), "{page}");
+    let last = desk.get("/regrowth?after=1_-3_0").await.body;
+    assert!(last.contains("the next free chair ("), "{last}");
+}
+
+#[tokio::test]
+async fn the_address_bar_narrows_the_list() {
+    let salon = salon_in_may().await;
+    let ysolde = salon.due_client("Ysolde Marr", "2025-12-20").await;
+    let juno = salon.due_client("Juno Ashby", "2026-02-20").await;
+    salon.due_client("Amabel Thorne_50%", "2025-10-01").await;
+    sqlx::query("update client set curl_group = 'loose', usual_person_id = $2, phone = '+33 1 7000 42' where client_id = $1")
+        .bind(juno.0)
+        .bind(salon.staff.other_stylist.0)
+        .execute(&salon.owner)
+        .await
+        .unwrap();
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    let mut names = async |query: &str| -> Vec<&'static str> {
+        let page = desk.get(&format!("/regrowth?{query}")).await;
+        assert_eq!(page.status, 200, "{query}: {}", page.body);
+        ["Ysolde", "Juno", "Amabel"].into_iter().filter(|n| page.body.contains(*n)).collect()
+    };
+    assert_eq!(names("").await, ["Ysolde", "Juno"], "Amabel is lapsed: 18 Feb was the latest week");
+    assert_eq!(names("group=lapsed").await, ["Amabel"]);
+    assert_eq!(names("group=overdue").await, ["Ysolde"]);
+    assert_eq!(names("group=early").await, ["Juno"]);
+    assert_eq!(names("group=blocked").await, ["Ysolde", "Juno", "Amabel"], "no consult, no patch test");
+    for empty in ["group=late", "group=promised", "service=gloss", "whose=me"] {
+        assert_eq!(names(empty).await, [""; 0], "{empty}");
+    }
+    assert_eq!(names("curl=loose").await, ["Juno"]);
+    assert_eq!(names(&format!("person={}", salon.staff.stylist)).await, ["Ysolde"]);
+    assert_eq!(names("text=ash").await, ["Juno"]);
+    assert_eq!(names("text=ysol").await, ["Ysolde"]);
+    assert_eq!(names("text=7000").await, ["Juno"]);
+    assert_eq!(names("text=s").await, [""; 0], "words begin with it, letters inside do not count");
+    assert_eq!(names("group=lapsed&text=thorne_50%25").await, ["Amabel"]);
+    assert_eq!(names("text=%25").await, [""; 0], "a sign of a pattern is taken as itself");
+    // Assigned.
+    let mut manager = salon.seat("Office", "office", salon.staff.manager).await;
+    let path = format!("/clients/{ysolde}/assignment");
+    let once = manager.get(&format!("/clients/{ysolde}/followups")).await.field("once");
+    let to = salon.staff.reception.to_string();
+    assert_eq!(manager.post(&path, &[("once", &once), ("person", &to)]).await.status, 303);
+    assert_eq!(names("whose=me").await, ["Ysolde"]);
+    assert_eq!(names("whose=nobody").await, ["Juno"]);
+    let once = manager.get(&format!("/clients/{ysolde}/followups")).await.field("once");
+    let basin = salon.staff.assistant.to_string();
+    let no = manager.post(&path, &[("once", &once), ("person", &basin)]).await;
+    assert_eq!(no.status, 422, "an assistant does not follow up");
 }

@@ -232,6 +232,9 @@ async fn the_salons_own_rules_are_kept_within_their_edges() {
             ("chairs", "4"),
             ("basins", "2"),
             ("hoods", "0"),
+            ("quiet_from", "20:30"),
+            ("quiet_until", "08:30"),
+            ("quiet_weekdays", "7"),
         ];
         for pair in all.iter_mut().filter(|p| p.0 == field) {
             pair.1 = value;
@@ -244,6 +247,8 @@ async fn the_salons_own_rules_are_kept_within_their_edges() {
         ("least_age", "-1"),
         ("patch_valid_days", "184"),
         ("basins", "two"),
+        ("quiet_from", "late"),
+        ("quiet_until", "25:00"),
         ("name", ""),
     ] {
         let bad = post(&mut office, "/team/salon", "/team/salon", &with(field, value)).await;

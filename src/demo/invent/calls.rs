@@ -5,7 +5,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::Invention;
 use super::diary::{Found, Shape};
-use super::kinds::{PATCH_VISIT, STRAND_VISIT};
+use super::kinds::PATCH_VISIT;
 use super::text::Table;
 use super::world::next;
 use crate::domain::plan_check::Skin;
@@ -70,7 +70,7 @@ impl Invention {
             let from = wanted.saturating_sub(TEST_DAYS + 3).max(day + 1);
             let shape = self.test_shape();
             let openers = self.world.stylists(None, usual);
-            test = self.diary.find(&shape, (from, LOOK_DAYS), &openers, &[], not_before);
+            test = self.diary.find(&shape, (from, LOOK_DAYS), &openers, &world.helpers(), not_before);
             let Some(found) = test else { return self.later(head, day, wanted) };
             earliest = earliest.max(found.day + TEST_DAYS);
         }
@@ -115,17 +115,16 @@ impl Invention {
         }
     }
 
-    /// How long a visit for tests takes: as its protocols do.
+    /// Hands of a visit for tests: as its protocol takes. A strand done besides lies in its bowl most of the time.
     fn test_shape(&self) -> Shape {
-        let of = |key: &str| self.world.kinds.get(key).map_or(0, |k| k.shape.minutes);
-        Shape::short(of(PATCH_VISIT) + of(STRAND_VISIT) / 2)
+        Shape::short(self.world.kinds.get(PATCH_VISIT).map_or(30, |k| k.shape.minutes) + 4)
     }
 
-    /// Nothing was found, or nobody came: another try some days on, three in a row at most.
+    /// Nothing was found, or nobody came: another try some days on, five in a row at most.
     fn later(&mut self, head: usize, day: usize, wanted: usize) {
         let h = &mut self.heads[head];
         h.failed += 1;
-        if h.failed <= 3 {
+        if h.failed <= 5 {
             let on = day + usize::try_from(h.dice.whole(5, 15)).unwrap_or(5);
             self.turn(on, 10 * 60, head, Turn::Call { wanted: wanted.max(on + 1) });
         }

@@ -11,8 +11,8 @@ const OPEN_MIN: i64 = 12 * 60;
 /// Length of a slot. A day has 120: they fit into the bits of one number.
 const SLOT_MIN: i64 = 6;
 const SLOTS: u32 = (OPEN_MIN / SLOT_MIN) as u32;
-/// Services begin every half hour.
-const STEP: u32 = 5;
+/// Services begin every twelve minutes.
+const STEP: u32 = 2;
 
 /// Somebody as the diary knows them.
 #[derive(Clone, Debug)]
@@ -187,11 +187,12 @@ impl Diary {
         }
     }
 
-    /// Minutes taken of those worked, over all days before one: how full the salon was.
+    /// Minutes taken of those worked by whoever is ever taken, over all days before one: how full the salon was.
     pub fn fullness(&self, before: usize) -> f64 {
+        let days = &self.taken[..before.min(self.taken.len())];
         let (mut taken, mut worked) = (0, 0);
-        for (day, of_day) in self.taken.iter().enumerate().take(before) {
-            for worker in (0..of_day.len()).filter(|w| self.works(*w, day)) {
+        for worker in (0..self.workers.len()).filter(|w| days.iter().any(|day| day[*w] != 0)) {
+            for (_, of_day) in days.iter().enumerate().filter(|(day, _)| self.works(worker, *day)) {
                 taken += of_day[worker].count_ones();
                 worked += SLOTS;
             }

@@ -54,14 +54,14 @@ pub enum Line {
 
 /// How often each is thrown (common practice, no source).
 const LINES: [(f64, Line); 8] = [
-    (24.0, Line::Curl),
+    (18.0, Line::Curl),
     (10.0, Line::Sodium),
     (6.0, Line::Guanidine),
-    (30.0, Line::Colour),
-    (10.0, Line::Gloss),
-    (8.0, Line::Lightener),
-    (7.0, Line::Wave),
-    (5.0, Line::AcidWave),
+    (34.0, Line::Colour),
+    (15.0, Line::Gloss),
+    (7.0, Line::Lightener),
+    (6.0, Line::Wave),
+    (4.0, Line::AcidWave),
 ];
 
 impl Line {

@@ -312,6 +312,6 @@ impl Invention {
 }
 
 /// After a service, so many never come again (common practice, no source).
-const LEAVES: f64 = 0.11;
+const LEAVES: f64 = 0.10;
 /// So many come again long after they were due.
 const LAPSES: f64 = 0.07;

@@ -371,7 +371,7 @@ fn products(h: &Head, kind: &Kind, at: OffsetDateTime) -> Vec<(PlannedProduct, i
         let mut p = blank.clone();
         p.first = !h.met.contains(&id.0);
         let placed = h.patch.get(&id.0);
-        if p.skin != Skin::NotBySheet && placed.is_some_and(|placed| at - *placed < Duration::days(183)) {
+        if p.skin != Skin::NotBySheet && placed.is_some_and(|placed| at - *placed < Duration::days(182)) {
             p.skin = Skin::NoReaction;
         }
         let tested = h.strand_tests.get(&id.0);

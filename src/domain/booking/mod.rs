@@ -17,6 +17,7 @@
 
 pub mod chain;
 mod free;
+pub mod minutes;
 pub mod question;
 pub mod search;
 #[cfg(test)]

@@ -55,7 +55,7 @@ pub fn places_patch_tests() -> Qualification {
 /// names one person for all of them. Assistants' steps may fall to anybody.
 const ONE_STYLIST: u8 = 1;
 
-fn need(step: &Step) -> StepNeed {
+fn need(step: &Step, minutes: u16) -> StepNeed {
     let chemistry = step.qualification.map(chemistry_of);
     let hands = match step.hands {
         Hands::Nobody => StepHands::Nobody,
@@ -67,7 +67,7 @@ fn need(step: &Step) -> StepNeed {
         }
     };
     let places = step.places.iter().map(|place| PlaceKind(place.code().to_owned())).collect();
-    StepNeed { minutes: u32::from(step.minutes_typical), hands, places }
+    StepNeed { minutes: u32::from(minutes), hands, places }
 }
 
 /// A second pair of hands beside the first, for part of a service.
@@ -93,11 +93,19 @@ pub struct Service {
 /// # Errors
 /// A protocol whose steps take no time at all is no chain.
 pub fn service_of(protocol: &Protocol) -> Result<Service, ChainFault> {
-    let needs: Vec<StepNeed> = protocol.steps.iter().map(need).collect();
+    service_with(protocol, |step| step.minutes_typical)
+}
+
+/// The same with other minutes for each step; a step of none is left out.
+///
+/// # Errors
+/// As [`service_of`].
+pub fn service_with(protocol: &Protocol, minutes: impl Fn(&Step) -> u16) -> Result<Service, ChainFault> {
+    let needs: Vec<StepNeed> = protocol.steps.iter().map(|step| need(step, minutes(step))).collect();
     let mut seconds = Vec::new();
     let mut offset_ms = 0;
     for step in &protocol.steps {
-        let length_ms = i64::from(step.minutes_typical) * 60_000;
+        let length_ms = i64::from(minutes(step)) * 60_000;
         if step.hands_count > 1 && length_ms > 0 {
             seconds.push(SecondHands { offset_ms, length_ms });
         }

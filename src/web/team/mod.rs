@@ -1,5 +1,6 @@
 //! Team: people, qualifications, PINs, hours, stations, and the salon's own rules. Managers only.
 
+mod days_off;
 mod hours;
 mod people;
 mod salon;
@@ -36,6 +37,11 @@ pub const LINES: &[Line] = lines![
     post "/team/stations/{id}/pairing" Open::To(Act::KeepTeam) => stations::pairing,
     post "/team/stations/{id}/browser" Open::To(Act::KeepTeam) => stations::browser,
     post "/team/stations/{id}/revocation" Open::To(Act::KeepTeam) => stations::revocation,
+    get "/team/days-off" Open::To(Act::KeepTeam) => days_off::list,
+    post "/team/closed-days" Open::To(Act::KeepTeam) => days_off::close,
+    post "/team/closed-days/end" Open::To(Act::KeepTeam) => days_off::open,
+    post "/team/leave" Open::To(Act::KeepTeam) => days_off::leave,
+    post "/team/leave/end" Open::To(Act::KeepTeam) => days_off::back,
     get "/team/salon" Open::To(Act::KeepTeam) => salon::form,
     post "/team/salon" Open::To(Act::KeepTeam) => salon::keep,
 ];
@@ -48,6 +54,9 @@ const CHEMISTRIES: [(&str, &str); 5] = [
     ("lightener", "lightener"),
     ("other", "other chemistry"),
 ];
+
+/// Days of the week by ISO number.
+pub(super) use salon::WEEKDAYS;
 
 /// Roles, with their words.
 const ROLES: [(&str, &str); 4] = [

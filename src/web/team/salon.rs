@@ -3,9 +3,10 @@
 use askama::Template;
 use axum_extra::extract::Form;
 use serde::Deserialize;
+use time::Time;
 
 use super::problem;
-use crate::calendar::Zone;
+use crate::calendar::{Zone, clock};
 use crate::domain::access::Act;
 use crate::flow::team::{self as flow, TeamRefused};
 use crate::store::hours as hours_store;
@@ -31,7 +32,21 @@ pub struct TypedSalon {
     chairs: String,
     basins: String,
     hoods: String,
+    quiet_from: String,
+    quiet_until: String,
+    quiet_weekdays: Vec<String>,
 }
+
+/// Days of the week by ISO number.
+pub(in crate::web) const WEEKDAYS: [(&str, &str); 7] = [
+    ("1", "Monday"),
+    ("2", "Tuesday"),
+    ("3", "Wednesday"),
+    ("4", "Thursday"),
+    ("5", "Friday"),
+    ("6", "Saturday"),
+    ("7", "Sunday"),
+];
 
 /// Whose law, with its words.
 const PLACES_OF_LAW: [(&str, &str); 3] =
@@ -62,6 +77,9 @@ impl TypedSalon {
             chairs: count("chair"),
             basins: count("basin"),
             hoods: count("hood"),
+            quiet_from: clock(x.quiet_from),
+            quiet_until: clock(x.quiet_until),
+            quiet_weekdays: x.quiet_weekdays.iter().map(ToString::to_string).collect(),
         }
     }
 
@@ -100,7 +118,21 @@ impl TypedSalon {
             ("basin", whole(&mut e, "basins", &self.basins, 0, 200, "how many basins there are")),
             ("hood", whole(&mut e, "hoods", &self.hoods, 0, 200, "how many hoods there are")),
         ];
+        let wall = |e: &mut Errors, field: &str, raw: &str| {
+            let minute = typed::minute(e, field, raw);
+            Time::from_hms((minute / 60) as u8, (minute % 60) as u8, 0).unwrap_or(Time::MIDNIGHT)
+        };
+        let quiet_from = wall(&mut e, "quiet_from", &self.quiet_from);
+        let quiet_until = wall(&mut e, "quiet_until", &self.quiet_until);
+        let quiet_weekdays: Vec<i16> = WEEKDAYS
+            .iter()
+            .filter(|(n, _)| self.quiet_weekdays.iter().any(|x| x == n))
+            .filter_map(|(n, _)| n.parse().ok())
+            .collect();
         let salon = Salon {
+            quiet_from,
+            quiet_until,
+            quiet_weekdays,
             name,
             zone: zone.unwrap_or_default(),
             place: self.place.clone(),
@@ -122,6 +154,7 @@ struct SalonPage {
     once_key: String,
     typed: TypedSalon,
     places: Vec<Choice>,
+    weekdays: Vec<Choice>,
 }
 
 async fn salon_page(seat: &Seat, f: Option<TypedSalon>, errors: Errors) -> Result<SalonPage, Problem> {
@@ -135,6 +168,10 @@ async fn salon_page(seat: &Seat, f: Option<TypedSalon>, errors: Errors) -> Resul
         errors,
         once_key: once::key(),
         places: Choice::list(PLACES_OF_LAW, &[typed.place.as_str()]),
+        weekdays: Choice::list(
+            WEEKDAYS,
+            &typed.quiet_weekdays.iter().map(String::as_str).collect::<Vec<_>>(),
+        ),
         typed,
     })
 }

@@ -52,3 +52,9 @@ insert into message (salon_id, client_id, kind, channel, language, address, subj
   ({s}, {client}, 'booked', 'email', 'en', 'a@client.invalid', 'Your visit', '{link}', '{s}@salon.invalid', {s}::bigint * 1000000, {booking}, {stylist}, rinsebell_now());
 insert into incident_account (salon_id, incident_id, client_id, onset_at, signs, words_id, by)
   select {s}, incident_id, {client}, rinsebell_now() - interval '1 hour', array['redness'], {s}::bigint * 1000000, {stylist} from incident where salon_id = {s} limit 1;
+insert into call_claim (salon_id, client_id, by, station_id, span) values ({s}, {client}, {reception}, {station}, '[2031-01-01, 2031-01-02)');
+insert into due_assignment (salon_id, client_id, person_id, by) values ({s}, {client}, {reception}, {manager});
+insert into calendar_feed (salon_id, person_id, token_hash, made_by) values ({s}, {stylist}, sha256('own feed {s}'), {manager});
+insert into calendar_feed (salon_id, station_id, token_hash, made_by, revoked_at, revoked_by) values ({s}, {station}, sha256('feed {s}'), {manager}, rinsebell_now(), {manager});
+insert into waiting (salon_id, client_id, protocol, from_on, until_on, made_by, ended_at, ended_how, ended_by) values ({s}, {client}, 'retouch-{s}', '2031-01-01', '2031-02-01', {reception}, rinsebell_now(), 'booked', {manager});
+insert into closed_day (salon_id, on_day, why, noted_by) values ({s}, '2031-12-25', 'holiday', {manager});

@@ -1,0 +1,102 @@
+//! When nobody works: the salon's closed days, and leave of its people.
+
+use time::{Date, OffsetDateTime};
+
+use super::{Scoped, Stored};
+use crate::domain::ids::PersonId;
+
+/// A day on which the salon is closed.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct ClosedDay {
+    pub on_day: Date,
+    pub why: String,
+}
+
+/// Closed days from one day to another, both included; at most 500.
+pub async fn list_closed_days(s: &mut Scoped, from: Date, to: Date) -> Stored<Vec<ClosedDay>> {
+    Ok(sqlx::query_as(
+        "select on_day, why from closed_day where salon_id = $1 and on_day between $2 and $3 order by on_day limit 500",
+    )
+    .bind(s.salon.0)
+    .bind(from)
+    .bind(to)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+/// The salon is closed on a day.
+pub async fn close_day(s: &mut Scoped, on: Date, why: &str, by: PersonId) -> Stored<()> {
+    sqlx::query(
+        "insert into closed_day (salon_id, on_day, why, noted_by, noted_at) values ($1, $2, $3, $4, rinsebell_now())
+         on conflict (salon_id, on_day) do nothing",
+    )
+    .bind(s.salon.0)
+    .bind(on)
+    .bind(why)
+    .bind(by.0)
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(())
+}
+
+/// It is open again on that day.
+pub async fn open_day(s: &mut Scoped, on: Date) -> Stored<()> {
+    sqlx::query("delete from closed_day where salon_id = $1 and on_day = $2")
+        .bind(s.salon.0)
+        .bind(on)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}
+
+/// Somebody's leave.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Leave {
+    pub absence_id: i64,
+    pub person_name: String,
+    pub from_at: OffsetDateTime,
+    pub to_at: OffsetDateTime,
+    /// Bookings that hold this person's hands in it.
+    pub bookings: i64,
+}
+
+/// Leave that has not ended, by beginning; at most 200.
+pub async fn list_leave(s: &mut Scoped, now: OffsetDateTime) -> Stored<Vec<Leave>> {
+    Ok(sqlx::query_as(
+        "select a.absence_id, p.name as person_name, lower(a.span) as from_at, upper(a.span) as to_at,
+            (select count(distinct h.booking_id) from booking_hands h where h.salon_id = $1 and h.person_id = a.person_id and h.live and h.span && a.span) as bookings
+         from absence a join person p on p.salon_id = a.salon_id and p.person_id = a.person_id
+         where a.salon_id = $1 and a.span && tstzrange($2, null) and p.left_at is null order by lower(a.span), a.absence_id limit 200",
+    )
+    .bind(s.salon.0)
+    .bind(now)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+/// Somebody is away from one instant to another.
+pub async fn insert_leave(
+    s: &mut Scoped,
+    person: PersonId,
+    from: OffsetDateTime,
+    to: OffsetDateTime,
+) -> Stored<()> {
+    sqlx::query("insert into absence (salon_id, person_id, span) values ($1, $2, tstzrange($3, $4, '[)'))")
+        .bind(s.salon.0)
+        .bind(person.0)
+        .bind(from)
+        .bind(to)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}
+
+/// Leave is taken back; false when there is none such.
+pub async fn delete_leave(s: &mut Scoped, id: i64) -> Stored<bool> {
+    let done = sqlx::query("delete from absence where salon_id = $1 and absence_id = $2")
+        .bind(s.salon.0)
+        .bind(id)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(done.rows_affected() == 1)
+}

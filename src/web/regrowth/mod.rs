@@ -1,0 +1,260 @@
+//! Regrowth: who is due, how sure, who has been reached, what stands in the way, and whom to call now.
+
+mod asked;
+mod row;
+
+use askama::Template;
+use axum_extra::extract::Query;
+use time::{Date, Duration};
+
+use crate::domain::access::{Act, may};
+use crate::domain::due::View;
+use crate::domain::followup::Group;
+use crate::flow::calls::is_quiet;
+use crate::flow::due_list;
+use crate::flow::services::Services;
+use crate::store::due_list::Counts;
+use crate::store::people::{self, Person};
+use crate::store::{calls, salons};
+use crate::web::clients::{CURL_GROUPS, zone};
+use crate::web::form::{Choice, Errors};
+use crate::web::page;
+use crate::web::picture::mark::Drawing;
+use crate::web::picture::regrowth::{DueWindow, GrowthNow};
+use crate::web::problem::{Answered, Problem};
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::{Seat, first_name};
+use crate::web::shell::Shell;
+
+use asked::Asked;
+use row::{Do, Row, SCALE_BEFORE, SCALE_DAYS, SCALE_MM, Teller, short_day};
+
+/// The routes of this screen.
+pub const LINES: &[Line] = lines![
+    get "/regrowth" Open::To(Act::FollowUp) => list,
+];
+
+/// A view in the line over the list.
+struct ViewLink {
+    words: String,
+    href: String,
+    current: bool,
+}
+
+#[derive(Template)]
+#[template(path = "regrowth/list.html")]
+struct ListPage {
+    shell: Shell,
+    errors: Errors,
+    /// The list's own address: news fetch it again from there.
+    part: String,
+    answer: String,
+    summary: String,
+    quiet: String,
+    views: Vec<ViewLink>,
+    asked: Asked,
+    narrowed: bool,
+    people: Vec<Choice>,
+    whose: Vec<Choice>,
+    services: Vec<Choice>,
+    curls: Vec<Choice>,
+    scale_mm: Drawing,
+    scale_days: Drawing,
+    heading: &'static str,
+    rows: Vec<Row>,
+    more: String,
+    first: String,
+    empty: &'static str,
+}
+
+/// A count as it begins a sentence.
+fn counted(n: usize) -> String {
+    const WORDS: [&str; 13] = [
+        "Nobody", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven",
+        "Twelve",
+    ];
+    WORDS.get(n).map_or_else(|| n.to_string(), |w| (*w).to_string())
+}
+
+fn ticks(today: Date) -> Vec<(f64, String)> {
+    let first = today - Duration::days(SCALE_BEFORE);
+    (0..SCALE_DAYS)
+        .map(|n| (n, first + Duration::days(n)))
+        .filter(|(n, day)| day.weekday() == time::Weekday::Monday && n / 7 % 3 == 0)
+        .map(|(n, day)| (n as f64, short_day(day)))
+        .collect()
+}
+
+/// The screen's answer: how many, of whom.
+fn answer(view: View, rows: usize, more: bool) -> String {
+    let who = counted(rows);
+    let on_page = if more { ", and more" } else { "" };
+    match view {
+        View::Now => format!("{who} to reach today{on_page}"),
+        View::Early => format!("{who} due, early in the window{on_page}"),
+        View::Middle => format!("{who} due, about the middle{on_page}"),
+        View::Late => format!("{who} due, late in the window{on_page}"),
+        View::Overdue => format!("{who} past the latest week{on_page}"),
+        View::Lapsed => format!("{who} lapsed{on_page}"),
+        View::Blocked => format!("{who} with something before the service{on_page}"),
+        View::Waiting => format!("{who} waiting for an answer or a day{on_page}"),
+        View::Held => format!("{who} held back{on_page}"),
+        View::Soon => format!("{who} to be asked later{on_page}"),
+        View::Promised => format!("{who} booked{on_page}"),
+    }
+}
+
+fn empty(view: View, narrowed: bool) -> &'static str {
+    match (view, narrowed) {
+        (_, true) => "Nobody of whom you asked for. Ask for fewer things at once.",
+        (View::Now, _) => {
+            "Whoever had a service here comes into this list eight weeks before the next one is due."
+        }
+        (View::Promised, _) => "Nobody who is due has a booking yet.",
+        _ => "Nobody stands here now.",
+    }
+}
+
+fn summary(rows: &[Row]) -> String {
+    let mut words: Vec<String> = rows
+        .iter()
+        .take(3)
+        .map(|row| {
+            let why = if row.past { &row.deadline } else { &row.said };
+            format!("{}: {why}", first_name(&row.name))
+        })
+        .collect();
+    if rows.len() > 3 {
+        words.push(format!("and {} more", rows.len() - 3));
+    }
+    words.join("; ") + if words.is_empty() { "" } else { "." }
+}
+
+fn count_of(view: View, counts: &Counts) -> Option<i64> {
+    match view {
+        View::Early => Some(counts.early),
+        View::Middle => Some(counts.middle),
+        View::Late => Some(counts.late),
+        View::Overdue => Some(counts.overdue),
+        View::Lapsed => Some(counts.lapsed),
+        View::Promised => Some(counts.promised),
+        // Counting these asks for each client's whole story; their own page does, a page at a time.
+        View::Now | View::Blocked | View::Waiting | View::Held | View::Soon => None,
+    }
+}
+
+fn views(asked: &Asked, current: View, counts: &Counts) -> Vec<ViewLink> {
+    let link = |view: View| ViewLink {
+        words: match count_of(view, counts) {
+            Some(n) => format!("{} {n}", view.words()),
+            None => view.words().into(),
+        },
+        href: asked.address(view, None),
+        current: view == current,
+    };
+    View::ALL.into_iter().map(link).collect()
+}
+
+/// "anybody", then the pairs, the chosen one marked.
+fn choices<'a>(
+    anybody: &str,
+    pairs: impl IntoIterator<Item = (&'a str, &'a str)>,
+    chosen: &str,
+) -> Vec<Choice> {
+    let mut list = Choice::list(pairs, &[chosen]);
+    list.insert(0, Choice { code: String::new(), words: anybody.into(), chosen: chosen.is_empty() });
+    list
+}
+
+fn people_choices(team: &[Person], whose: bool, chosen: &str) -> Vec<Choice> {
+    let ids: Vec<(String, &Person)> = team
+        .iter()
+        .filter(|p| !p.left && (!whose || may(p.role, Act::FollowUp)))
+        .map(|p| (p.id.to_string(), p))
+        .collect();
+    let named = ids.iter().map(|(id, p)| (id.as_str(), p.name.as_str()));
+    if whose {
+        choices("anybody", [("me", "me"), ("nobody", "nobody yet")].into_iter().chain(named), chosen)
+    } else {
+        choices("anybody", named, chosen)
+    }
+}
+
+/// The list, in the order of calling, a page at a time.
+pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
+    let me = seat.require(Act::FollowUp)?.id;
+    let zone = zone(&seat)?;
+    let mut errors = Errors::none();
+    let reference = &seat.app.reference;
+    let wanted = asked.read(reference, me, &mut errors);
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let today = zone.day_of(now);
+    let salon = salons::find(&mut s).await?.ok_or(Problem::Broken)?;
+    let valid_days = i64::from(salon.patch_valid_days);
+    let due = due_list::read_page(&mut s, &seat.app, &zone, valid_days, &wanted.question()).await?;
+    let team = people::list(&mut s).await?;
+    let calls = calls::list(&mut s, now).await?;
+    let known = Services::load(&mut s, reference).await?;
+    s.commit().await?;
+    let quiet = is_quiet(&zone, &salon.quiet(), now);
+    let quiet_words = super::calls::quiet_words(&salon);
+    let teller = Teller {
+        zone: &zone,
+        today,
+        seat: &seat,
+        services: &known,
+        calls: &calls,
+        quiet: quiet.then(|| quiet_words.clone()),
+    };
+    let mut rows: Vec<Row> = due.rows.iter().map(|listed| teller.row(listed)).collect();
+    let first_call = due.rows.iter().position(|listed| listed.group == Group::Reach);
+    if let Some(row) = first_call.and_then(|n| rows.get_mut(n)) {
+        row.main = matches!(row.act, Do::Call { .. } | Do::Go { .. });
+    }
+    let view = wanted.view;
+    let services: Vec<(&str, &str)> = reference
+        .protocols
+        .iter()
+        .filter(|p| p.retouch.is_some())
+        .map(|p| (p.code.as_str(), known.title(&p.code)))
+        .collect();
+    let page = ListPage {
+        shell: seat.shell(now, "/regrowth", &["regrowth"]),
+        part: asked.address(view, wanted.after),
+        answer: answer(view, rows.len(), due.next.is_some()),
+        summary: summary(&rows),
+        quiet: if quiet { quiet_words } else { String::new() },
+        views: views(&asked, view, &due.counts),
+        narrowed: asked.is_narrowed(),
+        people: people_choices(&team, false, &asked.person),
+        whose: people_choices(&team, true, &asked.whose),
+        services: choices("any service", services, &asked.service),
+        curls: choices("any curl", CURL_GROUPS, &asked.curl),
+        scale_mm: GrowthNow::scale(SCALE_MM),
+        scale_days: DueWindow::scale(
+            SCALE_DAYS as f64,
+            (SCALE_BEFORE as f64, &format!("today, {}", short_day(today))),
+            &ticks(today),
+        ),
+        heading: if view == View::Now { "Call now, in this order" } else { view.words() },
+        more: due.next.map_or_else(String::new, |key| asked.address(view, Some(key))),
+        first: if wanted.after.is_some() { asked.address(view, None) } else { String::new() },
+        empty: empty(view, asked.is_narrowed()),
+        rows,
+        asked,
+        errors,
+    };
+    Ok(if page.errors.is_empty() { page::html(&page) } else { page::refused(&page) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_begin_a_sentence() {
+        assert_eq!([counted(0), counted(3), counted(40)], ["Nobody", "Three", "40"]);
+        assert_eq!(answer(View::Now, 50, true), "50 to reach today, and more");
+    }
+}

@@ -1,0 +1,223 @@
+//! Days off: the salon's closed days, and leave of its people. What is booked in them stands until it is moved.
+
+use askama::Template;
+use axum_extra::extract::Form;
+use serde::Deserialize;
+use time::Duration;
+
+use super::problem;
+use crate::calendar::{day_words, iso_day};
+use crate::domain::access::Act;
+use crate::domain::ids::PersonId;
+use crate::flow::openings::AHEAD_DAYS;
+use crate::flow::team as flow;
+use crate::store::days_off as store;
+use crate::store::people;
+use crate::web::clients::zone;
+use crate::web::form::{Choice, Errors};
+use crate::web::problem::{Answered, Problem};
+use crate::web::seat::Seat;
+use crate::web::shell::Shell;
+use crate::web::{once, page, typed};
+
+const HERE: &str = "/team/days-off";
+
+struct ClosedLine {
+    words: String,
+    on: String,
+    sheet: String,
+    once_key: String,
+}
+
+struct LeaveLine {
+    who: String,
+    words: String,
+    booked: String,
+    id: i64,
+    once_key: String,
+}
+
+#[derive(Template)]
+#[template(path = "team/days_off.html")]
+struct DaysPage {
+    shell: Shell,
+    errors: Errors,
+    typed: Typed,
+    once_closed: String,
+    once_leave: String,
+    team: Vec<Choice>,
+    closed: Vec<ClosedLine>,
+    leave: Vec<LeaveLine>,
+}
+
+/// A day off as typed.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Typed {
+    once: String,
+    on: String,
+    why: String,
+    person: String,
+    from_on: String,
+    until_on: String,
+    id: String,
+}
+
+async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage, Problem> {
+    let zone = zone(seat)?;
+    let mut s = seat.begin().await?;
+    let now = s.now().await?;
+    let today = zone.day_of(now);
+    let closed = store::list_closed_days(&mut s, today, today + Duration::days(AHEAD_DAYS)).await?;
+    let leave = store::list_leave(&mut s, now).await?;
+    let team = people::list(&mut s).await?;
+    s.commit().await?;
+    let last = |leave: &store::Leave| zone.day_of(leave.to_at - Duration::seconds(1));
+    Ok(DaysPage {
+        shell: seat.shell(now, "/team", &["team"]),
+        errors,
+        once_closed: once::key(),
+        once_leave: once::key(),
+        team: team
+            .iter()
+            .filter(|p| !p.left)
+            .map(|p| Choice {
+                code: p.id.to_string(),
+                words: p.name.clone(),
+                chosen: p.id.to_string() == typed.person,
+            })
+            .collect(),
+        closed: closed
+            .iter()
+            .map(|day| ClosedLine {
+                words: format!("{}: {}", day_words(day.on_day), day.why),
+                on: iso_day(day.on_day),
+                sheet: format!("/day?on={}", iso_day(day.on_day)),
+                once_key: once::key(),
+            })
+            .collect(),
+        leave: leave
+            .iter()
+            .map(|l| LeaveLine {
+                who: l.person_name.clone(),
+                words: format!("{} to {}", zone.day_words(l.from_at), day_words(last(l))),
+                booked: match l.bookings {
+                    0 => String::new(),
+                    1 => "1 booking stands in it: move it".into(),
+                    n => format!("{n} bookings stand in it: move them"),
+                },
+                id: l.absence_id,
+                once_key: once::key(),
+            })
+            .collect(),
+        typed,
+    })
+}
+
+/// Closed days and leave to come.
+pub async fn list(seat: Seat) -> Answered {
+    seat.require(Act::KeepTeam)?;
+    Ok(page::html(&days_page(&seat, Typed::default(), Errors::none()).await?))
+}
+
+/// Closes a day.
+pub async fn close(seat: Seat, Form(f): Form<Typed>) -> Answered {
+    let by = seat.require(Act::KeepTeam)?.id;
+    let zone = zone(&seat)?;
+    let mut s = seat.begin().await?;
+    if let Some(again) = once::claim(&mut s, &f.once, HERE).await? {
+        return Ok(again);
+    }
+    let today = zone.day_of(s.now().await?);
+    let mut errors = Errors::none();
+    let on = typed::day(&mut errors, "on", &f.on)
+        .filter(|day| *day >= today && (*day - today).whole_days() <= AHEAD_DAYS);
+    if on.is_none() && errors.is_empty() {
+        errors.note("on", format!("Write a day from today on, within {AHEAD_DAYS} days."));
+    }
+    let why = typed::needed(&mut errors, "why", &f.why, 120, "Write why, such as a public holiday.");
+    let (Some(on), true) = (on, errors.is_empty()) else {
+        drop(s);
+        return Ok(page::refused(&days_page(&seat, f, errors).await?));
+    };
+    flow::close_day(&mut s, on, &why, by).await.map_err(problem)?;
+    let answer = once::settle(&mut s, &f.once, HERE).await?;
+    s.commit().await?;
+    Ok(answer)
+}
+
+fn unread() -> Problem {
+    Problem::Bad("This form was not made here: open the page again.".into())
+}
+
+/// Opens a closed day again.
+pub async fn open(seat: Seat, Form(f): Form<Typed>) -> Answered {
+    seat.require(Act::KeepTeam)?;
+    let on = typed::day(&mut Errors::none(), "on", &f.on).ok_or_else(unread)?;
+    let mut s = seat.begin().await?;
+    if let Some(again) = once::claim(&mut s, &f.once, HERE).await? {
+        return Ok(again);
+    }
+    flow::open_day(&mut s, on).await.map_err(problem)?;
+    let answer = once::settle(&mut s, &f.once, HERE).await?;
+    s.commit().await?;
+    Ok(answer)
+}
+
+/// Notes somebody's leave, whole days, both included.
+pub async fn leave(seat: Seat, Form(f): Form<Typed>) -> Answered {
+    seat.require(Act::KeepTeam)?;
+    let zone = zone(&seat)?;
+    let mut s = seat.begin().await?;
+    if let Some(again) = once::claim(&mut s, &f.once, HERE).await? {
+        return Ok(again);
+    }
+    let today = zone.day_of(s.now().await?);
+    let mut errors = Errors::none();
+    let team = people::list(&mut s).await?;
+    let person = team.iter().find(|p| !p.left && p.id.to_string() == f.person).map(|p: &people::Person| p.id);
+    if person.is_none() {
+        errors.note("person", "Choose somebody of the team.");
+    }
+    let from = typed::day(&mut errors, "from_on", &f.from_on);
+    if from.is_none() && f.from_on.trim().is_empty() {
+        errors.note("from_on", "Write the first day of the leave.");
+    }
+    let until = typed::day(&mut errors, "until_on", &f.until_on).or(from);
+    if let (Some(from), Some(until)) = (from, until) {
+        if until < from {
+            errors.note("until_on", "The last day is before the first.");
+        } else if until < today
+            || (until - from).whole_days() > 365
+            || (from - today).whole_days() > AHEAD_DAYS
+        {
+            errors.note("until_on", "Write leave that is still to come and no longer than a year.");
+        }
+    }
+    let (Some(person), Some(from), Some(until), true) = (person, from, until, errors.is_empty()) else {
+        drop(s);
+        return Ok(page::refused(&days_page(&seat, f, errors).await?));
+    };
+    let (from_at, to_at) = (zone.midnight(from), zone.midnight(until + Duration::days(1)));
+    let person: PersonId = person;
+    flow::note_leave(&mut s, person, from_at, to_at).await.map_err(problem)?;
+    let answer = once::settle(&mut s, &f.once, HERE).await?;
+    s.commit().await?;
+    Ok(answer)
+}
+
+/// Takes leave back.
+pub async fn back(seat: Seat, Form(f): Form<Typed>) -> Answered {
+    seat.require(Act::KeepTeam)?;
+    let id: i64 = f.id.parse().map_err(|_| unread())?;
+    let mut s = seat.begin().await?;
+    if let Some(again) = once::claim(&mut s, &f.once, HERE).await? {
+        return Ok(again);
+    }
+    if !flow::take_back_leave(&mut s, id).await.map_err(problem)? {
+        return Err(Problem::NotFound);
+    }
+    let answer = once::settle(&mut s, &f.once, HERE).await?;
+    s.commit().await?;
+    Ok(answer)
+}
