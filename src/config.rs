@@ -48,6 +48,8 @@ pub enum Command {
     },
     /// Invent a whole salon as if worked in for years, in a data folder where nobody works yet.
     Invent(InventArgs),
+    /// Take in one mail on standard input that a mail server sent back, and stop the address it is about.
+    Returned(PlaceArgs),
     /// Write the whole database to a file.
     Backup {
         /// The file; replaced when it exists.

@@ -9,6 +9,7 @@ fn main() -> ExitCode {
         Command::Serve(args) => cli::block_on(cli::serve::main(&args)),
         Command::Learn(args) => cli::learn::main(&args),
         Command::Invent(args) => cli::block_on(cli::invent::main(&args)),
+        Command::Returned(place) => cli::block_on(cli::returned::main(&place)),
         Command::Check { what: Some(CheckWhat::Protocols { dir }), .. } => {
             cli::check::protocols(dir.as_deref())
         }

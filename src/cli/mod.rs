@@ -6,6 +6,7 @@ pub mod check;
 pub mod demo;
 pub mod invent;
 pub mod learn;
+pub mod returned;
 pub mod serve;
 
 use crate::cluster::StartFault;

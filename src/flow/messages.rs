@@ -2,7 +2,9 @@
 
 use time::{Duration, OffsetDateTime};
 
+use super::calls::is_quiet;
 use crate::calendar::{Zone, day_words};
+use crate::domain::call::Quiet;
 use crate::domain::ids::{BookingId, ClientId, PersonId};
 use crate::domain::message::words::fill;
 use crate::domain::message::{Channel, Facts, Kind, Language, NotWritten, Wish, may_write};
@@ -19,6 +21,8 @@ pub const LINK_DAYS: i64 = 30;
 const MORNING_MIN: u16 = 9 * 60;
 /// Nor from this minute on.
 const EVENING_MIN: u16 = 19 * 60;
+/// Days that are looked through for an hour that is not quiet.
+const LOOK_DAYS: i64 = 14;
 /// Where a salon has no address of its own yet; no such place exists (RFC 2606).
 const NOWHERE: &str = "salon@rinsebell.invalid";
 
@@ -174,18 +178,24 @@ fn first(name: &str) -> &str {
     name.split_whitespace().next().unwrap_or(name)
 }
 
-/// The first instant from `at` on that lies in the waking part of a local day.
+/// The first instant from `at` on that lies in the waking part of a local day and in none of the salon's quiet hours. A
+/// salon that is quiet at every such hour of two weeks is written for by the waking part alone.
 #[must_use]
-pub fn waking(zone: &Zone, at: OffsetDateTime) -> OffsetDateTime {
-    let day = zone.day_of(at);
-    let (morning, evening) = (zone.instant(day, MORNING_MIN), zone.instant(day, EVENING_MIN));
-    if at < morning {
-        morning
-    } else if at < evening {
-        at
-    } else {
-        zone.instant(day + Duration::days(1), MORNING_MIN)
+pub fn waking(zone: &Zone, quiet: &Quiet, at: OffsetDateTime) -> OffsetDateTime {
+    let mut first = None;
+    for ahead in 0..=LOOK_DAYS {
+        let day = zone.day_of(at) + Duration::days(ahead);
+        let (morning, evening) = (zone.instant(day, MORNING_MIN).max(at), zone.instant(day, EVENING_MIN));
+        // Quiet hours begin and end at a minute: each edge within the day is looked at, and the morning itself.
+        let ends = zone.instant(day, quiet.until_min).max(at);
+        for begins in [morning, ends.max(morning)].into_iter().filter(|begins| *begins < evening) {
+            first = first.or(Some(begins));
+            if !is_quiet(zone, quiet, begins) {
+                return begins;
+            }
+        }
     }
+    first.unwrap_or(at)
 }
 
 /// Writes a message into the outbox, with its link. A client who may not be written to is no error: the act goes on.
@@ -213,7 +223,10 @@ pub async fn write(s: &mut Scoped, reference: &Reference, zone: &Zone, draft: &D
     // What answers an act leaves at once; what nobody waits for leaves by day.
     let next_at = match draft.kind {
         Kind::Booked | Kind::Cancelled => now,
-        Kind::Due | Kind::Reminder => waking(zone, now),
+        Kind::Due | Kind::Reminder => match salons::find(s).await? {
+            Some(salon) => waking(zone, &salon.quiet(), now),
+            None => now,
+        },
     };
     let written = messages::insert(
         s,
@@ -262,21 +275,47 @@ pub async fn keep_wish(
     Ok(())
 }
 
-/// The client takes consent back by the link of a message: the channel's wish is no, and the address is stopped.
-///
-/// # Errors
-/// Those of the store.
-pub async fn stop_by_client(s: &mut Scoped, client: ClientId, channel: Channel, address: &str) -> Stored<()> {
+async fn take_consent_back(s: &mut Scoped, client: ClientId, channel: Channel) -> Stored<()> {
     let reach = contact::list_reach(s, client).await?;
     if let Some(row) = reach.iter().find(|r| r.channel == channel.code() && r.agreed) {
         let language = row.language.as_deref().and_then(Language::from_code).unwrap_or(Language::English);
         contact::insert_wish(s, client, channel, false, language, None).await?;
     }
+    Ok(())
+}
+
+/// The client takes consent back by the link of a message: the channel's wish is no, and the address is stopped.
+///
+/// # Errors
+/// Those of the store.
+pub async fn stop_by_client(s: &mut Scoped, client: ClientId, channel: Channel, address: &str) -> Stored<()> {
+    take_consent_back(s, client, channel).await?;
     contact::stop_address(s, channel.code(), address, "unsubscribed", "asked by the link of a message")
         .await?;
     s.changed("messages");
     s.changed(format!("client:{client}"));
     Ok(())
+}
+
+/// The client called a message unwanted: consent is taken back for the channel, as by the link, and the reason kept.
+///
+/// # Errors
+/// Those of the store.
+pub async fn stop_by_complaint(
+    s: &mut Scoped,
+    client: ClientId,
+    channel: Channel,
+    address: &str,
+) -> Stored<()> {
+    take_consent_back(s, client, channel).await?;
+    contact::stop_address(
+        s,
+        channel.code(),
+        address,
+        "complained",
+        "called unwanted at the reader's mail server",
+    )
+    .await
 }
 
 /// Writes the reminders of every service that begins in 20 to 44 hours and has none yet: the working day before. How many.
@@ -313,6 +352,7 @@ mod tests {
     #[test]
     fn nothing_leaves_at_night() {
         let zone = Zone::find("Europe/Paris").expect("a zone");
+        let never = Quiet { from_min: 0, until_min: 0, weekdays: Vec::new() };
         for (at, leaves) in [
             (datetime!(2026-05-04 02:00 UTC), datetime!(2026-05-04 07:00 UTC)),
             (datetime!(2026-05-04 12:00 UTC), datetime!(2026-05-04 12:00 UTC)),
@@ -320,8 +360,37 @@ mod tests {
             // The clocks go back on 25 October 2026 (tz database): 09:00 is then 08:00 UTC.
             (datetime!(2026-10-24 20:00 UTC), datetime!(2026-10-25 08:00 UTC)),
         ] {
-            assert_eq!(waking(&zone, at), leaves, "{at}");
+            assert_eq!(waking(&zone, &never, at), leaves, "{at}");
         }
+    }
+
+    #[test]
+    fn nothing_leaves_in_the_salons_quiet_hours() {
+        let zone = Zone::find("Europe/Paris").expect("a zone");
+        let noon =
+            Quiet { from_min: 12 * 60, until_min: 14 * 60 + 30, weekdays: vec![time::Weekday::Sunday] };
+        for (at, leaves) in [
+            // Monday in the quiet hours about noon, 14:30 on.
+            (datetime!(2026-05-04 10:15 UTC), datetime!(2026-05-04 12:30 UTC)),
+            (datetime!(2026-05-04 09:59 UTC), datetime!(2026-05-04 09:59 UTC)),
+            // Saturday evening: not on the quiet Sunday.
+            (datetime!(2026-05-09 18:00 UTC), datetime!(2026-05-11 07:00 UTC)),
+        ] {
+            assert_eq!(waking(&zone, &noon, at), leaves, "{at}");
+        }
+        let till_late = Quiet { from_min: 21 * 60, until_min: 10 * 60, weekdays: Vec::new() };
+        let at = datetime!(2026-05-04 20:00 UTC);
+        assert_eq!(waking(&zone, &till_late, at), datetime!(2026-05-05 08:00 UTC));
+        let whole = Quiet { from_min: 0, until_min: 0, weekdays: time_week() };
+        assert_eq!(
+            waking(&zone, &whole, at),
+            datetime!(2026-05-05 07:00 UTC),
+            "never at all would be no message"
+        );
+    }
+
+    fn time_week() -> Vec<time::Weekday> {
+        (0..7).map(|n| time::Weekday::Monday.nth_next(n)).collect()
     }
 
     #[test]

@@ -24,6 +24,7 @@ pub mod plans;
 pub mod products;
 pub mod protocols;
 pub mod readings;
+pub mod returned;
 pub mod run_context;
 pub mod run_effects;
 pub mod run_freeze;

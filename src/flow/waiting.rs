@@ -37,12 +37,11 @@ pub async fn who_fits(
     let day = zone.day_of(from);
     let waiting = store::list_open(s, day).await?;
     let mut fits = Vec::new();
-    let mut tried = 0;
-    for entry in waiting.into_iter().filter(|w| !w.no_contact && (w.from_on..=w.until_on).contains(&day)) {
-        if fits.len() == SHOWN || tried == TRIED {
+    let could = |w: &Waiting| !w.no_contact && (w.from_on..=w.until_on).contains(&day);
+    for entry in waiting.into_iter().filter(could).take(TRIED) {
+        if fits.len() == SHOWN {
             break;
         }
-        tried += 1;
         let wish = Wish {
             client: ClientId(entry.client_id),
             protocol: entry.protocol.clone(),

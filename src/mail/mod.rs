@@ -4,6 +4,7 @@
 mod compose;
 mod folder;
 mod hook;
+pub mod returned;
 mod smtp;
 
 use std::path::PathBuf;

@@ -183,10 +183,11 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 53] = [
+pub const TABLES: [&str; 54] = [
     "aftercare",
     "due",
     "message",
+    "home_answer",
     "client_link",
     "contact_wish",
     "address_stop",

@@ -172,7 +172,7 @@ pub async fn stand_aside(s: &mut Scoped) -> Stored<Aside> {
     let indexes: Vec<(String, String)> = sqlx::query_as(
         "select i.indexrelid::regclass::text, pg_get_indexdef(i.indexrelid) from pg_index i
          where i.indrelid::regclass::text = any ($1) and not i.indisunique
-           and not exists (select from pg_constraint c where c.conindid = i.indexrelid) order by 1 limit 200",
+           and not exists (select from pg_constraint c where c.conrelid = i.indrelid and c.conindid = i.indexrelid) order by 1 limit 200",
     )
     .bind(&long)
     .fetch_all(&mut *s.tx)

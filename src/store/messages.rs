@@ -262,9 +262,17 @@ pub async fn stop_of_booking(s: &mut Scoped, booking: BookingId, said: &str) -> 
 }
 
 /// The message a report of a mail server names.
-pub async fn find_by_reference(s: &mut Scoped, reference: &str) -> Stored<Option<(i64, String, String)>> {
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Reported {
+    pub client_id: i64,
+    pub channel: String,
+    pub address: String,
+}
+
+/// The message a report names by its Message-ID.
+pub async fn find_by_reference(s: &mut Scoped, reference: &str) -> Stored<Option<Reported>> {
     Ok(sqlx::query_as(
-        "select message_id, channel, address from message where salon_id = $1 and message_ref = $2",
+        "select client_id, channel, address from message where salon_id = $1 and message_ref = $2",
     )
     .bind(s.salon.0)
     .bind(reference)

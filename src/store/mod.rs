@@ -26,6 +26,7 @@ pub mod finish;
 pub mod followups;
 pub mod hair_photos;
 pub mod hair_tests;
+pub mod home_answers;
 pub mod hours;
 pub mod idempotency;
 pub mod incidents;

@@ -13,6 +13,7 @@ use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
 use crate::domain::ids::{BookingId, PersonId};
 use crate::flow::bookings::{self as flow, Changed, Choice, NotBooked};
+use crate::flow::client_links;
 use crate::flow::openings::Wish;
 use crate::flow::services::Services;
 use crate::flow::waiting;
@@ -349,7 +350,8 @@ fn stale(id: BookingId) -> Problem {
 
 /// Cancels with a reason.
 pub async fn cancel(seat: Seat, Path(id): Path<String>, Form(f): Form<Cancelling>) -> Answered {
-    seat.require(Act::Book)?;
+    let by = seat.require(Act::Book)?.id;
+    let zone = zone(&seat)?;
     let id = booking_id(&id)?;
     let mut errors = Errors::none();
     let reason = typed::needed(&mut errors, "reason", &f.reason, 300, "Write why, in a few words.");
@@ -364,6 +366,11 @@ pub async fn cancel(seat: Seat, Path(id): Path<String>, Form(f): Form<Cancelling
     bookings::lock_calendar(&mut s).await?;
     let changed =
         flow::cancel_booking(&mut s, &booking, f.version.parse().unwrap_or_default(), &reason).await?;
+    let coming = booking.purpose == "service" && booking.from_at > s.now().await?;
+    if let (Changed::Done, true, Some(protocol)) = (&changed, coming, &booking.protocol) {
+        // Only to who agreed to be written to; the act stands whether or not.
+        client_links::tell_cancelled(&mut s, &seat.app.reference, &zone, &booking, protocol, by).await?;
+    }
     finish(s, &f.once, id, changed).await
 }
 

@@ -22,7 +22,7 @@ use crate::secret::link::{self, Purpose, Token};
 use crate::store::Scoped;
 use crate::store::salons::{self, Salon};
 use crate::web::assets::Assets;
-use crate::web::client_words::{Said, said};
+use crate::web::client_words::{HomeSaid, Said, home_said, said};
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
@@ -48,14 +48,14 @@ struct Offered {
 
 #[derive(Template)]
 #[template(path = "client_links/page.html")]
-struct LinkPage {
+pub(super) struct LinkPage {
     assets: Assets,
     language: &'static str,
     salon: String,
-    phone: String,
-    said: &'static Said,
-    heading: String,
-    notes: Vec<String>,
+    pub(super) phone: String,
+    pub(super) said: &'static Said,
+    pub(super) heading: String,
+    pub(super) notes: Vec<String>,
     /// Path of this link.
     base: String,
     offers: Vec<Offered>,
@@ -64,9 +64,12 @@ struct LinkPage {
     wanted: String,
     may_cancel: bool,
     may_stop: bool,
+    /// The questions at home are offered.
+    may_answer: bool,
+    home: &'static HomeSaid,
 }
 
-fn plain(salon: &Salon, language: Language, base: String) -> LinkPage {
+pub(super) fn plain(salon: &Salon, language: Language, base: String) -> LinkPage {
     LinkPage {
         assets: Assets,
         language: language.code(),
@@ -81,11 +84,13 @@ fn plain(salon: &Salon, language: Language, base: String) -> LinkPage {
         wanted: String::new(),
         may_cancel: false,
         may_stop: false,
+        may_answer: false,
+        home: home_said(language),
     }
 }
 
 /// Never kept, never told on: the address is the key.
-fn private(mut response: Response, status: StatusCode) -> Response {
+pub(super) fn private(mut response: Response, status: StatusCode) -> Response {
     *response.status_mut() = status;
     let h = response.headers_mut();
     h.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
@@ -94,15 +99,17 @@ fn private(mut response: Response, status: StatusCode) -> Response {
     response
 }
 
-struct Opened {
-    s: Scoped,
-    salon: Salon,
+/// A link of a salon of ours, proved; open or shut.
+pub(super) struct Opened {
+    pub(super) s: Scoped,
+    pub(super) salon: Salon,
     zone: Zone,
-    link: Result<OpenLink, Shut>,
-    base: String,
+    pub(super) link: Result<OpenLink, Shut>,
+    pub(super) base: String,
 }
 
-async fn open(app: &App, (salon, token): (&str, &str)) -> Result<Opened, Problem> {
+/// Opens the link of a path.
+pub(super) async fn open(app: &App, (salon, token): (&str, &str)) -> Result<Opened, Problem> {
     let id: SalonId = salon.parse().map_err(|_| Problem::NotFound)?;
     let read: Token = link::read(token).ok_or(Problem::NotFound)?;
     let mut s = app.begin(id).await?;
@@ -117,7 +124,7 @@ async fn open(app: &App, (salon, token): (&str, &str)) -> Result<Opened, Problem
 
 impl Opened {
     /// The page of a link that opens nothing any more.
-    async fn shut(mut self, shut: Shut) -> Answered {
+    pub(super) async fn shut(mut self, shut: Shut) -> Answered {
         let mut page = plain(&self.salon, Language::English, self.base.clone());
         page.phone = self.phone().await?;
         page.heading = page.said.shut.into();
@@ -128,7 +135,7 @@ impl Opened {
         Ok(private(page::html(&page), StatusCode::GONE))
     }
 
-    async fn phone(&mut self) -> Result<String, Problem> {
+    pub(super) async fn phone(&mut self) -> Result<String, Problem> {
         Ok(crate::flow::messages::find_post(&mut self.s).await?.reply_phone)
     }
 }
@@ -191,6 +198,7 @@ async fn look(app: &App, mut o: Opened, link: &OpenLink, from: &str, why: Option
     };
     page.may_cancel = booking.is_some();
     page.may_look = true;
+    page.may_answer = true;
     match looked {
         Looked::Found(found) => page.offers = offered(&found, &o.zone, link.language),
         Looked::Barred(_) | Looked::NotFound => page.may_look = false,

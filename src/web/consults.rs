@@ -18,6 +18,7 @@ use crate::store::{Scoped, answers, consults, people, strands};
 use crate::web::clients::{client_id, find, tabs, zone};
 use crate::web::consult_form::{Chair, RowTyped, Typed, own_field};
 use crate::web::form::{Choice, Errors};
+use crate::web::home_answers::{AtHome, at_home};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
@@ -99,6 +100,7 @@ struct ShowPage {
     reason: String,
     words: String,
     base: String,
+    at_home: Option<AtHome>,
 }
 
 #[derive(Template)]
@@ -134,6 +136,8 @@ struct FormPage {
     kinds: Vec<(String, &'static str, bool)>,
     /// What the chosen kind asks of its own.
     own: Vec<OwnShown>,
+    /// What was answered at home since the last consult.
+    at_home: Option<AtHome>,
 }
 
 /// One of a service's own questions.
@@ -197,16 +201,20 @@ struct Opened {
     now: OffsetDateTime,
     today: Date,
     first: bool,
+    at_home: Option<AtHome>,
 }
 
 async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Problem> {
     let client = find(s, client_id(id)?).await?;
     let now = s.now().await?;
     let first = strands::find_beginning(s, client.id()).await?.is_none();
-    Ok(Opened { now, today: zone(seat)?.day_of(now), first, client })
+    let zone = zone(seat)?;
+    let since = consults::latest(s, client.id()).await?.map(|c| c.taken_at);
+    let at_home = at_home(s, &zone, client.id(), since).await?;
+    Ok(Opened { now, today: zone.day_of(now), first, client, at_home })
 }
 
-fn form_page(seat: &Seat, o: &Opened, typed: Typed, errors: Errors) -> FormPage {
+fn form_page(seat: &Seat, o: Opened, typed: Typed, errors: Errors) -> FormPage {
     let reacted: Vec<&str> = typed.reactions.iter().map(String::as_str).collect();
     let shown = typed.rows_filled().clamp(3, TOLD_ROWS);
     FormPage {
@@ -241,8 +249,9 @@ fn form_page(seat: &Seat, o: &Opened, typed: Typed, errors: Errors) -> FormPage 
             &[typed.cannot_consent.as_str()],
         ),
         minor: needs_guardian(o.client.born_on, o.today),
-        kinds: kinds(o, typed.sought()),
+        kinds: kinds(&o, typed.sought()),
         own: own_shown(&typed),
+        at_home: o.at_home,
         errors,
         typed,
     }
@@ -272,7 +281,7 @@ pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Asked>) ->
         let sought = Sought::from_code(&q.sought).map_or("", Sought::code).to_string();
         let reactions = reactions.iter().map(|f| f.code().to_string()).collect();
         let typed = Typed { reactions, sought, ..Typed::default() };
-        return Ok(page::html(&form_page(&seat, &o, typed, Errors::none())));
+        return Ok(page::html(&form_page(&seat, o, typed, Errors::none())));
     };
     let zone = zone(&seat)?;
     let least = u8::try_from(seat.salon_row.least_age).unwrap_or(u8::MAX);
@@ -301,6 +310,7 @@ pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Asked>) ->
         reason,
         words,
         base: format!("/clients/{}", o.client.client_id),
+        at_home: o.at_home,
     }))
 }
 
@@ -393,5 +403,5 @@ pub async fn take(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
             Err(ConsultRefused::Store(e)) => return Err(e.into()),
         }
     }
-    Ok(page::refused(&form_page(&seat, &o, f, errors)))
+    Ok(page::refused(&form_page(&seat, o, f, errors)))
 }

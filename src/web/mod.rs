@@ -23,6 +23,7 @@ pub mod form;
 pub mod hair_photos;
 pub mod hair_tests;
 pub mod health;
+mod home_answers;
 mod incident_report;
 pub mod incidents;
 pub mod live;

@@ -7,6 +7,7 @@ use crate::web::routes::Line;
 pub const TABLE: &[&[Line]] = &[
     crate::web::bookings::LINES,
     crate::web::client_links::LINES,
+    crate::web::home_answers::LINES,
     crate::web::client_messages::LINES,
     crate::web::calendar_feeds::LINES,
     crate::web::calls::LINES,

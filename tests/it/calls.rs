@@ -142,7 +142,7 @@ async fn a_next_step_needs_its_day_and_is_shown() {
 }
 
 /// What the database says no with, as the app's own role.
-async fn says(app: &mut PgConnection, sql: String) -> String {
+pub async fn says(app: &mut PgConnection, sql: String) -> String {
     match sqlx::raw_sql(AssertSqlSafe(sql)).execute(app).await {
         Ok(done) => format!("done {}", done.rows_affected()),
         Err(sqlx::Error::Database(e)) => match e.constraint() {
@@ -153,7 +153,7 @@ async fn says(app: &mut PgConnection, sql: String) -> String {
     }
 }
 
-async fn app(salon: &Salon) -> PgConnection {
+pub async fn app(salon: &Salon) -> PgConnection {
     let mut app = PgConnection::connect_with(&salon.database.app).await.expect("the app's role");
     sqlx::query("select set_config('rinsebell.salon', $1, false)")
         .bind(salon.id.0.to_string())

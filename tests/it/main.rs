@@ -20,6 +20,7 @@ mod demo;
 mod due_list;
 mod gs1;
 mod hair_photos;
+mod home_answers;
 mod incidents;
 mod invent;
 mod learn;

@@ -13,12 +13,12 @@ use time::macros::datetime;
 use crate::bookings::{desk_in_may, form_of, search, send};
 use crate::support::{Answer, Browser, Salon};
 
-struct Post {
+pub struct Post {
     dir: PathBuf,
-    mailer: Mailer,
+    pub mailer: Mailer,
 }
 
-fn post(salon: &Salon) -> Post {
+pub fn post(salon: &Salon) -> Post {
     let dir = std::env::temp_dir().join(format!("rb-post-{}-{}", std::process::id(), salon.database.name));
     let _ = std::fs::remove_dir_all(&dir);
     let mailer = Mailer::new(&format!("folder:{}", dir.display()), None, "https://salon.invalid").unwrap();
@@ -27,7 +27,7 @@ fn post(salon: &Salon) -> Post {
 
 impl Post {
     /// Every message in the folder, decoded as far as these tests read it.
-    fn letters(&self) -> Vec<String> {
+    pub fn letters(&self) -> Vec<String> {
         let Ok(folder) = std::fs::read_dir(&self.dir) else { return Vec::new() };
         folder
             .map(|f| std::fs::read_to_string(f.unwrap().path()).unwrap())
@@ -54,7 +54,7 @@ fn link_of(letter: &str, nth: usize) -> String {
 }
 
 /// The opening link stands in the body, after the headers' link to stop.
-fn open_link(letter: &str) -> String {
+pub fn open_link(letter: &str) -> String {
     let body = letter.split_once("\r\n\r\n").expect("a body").1;
     link_of(body, 0)
 }
@@ -91,7 +91,7 @@ pub async fn ready() -> (Salon, Browser, ClientId) {
     (salon, desk, client)
 }
 
-async fn book(desk: &mut Browser, client: ClientId) -> i64 {
+pub async fn book(desk: &mut Browser, client: ClientId) -> i64 {
     let page = desk.get(&search(client)).await;
     let done = send(desk, &form_of(&page, 0)).await;
     assert_eq!(done.status, 303, "{}", done.body);
@@ -400,4 +400,23 @@ async fn a_reminder_comes_the_day_before_and_never_twice() {
             .unwrap();
     assert_eq!(kind, "reminder");
     assert!(body.contains("Thu 21 May"), "{body}");
+}
+
+#[tokio::test]
+async fn a_booking_the_desk_cancels_is_told_with_a_link_to_choose_again() {
+    let (salon, mut desk, client) = ready().await;
+    let id = book(&mut desk, client).await;
+    let page = desk.get(&format!("/bookings/{id}")).await;
+    let form =
+        [("once", page.field("once")), ("version", page.field("version")), ("reason", "stylist ill".into())];
+    let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let done = desk.post(&format!("/bookings/{id}/cancellation"), &form).await;
+    assert_eq!(done.status, 303, "{}", done.body);
+    let told = [("booked".to_string(), "stopped".to_string()), ("cancelled".into(), "waiting".into())];
+    assert_eq!(states(&salon).await, told, "what was not told yet is told no more");
+    let body: String = sqlx::query_scalar("select body from message where kind = 'cancelled'")
+        .fetch_one(&salon.owner)
+        .await
+        .unwrap();
+    assert!(body.contains("{link}") && !body.contains("ill"), "{body}");
 }

@@ -3,6 +3,10 @@ policy.default), and a second implementation of the webhook's signature."""
 
 import base64
 import email
+import email.mime.base
+import email.mime.message
+import email.mime.multipart
+import email.mime.text
 import email.policy
 import hashlib
 import hmac
@@ -270,3 +274,63 @@ def test_a_text_is_a_signed_post(salon, hook):
         data = json.loads(body)["data"]
         assert data["text"].startswith("Hello: http") and data["stop"] in data["text"]
     assert len({dict((k.lower(), v) for k, v in h.items())["webhook-id"] for h, _ in Hook.got}) == 1
+
+
+def report(original, kind, fields):
+    """A report as a mail server writes it, put together by Python's own email package: RFC 6522 multipart/report with the
+    fields of RFC 3464 or RFC 5965 and the message itself given back."""
+    outer = email.mime.multipart.MIMEMultipart("report", **{"report-type": kind})
+    outer["From"], outer["To"], outer["Subject"] = "mailer-daemon@client.example", "desk@salon.example", "Returned mail"
+    outer.attach(email.mime.text.MIMEText("Your message came back – voilà.", "plain", "utf-8"))
+    blocks = email.mime.base.MIMEBase("message", kind)
+    del blocks["MIME-Version"]
+    blocks.set_payload([email.message_from_string("".join(f"{name}: {value}\n" for name, value in block)) for block in fields])
+    outer.attach(blocks)
+    outer.attach(email.mime.message.MIMEMessage(email.message_from_bytes(original)))
+    return outer.as_bytes()
+
+
+def returned(salon, mail_bytes):
+    done = subprocess.run([os.path.abspath(BINARY), "returned", "--data", str(salon.data)], input=mail_bytes, capture_output=True,
+                          timeout=LIMIT_S, check=False, cwd="/", env={"PATH": os.environ.get("PATH", "/usr/bin:/bin")})
+    assert done.returncode == 0, done.stderr
+    return done.stdout.decode().strip()
+
+
+def test_mail_that_comes_back_days_later_stops_its_address(salon, mail):
+    def stops():
+        return salon.sql("select reason from address_stop order by at").split()
+
+    number = salon.write()
+    salon.until(number, lambda s: s[0] == "sent")
+    original, before = mail.taken[-1][2], stops()
+
+    def delivery(status, action="failed"):
+        first = [("Reporting-MTA", "dns; mx.client.example")]
+        second = [("Final-Recipient", f"rfc822; client{salon.n}@client.example"), ("Action", action), ("Status", status),
+                  ("Diagnostic-Code", f"smtp; 550 {status} as told")]
+        return report(original, "delivery-status", [first, second])
+
+    # RFC 3463: a full mailbox, a policy, a delay may pass.
+    for status, action in [("5.2.2", "failed"), ("5.7.1", "failed"), ("4.4.1", "delayed")]:
+        assert returned(salon, delivery(status, action)).startswith("Nothing is stopped"), status
+    assert stops() == before
+    for _ in range(2):
+        assert returned(salon, delivery("5.1.1")) == "The address is written to no more."
+    assert stops() == [*before, "bounced"], "twice is once"
+    # A report about somebody else's message stops nobody.
+    forged = delivery("5.1.1").replace(b"ref-", b"nor-")
+    assert "no message of a salon here" in returned(salon, forged)
+    assert returned(salon, b"From: a@b.example\n\nHello\n").startswith("Nothing is stopped")
+
+
+def test_a_complaint_takes_consent_back(salon, mail):
+    number = salon.write()
+    salon.until(number, lambda s: s[0] == "sent")
+    fields = [[("Feedback-Type", "abuse"), ("User-Agent", "Loop/1.0"), ("Version", "1")]]
+    assert returned(salon, report(mail.taken[-1][2], "feedback-report", fields)) == "The address is written to no more."
+    assert salon.sql("select reason from address_stop order by at desc limit 1") == "complained"
+    assert salon.sql("select agreed, by is null from contact_wish order by wish_id desc limit 1") == "f|t"
+    with pytest.raises(AssertionError, match="message:"):
+        salon.sql(f"insert into message (salon_id, client_id, kind, channel, language, address, subject, body, message_ref, link_id, next_at) "
+                  f"select salon_id, client_id, kind, channel, language, address, subject, body, 'again@x', link_id, next_at from message where message_id = {number}")

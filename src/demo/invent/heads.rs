@@ -54,14 +54,14 @@ pub enum Line {
 
 /// How often each is thrown (common practice, no source).
 const LINES: [(f64, Line); 8] = [
-    (18.0, Line::Curl),
-    (10.0, Line::Sodium),
-    (6.0, Line::Guanidine),
-    (34.0, Line::Colour),
-    (15.0, Line::Gloss),
-    (7.0, Line::Lightener),
-    (6.0, Line::Wave),
-    (4.0, Line::AcidWave),
+    (12.0, Line::Curl),
+    (6.0, Line::Sodium),
+    (4.0, Line::Guanidine),
+    (36.0, Line::Colour),
+    (31.0, Line::Gloss),
+    (5.0, Line::Lightener),
+    (4.0, Line::Wave),
+    (2.0, Line::AcidWave),
 ];
 
 impl Line {

@@ -3,6 +3,7 @@
 //! Nothing about health or chemistry is ever in a message. [`Facts`] cannot carry any, and the words a salon
 //! writes itself pass [`words::kept_out`]; the database holds the same list.
 
+pub mod report;
 pub mod retry;
 pub mod words;
 

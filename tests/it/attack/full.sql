@@ -48,6 +48,7 @@ insert into address_stop (salon_id, channel, address_hash, reason, lifted_at, li
 insert into message_words (salon_id, kind, language, subject, body, by) values ({s}, 'due', 'en', 'Come again', '{link}', {manager});
 insert into client_link (salon_id, link_id, client_id, opens, booking_id, made_by, expires_at) values
   ({s}, {s}::bigint * 1000000, {client}, 'booking', {booking}, {stylist}, rinsebell_now() + interval '9 days');
+insert into home_answer (salon_id, client_id, link_id, told, history) values ({s}, {client}, {s}::bigint * 1000000, '{"pregnant": "no"}', 'box dye');
 insert into message (salon_id, client_id, kind, channel, language, address, subject, body, message_ref, link_id, booking_id, made_by, next_at) values
   ({s}, {client}, 'booked', 'email', 'en', 'a@client.invalid', 'Your visit', '{link}', '{s}@salon.invalid', {s}::bigint * 1000000, {booking}, {stylist}, rinsebell_now());
 insert into incident_account (salon_id, incident_id, client_id, onset_at, signs, words_id, by)
