@@ -18,6 +18,7 @@ pub mod hair_test;
 pub mod ids;
 pub mod incident;
 pub mod message;
+pub mod overview;
 pub mod plan_check;
 // After plan_check: what was felt names the hair.
 pub mod protocol;

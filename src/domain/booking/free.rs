@@ -3,7 +3,7 @@
 use super::segment::Span;
 
 /// The hours as stretches: sorted, overlapping and touching ones made one.
-pub(super) fn joined(hours: &[Span]) -> Vec<Span> {
+pub fn joined(hours: &[Span]) -> Vec<Span> {
     let mut sorted = hours.to_vec();
     sorted.sort_unstable();
     let mut stretches: Vec<Span> = Vec::with_capacity(sorted.len());
@@ -24,7 +24,7 @@ pub(super) fn joined(hours: &[Span]) -> Vec<Span> {
 ///
 /// A segment fits a person exactly when one of these spans covers it: takings are whole walls, so
 /// two spans left on both sides of one never join.
-pub(super) fn free_of_person(hours: &[Span], taken: &[Span]) -> Vec<Span> {
+pub fn free_of_person(hours: &[Span], taken: &[Span]) -> Vec<Span> {
     let walls = joined(taken);
     let mut free = Vec::new();
     let mut first_wall = 0;

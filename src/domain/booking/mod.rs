@@ -27,6 +27,7 @@ pub mod service;
 mod starts;
 
 pub use chain::{StepHands, StepNeed, segments_for};
+pub use free::{free_of_person, joined};
 pub use question::{Grid, Named, Opening, Openings, PatchVisit, PlaceStock, Search, Worker};
 pub use search::openings;
 pub use segment::{Chain, ChainFault, Hands, PlaceKind, Qualification, Segment, Span, ms_of};
