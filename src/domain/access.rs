@@ -87,11 +87,13 @@ pub enum Act {
     KeepTeam,
     /// The salon's own copies of protocols: change, rehearse, publish.
     KeepProtocols,
+    /// The overview: weeks, hours, times kept, how people differ.
+    SeeOverview,
 }
 
 impl Act {
     /// All acts, in the order of the table.
-    pub const ALL: [Act; 24] = [
+    pub const ALL: [Act; 25] = [
         Act::SeeClients,
         Act::KeepClients,
         Act::SeeHealth,
@@ -116,6 +118,7 @@ impl Act {
         Act::SeeProof,
         Act::KeepTeam,
         Act::KeepProtocols,
+        Act::SeeOverview,
     ];
 }
 
@@ -137,7 +140,7 @@ pub const fn may(role: Role, act: Act) -> bool {
             matches!(role, Manager | Stylist)
         }
         Act::FollowUp | Act::Book => matches!(role, Manager | Stylist | Reception),
-        Act::KeepTeam | Act::KeepProtocols | Act::ReleaseLot => matches!(role, Manager),
+        Act::KeepTeam | Act::KeepProtocols | Act::ReleaseLot | Act::SeeOverview => matches!(role, Manager),
     }
 }
 

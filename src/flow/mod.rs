@@ -19,6 +19,7 @@ pub mod messages;
 pub mod next_free;
 pub mod openings;
 pub mod own_hair;
+pub mod overview;
 pub mod plan_checks;
 pub mod plans;
 pub mod products;

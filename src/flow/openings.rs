@@ -97,7 +97,7 @@ pub enum Looked {
 }
 
 /// Regular hours of one person.
-fn hours_of(rows: &[store::HoursRow], person: i64) -> Vec<WeekdayHours> {
+pub(super) fn hours_of(rows: &[store::HoursRow], person: i64) -> Vec<WeekdayHours> {
     rows.iter()
         .filter(|row| row.person_id == person)
         .filter_map(|row| {

@@ -34,6 +34,7 @@ pub mod invent;
 pub mod lots;
 pub mod messages;
 pub mod openings;
+pub mod overview;
 pub mod people;
 pub mod plans;
 pub mod products;
