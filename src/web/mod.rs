@@ -34,6 +34,7 @@ pub mod messages;
 pub mod offers;
 pub mod once;
 pub mod openings;
+pub mod overview;
 pub mod page;
 pub mod photo;
 pub mod picture;

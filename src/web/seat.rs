@@ -228,6 +228,7 @@ impl Seat {
             ("Calendar", "/calendar", Some(Act::SeeClients)),
             ("Team", "/team", Some(Act::KeepTeam)),
             ("Sign-off book", "/proof", Some(Act::SeeProof)),
+            ("Overview", "/overview", Some(Act::SeeOverview)),
         ];
         let seen: Vec<(&str, &str)> = line
             .iter()

@@ -27,6 +27,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::message_words::LINES,
     crate::web::messages::LINES,
     crate::web::openings::LINES,
+    crate::web::overview::LINES,
     crate::web::product_page::LINES,
     crate::web::products::LINES,
     crate::web::proof::LINES,

@@ -19,7 +19,7 @@ WIDTHS = {"phone": 390, "tablet": 820, "chair": 1180, "wall": 1920}
 # Where each screen is found: a fixed path, or the first row of a question to the database.
 PLACES = {
     "floor": "/floor", "day": "/day", "clients": "/clients", "regrowth": "/regrowth", "regrowth-blocked": "/regrowth?group=blocked", "waiting": "/waiting", "calendar": "/calendar", "days-off": "/team/days-off", "openings": "/openings", "shelf": "/shelf",
-    "product-entry": "/shelf/products/new", "scan": "/shelf/scan?code=(01)09506000134352(17)280100(10)Z9", "team": "/team", "salon": "/team/salon", "proof": "/proof", "sign-in": "/sign-in",
+    "product-entry": "/shelf/products/new", "scan": "/shelf/scan?code=(01)09506000134352(17)280100(10)Z9", "team": "/team", "salon": "/team/salon", "proof": "/proof", "overview": "/overview", "sign-in": "/sign-in",
 }
 ASKED = {
     "run": "select '/runs/' || run_id from run order by run_id limit 1",

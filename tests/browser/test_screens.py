@@ -10,7 +10,7 @@ from story import PIN
 @pytest.mark.parametrize("path", [
     "/floor", "{run}", "/clients", "{client}", "{client}/strand", "{client}/consult", "{client}/consent", "{client}/readings",
     "{client}/tests", "{client}/plan", "{client}/followups", "/plans/1", "/regrowth", "/regrowth?group=soon", "/openings", "/waiting", "/calendar", "/day", "/shelf",
-    "/shelf/products/1", "/shelf/products/new", "/team", "/team/people/2", "/team/salon", "/team/days-off", "/team/stations/2", "/proof", "/sign-in",
+    "/shelf/products/1", "/shelf/products/new", "/team", "/team/people/2", "/team/salon", "/team/days-off", "/team/stations/2", "/proof", "/overview", "/sign-in",
 ])
 def test_a_narrow_screen_needs_no_sideways_scroll_and_the_console_is_quiet(place, narrow, path):
     """WCAG 2.2, 1.4.10 Reflow: 320 CSS px."""

@@ -31,6 +31,8 @@ mod messages;
 mod mixtures;
 mod mutations;
 mod outage;
+mod overview;
+mod overview_forecast;
 mod plans;
 mod proof;
 mod protocol_editor;

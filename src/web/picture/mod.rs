@@ -10,12 +10,15 @@ pub mod clock;
 pub mod fan;
 pub mod head_arrow;
 pub mod head_map;
+pub mod hours;
 pub mod lane;
+pub mod lying;
 pub mod mark;
 pub mod regrowth;
 pub mod strand_ruler;
 mod strand_sheet;
 pub mod track;
+pub mod weeks;
 pub mod window;
 
 pub use clock::{Clock, Sense};

@@ -1,0 +1,158 @@
+//! One figure of the overview: a sentence, a picture, a table whose rows lead on; the same table is the file.
+
+use axum::http::{HeaderValue, header};
+use axum::response::{IntoResponse as _, Response};
+use time::Date;
+
+use crate::calendar::{day_words, iso_day};
+use crate::domain::overview::Week;
+use crate::web::csv;
+use crate::web::picture::mark::Drawing;
+use crate::web::picture::weeks::Fill;
+
+/// A cell as a screen says it and as a file holds it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Cell {
+    /// On the screen.
+    pub shown: String,
+    /// In the file.
+    pub plain: String,
+}
+
+impl Cell {
+    /// The same for both.
+    pub fn of(text: impl ToString) -> Cell {
+        let text = text.to_string();
+        Cell { shown: text.clone(), plain: text }
+    }
+
+    /// A day: in words, and as ISO 8601 writes it.
+    pub fn day(day: Date) -> Cell {
+        Cell { shown: short_day(day), plain: iso_day(day) }
+    }
+
+    /// Minutes as hours, to the tenth.
+    pub fn hours(minutes: f64) -> Cell {
+        let hours = minutes / 60.0;
+        Cell { shown: format!("{hours:.0} h"), plain: format!("{hours:.1}") }
+    }
+
+    /// Minutes, to the tenth; nothing of nothing.
+    pub fn minutes(minutes: Option<f64>) -> Cell {
+        let Some(minutes) = minutes else { return Cell::of("") };
+        Cell { shown: format!("{minutes:.1} min"), plain: format!("{minutes:.1}") }
+    }
+
+    /// A share, in hundredths; nothing of nothing.
+    pub fn share(share: Option<f64>) -> Cell {
+        let Some(share) = share else { return Cell::of("") };
+        Cell { shown: percent(share), plain: format!("{share:.3}") }
+    }
+}
+
+/// A share in words: `4 %`, never parted at the end of a line.
+pub fn percent(share: f64) -> String {
+    format!("{:.0}\u{a0}%", share * 100.0)
+}
+
+/// A day without its weekday: `14 May`.
+pub fn short_day(day: Date) -> String {
+    day_words(day)[4..].to_string()
+}
+
+/// The cells that begin a row of a week.
+pub fn week_cells(week: Week) -> Vec<Cell> {
+    vec![Cell::of(week), Cell::day(week.monday())]
+}
+
+/// A row of the table.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// One for each column.
+    pub cells: Vec<Cell>,
+    /// What it was counted from; empty where nothing was.
+    pub href: String,
+}
+
+/// A fill named beside its picture.
+#[derive(Clone, Debug)]
+pub struct Key {
+    /// Class of the swatch.
+    pub class: &'static str,
+    /// Its pattern's id.
+    pub pattern: Option<&'static str>,
+    /// What it stands for.
+    pub words: &'static str,
+}
+
+/// The key of some fills.
+pub fn keys(named: &[(Fill, &'static str)]) -> Vec<Key> {
+    named.iter().map(|(fill, words)| Key { class: fill.class(), pattern: fill.pattern(), words }).collect()
+}
+
+/// The figure.
+#[derive(Debug)]
+pub struct Figure {
+    /// Its place in addresses: "due".
+    pub name: &'static str,
+    /// "Due and reached".
+    pub heading: &'static str,
+    /// The answer, in a sentence.
+    pub sentence: String,
+    /// What it rests on, and what it leaves out.
+    pub about: String,
+    /// The picture; none while there is nothing to draw.
+    pub picture: Option<Drawing>,
+    /// Fills beside it.
+    pub keys: Vec<Key>,
+    /// Columns of the table.
+    pub columns: &'static [&'static str],
+    /// Its rows.
+    pub rows: Vec<Row>,
+}
+
+impl Figure {
+    /// The rows with the name of each cell's column, for narrow screens.
+    pub fn named<'a>(&'a self, row: &'a Row) -> impl Iterator<Item = (&'static str, &'a str)> {
+        self.columns.iter().copied().zip(row.cells.iter().map(|c| c.shown.as_str()))
+    }
+
+    /// The table as a file.
+    pub fn file(&self) -> Response {
+        let mut rows: Vec<Vec<String>> = vec![self.columns.iter().map(|c| (*c).to_string()).collect()];
+        rows.extend(self.rows.iter().map(|r| r.cells.iter().map(|c| c.plain.clone()).collect()));
+        let mut answer = csv::text(&rows).into_response();
+        let headers = answer.headers_mut();
+        headers.insert(
+            header::CONTENT_TYPE,
+            HeaderValue::from_static("text/csv; charset=utf-8; header=present"),
+        );
+        headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-store"));
+        let name = format!("attachment; filename=\"overview-{}.csv\"", self.name);
+        if let Ok(name) = HeaderValue::from_str(&name) {
+            headers.insert(header::CONTENT_DISPOSITION, name);
+        }
+        answer
+    }
+}
+
+/// A count with its noun: `1 client`, `12 clients`.
+pub fn count(n: u64, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use time::macros::date;
+
+    use super::*;
+
+    #[test]
+    fn a_screen_says_it_shorter_than_a_file() {
+        assert_eq!(Cell::hours(95.0), Cell { shown: "2 h".into(), plain: "1.6".into() });
+        assert_eq!(Cell::share(Some(0.0412)), Cell { shown: "4\u{a0}%".into(), plain: "0.041".into() });
+        assert_eq!(Cell::share(None).plain, "");
+        assert_eq!(week_cells(Week::of(date!(2026 - 05 - 14)))[1].shown, "11 May");
+        assert_eq!(count(1, "client", "clients"), "1 client");
+    }
+}
