@@ -97,7 +97,7 @@ async fn feeds_page(seat: &Seat, chosen: &str, errors: Errors) -> Result<FeedsPa
         once_key: once::key(),
     };
     Ok(FeedsPage {
-        shell: seat.shell(now, "/calendar", &["team"]),
+        shell: seat.shell(now, if seat.may(Act::Book) { "/day" } else { "/calendar" }, &["team"]),
         errors,
         once_key: once::key(),
         whose: choices(seat, &team, &stations, chosen),

@@ -216,7 +216,7 @@ impl Seat {
 
     /// The frame of a screen. `now` is the database's clock.
     pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
-        let line: [(&str, &str, Option<Act>); 11] = [
+        let line: [(&str, &str, Option<Act>); 12] = [
             ("Floor", "/floor", None),
             ("Day sheet", "/day", Some(Act::Book)),
             ("Clients", "/clients", Some(Act::SeeClients)),
@@ -233,6 +233,8 @@ impl Seat {
         let seen: Vec<(&str, &str)> = line
             .iter()
             .filter(|(_, _, act)| act.is_none_or(|a| self.may(a)))
+            // Whoever has the day sheet finds it there.
+            .filter(|(_, href, _)| *href != "/calendar" || !self.may(Act::Book))
             .map(|(n, h, _)| (*n, *h))
             .collect();
         let place = self.station.as_ref().map_or("Away from a station", |s| s.name.as_str());
