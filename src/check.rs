@@ -99,6 +99,7 @@ impl Checker {
         for salon in salons::list_ids(&self.pool).await? {
             self.check_runs(salon).await?;
             self.check_ledger(salon).await?;
+            self.check_record_acts(salon).await?;
             self.check_strands(salon).await?;
             self.check_bookings(salon).await?;
         }

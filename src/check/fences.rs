@@ -4,7 +4,7 @@ use crate::migrate::MIGRATOR;
 use sqlx::postgres::PgConnection;
 
 /// Tables that are only ever added to by the app.
-const ADD_ONLY: [&str; 2] = ["run_event", "ledger"];
+const ADD_ONLY: [&str; 4] = ["run_event", "ledger", "record_act", "erased_line"];
 
 /// What is wrong with row-level security, grants and the app's role.
 pub(super) async fn check(connection: &mut PgConnection) -> Result<Vec<String>, sqlx::Error> {

@@ -89,11 +89,15 @@ pub enum Act {
     KeepProtocols,
     /// The overview: weeks, hours, times kept, how people differ.
     SeeOverview,
+    /// Take a file of clients in.
+    ImportClients,
+    /// Whole records: copy them out, merge two, erase one.
+    KeepRecords,
 }
 
 impl Act {
     /// All acts, in the order of the table.
-    pub const ALL: [Act; 25] = [
+    pub const ALL: [Act; 27] = [
         Act::SeeClients,
         Act::KeepClients,
         Act::SeeHealth,
@@ -119,6 +123,8 @@ impl Act {
         Act::KeepTeam,
         Act::KeepProtocols,
         Act::SeeOverview,
+        Act::ImportClients,
+        Act::KeepRecords,
     ];
 }
 
@@ -140,7 +146,11 @@ pub const fn may(role: Role, act: Act) -> bool {
             matches!(role, Manager | Stylist)
         }
         Act::FollowUp | Act::Book => matches!(role, Manager | Stylist | Reception),
-        Act::KeepTeam | Act::KeepProtocols | Act::ReleaseLot | Act::SeeOverview => matches!(role, Manager),
+        // Two hundred new clients are the desk's work, as one is.
+        Act::ImportClients => matches!(role, Manager | Reception),
+        Act::KeepTeam | Act::KeepProtocols | Act::ReleaseLot | Act::SeeOverview | Act::KeepRecords => {
+            matches!(role, Manager)
+        }
     }
 }
 

@@ -56,4 +56,6 @@ id! {
     CalendarFeedId,
     /// A wish on the waiting list.
     WaitingId,
+    /// A file of clients being taken in.
+    ImportId,
 }

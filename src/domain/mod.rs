@@ -7,6 +7,9 @@ pub mod booking;
 pub mod calendar_feed;
 pub mod call;
 pub mod chemistry;
+pub mod table_file;
+// After table_file: rows of a file as clients.
+pub mod client_import;
 pub mod consult;
 pub mod exposure;
 pub mod followup;

@@ -56,6 +56,7 @@ pub async fn list(s: &mut Scoped, prefix: &str, after: Option<(&str, i64)>) -> S
         "select client_id, name, born_on, phone, email, curl_group, curl_index, curl_index_sd, usual_person_id, no_contact, created_at, version
          from client where salon_id = $1 and lower(name) ~>=~ lower($2)
            and lower(name) like replace(replace(replace(lower($2), '\\', '\\\\'), '%', '\\%'), '_', '\\_') || '%'
+           and erased_at is null and coalesce(merged_into, 0) = 0
            and (lower(name) ~>~ lower($3) or (lower(name) = lower($3) and client_id > $4))
          order by lower(name) using ~<~, client_id limit $5",
     )

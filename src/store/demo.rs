@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 54] = [
+pub const TABLES: [&str; 57] = [
     "aftercare",
     "due",
     "message",
@@ -206,6 +206,9 @@ pub const TABLES: [&str; 54] = [
     "hours",
     "place_kind",
     "ledger",
+    "erased_line",
+    "client_import",
+    "record_act",
     "incident_account",
     "incident",
     "dispensed",

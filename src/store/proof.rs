@@ -34,10 +34,12 @@ pub struct Line {
     pub answer_hash: Option<Vec<u8>>,
     pub prev_hash: Vec<u8>,
     pub hash: Vec<u8>,
+    /// The hash of what is left after an erasure took people's words out; then `hash` is what they committed to.
+    pub left_hash: Option<Vec<u8>>,
 }
 
 /// Between two words: ASCII unit separator, as in the migrations.
-const BETWEEN: char = '\u{1f}';
+pub(super) const BETWEEN: char = '\u{1f}';
 
 /// Bytes in hexadecimal, small letters.
 pub fn hex(bytes: &[u8]) -> String {
@@ -56,11 +58,11 @@ pub fn instant(at: OffsetDateTime) -> String {
     format!("{year:04}-{:02}-{day:02}T{hour:02}:{minute:02}:{second:02}.{micro:06}Z", u8::from(month))
 }
 
-fn or_none(value: Option<impl ToString>) -> String {
+pub(super) fn or_none(value: Option<impl ToString>) -> String {
     value.map_or_else(|| "~".to_owned(), |v| v.to_string())
 }
 
-fn sha256(words: &str) -> Vec<u8> {
+pub(super) fn sha256(words: &str) -> Vec<u8> {
     Sha256::digest(words.as_bytes()).to_vec()
 }
 
@@ -163,7 +165,7 @@ impl Chain {
         } else if line.prev_hash != self.head {
             breaks.push(Break::Parted);
         }
-        if sha256(&line.words(salon, run)) != line.hash {
+        if sha256(&line.words(salon, run)) != *line.left_hash.as_ref().unwrap_or(&line.hash) {
             breaks.push(Break::Changed);
         }
         self.seq = line.seq;
@@ -175,9 +177,10 @@ impl Chain {
 /// The lines of a record after a number, in order; at most [`PAGE`].
 pub async fn list_lines(s: &mut Scoped, run: RunId, after: i32) -> Stored<Vec<Line>> {
     Ok(sqlx::query_as(
-        "select seq, recorded_at, happened_at, by, station_id, kind, fact_id::text, step, hold_point, outcome, version, data::text,
-            answer_hash, prev_hash, hash
-         from run_event where salon_id = $1 and run_id = $2 and seq > $3 order by seq limit $4",
+        "select e.seq, e.recorded_at, e.happened_at, e.by, e.station_id, e.kind, e.fact_id::text, e.step, e.hold_point, e.outcome, e.version,
+            e.data::text, e.answer_hash, e.prev_hash, e.hash, l.left_hash
+         from run_event e left join erased_line l on l.salon_id = e.salon_id and l.run_id = e.run_id and l.seq = e.seq
+         where e.salon_id = $1 and e.run_id = $2 and e.seq > $3 order by e.seq limit $4",
     )
     .bind(s.salon.0)
     .bind(run.0)
@@ -270,6 +273,7 @@ mod tests {
             answer_hash: None,
             prev_hash: Vec::new(),
             hash: Vec::new(),
+            left_hash: None,
         }
     }
 
@@ -314,6 +318,11 @@ mod tests {
         assert_eq!(follow(&[&second]), [Break::Gap { after: 0 }]);
         let changed = Line { data: "{\"stylist\": 902}".into(), ..first.clone() };
         assert_eq!(follow(&[&changed, &second]), [Break::Changed]);
+        // Words erased: the line keeps its hash for those after it, and what is left has one of its own.
+        let left = Line { left_hash: Some(sha256(&changed.words(salon, run))), ..changed.clone() };
+        assert_eq!(follow(&[&left, &second]), []);
+        let again = Line { data: "{\"stylist\": 903}".into(), ..left };
+        assert_eq!(follow(&[&again, &second]), [Break::Changed]);
         let rehashed = Line { hash: sha256(&changed.words(salon, run)), ..changed };
         assert_eq!(follow(&[&rehashed, &second]), [Break::Parted]);
     }

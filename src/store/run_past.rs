@@ -1,5 +1,5 @@
 //! What a run's hold points rested on at an instant gone by, as far as the tables still tell: what was written
-//! later is left out, what was changed since (a formula, a salon's own rule) is not held against the past.
+//! later or came from another record by a merge is left out, what was changed since (a formula, a salon's own rule) is not held against the past.
 
 use time::OffsetDateTime;
 
@@ -14,7 +14,7 @@ pub async fn list_patches(s: &mut Scoped, client: ClientId, at: OffsetDateTime) 
             case when t.read_at <= $3 then t.outcome end as outcome, case when t.told_at <= $3 then t.told_at end as told_at,
             case when t.told_at <= $3 then t.told_outcome end as told_outcome, false as formula_changed
          from skin_test t join product p using (salon_id, product_id)
-         where t.salon_id = $1 and t.client_id = $2 and t.placed_at <= $3 order by t.placed_at desc limit 200",
+         where t.salon_id = $1 and t.client_id = $2 and t.placed_at <= $3 and coalesce(t.joined_at <= $3, true) order by t.placed_at desc limit 200",
     )
     .bind(s.salon.0)
     .bind(client.0)
@@ -27,7 +27,7 @@ pub async fn list_patches(s: &mut Scoped, client: ClientId, at: OffsetDateTime) 
 pub async fn list_reactions(s: &mut Scoped, client: ClientId, at: OffsetDateTime) -> Stored<Vec<Told>> {
     Ok(sqlx::query_as(
         "select reaction_families, black_henna_reaction from consult
-         where salon_id = $1 and client_id = $2 and taken_at <= $3 and (cardinality(reaction_families) > 0 or black_henna_reaction)
+         where salon_id = $1 and client_id = $2 and taken_at <= $3 and coalesce(joined_at <= $3, true) and (cardinality(reaction_families) > 0 or black_henna_reaction)
          order by taken_at desc limit 200",
     )
     .bind(s.salon.0)
@@ -45,7 +45,7 @@ pub async fn find_consent(
 ) -> Stored<Option<ConsentRow>> {
     Ok(sqlx::query_as(
         "select k.signed_at, k.signer, c.born_on from consent k join client c using (salon_id, client_id)
-         where k.salon_id = $1 and k.client_id = $2 and k.signed_at <= $3 order by k.signed_at desc limit 1",
+         where k.salon_id = $1 and k.client_id = $2 and k.signed_at <= $3 and coalesce(k.joined_at <= $3, true) order by k.signed_at desc limit 1",
     )
     .bind(s.salon.0)
     .bind(client.0)
@@ -67,7 +67,7 @@ pub async fn list_strand_tests(
               and e.known = 'recorded' and e.recorded_at > h.done_at and e.recorded_at <= $4 and e.run_id is distinct from $3) as put_on_since
          from hair_test h join product p using (salon_id, product_id)
          where h.salon_id = $1 and h.client_id = $2 and h.kind = 'strand' and (h.place = 'worst-place' or not h.passed)
-           and h.done_at <= $4 order by h.done_at desc limit 100",
+           and h.done_at <= $4 and coalesce(h.joined_at <= $4, true) order by h.done_at desc limit 100",
     )
     .bind(s.salon.0)
     .bind(client.0)

@@ -10,9 +10,9 @@ use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, PersonId};
 use crate::flow::clients::{self as flow, Changed};
-use crate::store::Scoped;
 use crate::store::clients::{self, Client, Record};
 use crate::store::people::{self, Person};
+use crate::store::{Scoped, client_records};
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
@@ -38,8 +38,20 @@ pub fn client_id(raw: &str) -> Result<ClientId, Problem> {
     raw.parse().map_err(|_| Problem::NotFound)
 }
 
-/// The client, or "nothing here" for an unknown or foreign id.
+/// The client, or "nothing here" for an unknown or foreign id, or what became of a record that is none any more.
 pub async fn find(s: &mut Scoped, id: ClientId) -> Result<Client, Problem> {
+    let fate = client_records::find_fate(s, id).await?.ok_or(Problem::NotFound)?;
+    if let Some(into) = fate.merged_into.filter(|_| !fate.erased) {
+        let what =
+            format!("Record {id} was merged: everything told and tried stands in the record it went into.");
+        return Err(Problem::Gone { what, look: format!("/clients/{into}") });
+    }
+    if fate.erased {
+        let what = format!(
+            "The person of record {id} was erased. What was done to the hair stands in the sign-off book under that number."
+        );
+        return Err(Problem::Gone { what, look: "/clients".into() });
+    }
     clients::find(s, id).await?.ok_or(Problem::NotFound)
 }
 
@@ -97,6 +109,8 @@ struct ListPage {
     clients: Vec<ListedClient>,
     more: String,
     first_page: bool,
+    /// Who takes files in.
+    imports: bool,
 }
 
 fn person_name(team: &[Person], id: Option<i64>) -> String {
@@ -137,6 +151,7 @@ pub async fn list(seat: Seat, Query(q): Query<Asked>) -> Answered {
             })
             .collect(),
         first_page: after.is_none(),
+        imports: seat.may(Act::ImportClients),
         more,
         asked: q.name,
         errors,
@@ -237,6 +252,8 @@ struct RecordPage {
     openings: String,
     /// Test visits are begun or booked by whoever may do either.
     visits: bool,
+    /// Who keeps whole records: copy, merge, erase.
+    records: bool,
 }
 
 fn record_page(
@@ -271,6 +288,7 @@ fn record_page(
         ),
         contact: Choice::list([("yes", "Does not want to be reached by us")], &[typed.no_contact.as_str()]),
         health: seat.may(Act::SeeHealth),
+        records: seat.may(Act::KeepRecords),
         visits: seat.may(Act::StartRun) || seat.may(Act::Book),
         openings: client
             .filter(|_| seat.may(Act::Book))

@@ -24,6 +24,8 @@ pub enum Problem {
     Stranger,
     /// Something changed meanwhile; what, and where to look.
     Stale { what: String, look: String },
+    /// A record that is none any more: erased, or merged into another; where to go on.
+    Gone { what: String, look: String },
     /// The request makes no sense; what is wrong.
     Bad(String),
     /// The database is away or the queue is full: soon again.
@@ -39,6 +41,11 @@ impl From<StoreError> for Problem {
                 tracing::warn!(%error, "the database is away");
                 Problem::Away
             }
+            // The database's own word, where a page was opened before the record went.
+            StoreError::Refused { code, .. } if code == "RB016" => Problem::Gone {
+                what: "This client's record was erased or merged into another.".into(),
+                look: "/clients".into(),
+            },
             other => {
                 tracing::error!(error = %other, "a request broke");
                 Problem::Broken
@@ -104,6 +111,7 @@ impl IntoResponse for Problem {
             Problem::Stale { what, look } => {
                 say(StatusCode::CONFLICT, "Somebody was first", what, "See what changed", look)
             }
+            Problem::Gone { what, look } => say(StatusCode::GONE, "No longer here", what, "Go on", look),
             Problem::Bad(words) => {
                 say(StatusCode::BAD_REQUEST, "Not understood", words, "To the Floor", "/floor")
             }

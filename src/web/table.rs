@@ -6,11 +6,15 @@ use crate::web::routes::Line;
 /// All lines of all screens.
 pub const TABLE: &[&[Line]] = &[
     crate::web::bookings::LINES,
+    crate::web::client_copy::LINES,
+    crate::web::client_imports::LINES,
     crate::web::client_links::LINES,
     crate::web::home_answers::LINES,
     crate::web::client_messages::LINES,
     crate::web::calendar_feeds::LINES,
     crate::web::calls::LINES,
+    crate::web::client_records::LINES,
+    crate::web::client_trial::LINES,
     crate::web::clients::LINES,
     crate::web::consents::LINES,
     crate::web::consults::LINES,

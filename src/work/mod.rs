@@ -5,7 +5,7 @@ pub mod outbox;
 use std::time::Duration;
 
 use crate::app::App;
-use crate::store::{Stored, idempotency, salons, sessions};
+use crate::store::{Stored, client_imports, idempotency, salons, sessions};
 
 /// Time between two sweeps.
 const EVERY: Duration = Duration::from_secs(3600);
@@ -23,13 +23,14 @@ pub async fn run(app: App) {
     }
 }
 
-/// One sweep over every salon: keys of forms nobody sends again, sessions long over.
+/// One sweep over every salon: files of clients nobody took in, keys of forms nobody sends again, sessions long over.
 ///
 /// # Errors
 /// Those of the store; what was swept before stays swept.
 pub async fn step(app: &App) -> Stored<()> {
     for salon in salons::list_ids(&app.pool).await? {
         let mut s = app.begin(salon).await?;
+        client_imports::sweep(&mut s).await?;
         idempotency::sweep(&mut s).await?;
         sessions::sweep(&mut s).await?;
         s.commit().await?;

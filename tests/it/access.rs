@@ -14,7 +14,9 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 20] = [
+const SAMPLES: [(&str, &str); 21] = [
+    // No file of ours waits.
+    ("/clients/import/{id}", "booking"),
     ("/incidents/{id}", "booking"),
     // No link of ours: a stranger is told that there is nothing.
     ("/c/{salon}", "client"),
@@ -61,7 +63,10 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
 
 /// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
 /// station and no step.
-const NOT_YET: [&str; 12] = [
+const NOT_YET: [&str; 15] = [
+    "/clients/import/{id}",
+    "/clients/import/{id}/trial",
+    "/clients/import/{id}/refused.csv",
     "/incidents/{id}",
     "/incidents/{id}/accounts",
     "/incidents/{id}/report",

@@ -113,7 +113,7 @@ async fn the_app_owns_nothing_and_is_granted_what_it_needs_and_no_more() {
     )
     .await;
     assert!(owned.is_empty(), "{owned:?}");
-    for table in ["run_event", "ledger"] {
+    for table in ["run_event", "ledger", "record_act"] {
         let grants = names(
             &mut hand,
             &format!("select privilege_type::text from information_schema.table_privileges where grantee = 'rinsebell_app' and table_name = '{table}' order by 1"),
@@ -143,7 +143,16 @@ async fn the_app_owns_nothing_and_is_granted_what_it_needs_and_no_more() {
     // A salon that goes back to the shipped words of a message drops its own.
     assert_eq!(
         deletes,
-        ["absence", "closed_day", "hours", "idempotency", "message_words", "protocol_draft", "qualification"]
+        [
+            "absence",
+            "client_import",
+            "closed_day",
+            "hours",
+            "idempotency",
+            "message_words",
+            "protocol_draft",
+            "qualification"
+        ]
     );
     let salon_moves = names(
         &mut hand,
@@ -180,9 +189,16 @@ async fn owner_functions_are_few_pinned_and_not_for_everybody() {
     assert!(fence.is_empty());
 }
 
-/// The questions asked before a salon is known, and the practice clock.
-const OWNER_FUNCTIONS: [&str; 4] =
-    ["rinsebell_found_salon", "rinsebell_now", "rinsebell_pairing", "rinsebell_salon_ids"];
+/// The questions asked before a salon is known, the practice clock, and what a manager does with whole records.
+const OWNER_FUNCTIONS: [&str; 7] = [
+    "rinsebell_erase_client",
+    "rinsebell_found_salon",
+    "rinsebell_merge_client",
+    "rinsebell_now",
+    "rinsebell_pairing",
+    "rinsebell_salon_ids",
+    "rinsebell_same_clients",
+];
 
 #[tokio::test]
 async fn the_guards_stand_and_are_on() {
@@ -190,7 +206,7 @@ async fn the_guards_stand_and_are_on() {
     let on = names(
         &mut hand,
         "select tgrelid::regclass || '.' || tgname from pg_trigger where not tgisinternal and tgenabled = 'O' and tgrelid::regclass::text in
-           ('run', 'run_step', 'run_event', 'ledger', 'dispensed', 'skin_test', 'hair_test', 'consult', 'strand_event', 'booking', 'booking_place', 'product', 'protocol_revision')",
+           ('run', 'run_step', 'run_event', 'ledger', 'dispensed', 'skin_test', 'hair_test', 'consult', 'strand_event', 'booking', 'booking_place', 'product', 'protocol_revision', 'record_act', 'client', 'message', 'client_link')",
     )
     .await;
     for guard in [
@@ -214,6 +230,13 @@ async fn the_guards_stand_and_are_on() {
         "booking.booking_guard",
         "booking_place.booking_place_guard",
         "product.product_guard",
+        "record_act.record_act_guard",
+        "client.client_gone",
+        "run_event.run_event_a_salt",
+        "consult.client_stands",
+        "booking.client_stands",
+        "message.message_guard",
+        "client_link.client_link_guard",
     ] {
         assert!(on.iter().any(|x| x == guard), "{guard} in {on:?}");
     }

@@ -13,6 +13,8 @@ mod catalogue;
 mod chair;
 mod check;
 mod clients;
+mod clients_in_out;
+mod clients_merged;
 mod consults;
 mod crash;
 mod day;

@@ -124,6 +124,9 @@ async fn every_statement_names_its_salon() {
         "pg_get_serial_sequence(",
         "from pg_constraint",
         "from pg_index",
+        // The owner's functions take the salon as their first argument and refuse any but the transaction's own.
+        "select rinsebell_merge_client($1",
+        "select rinsebell_erase_client($1",
     ];
     let mut wrong = Vec::new();
     for s in store().iter().filter(|s| !apart.iter().any(|a| s.sql.contains(a))) {

@@ -112,6 +112,7 @@ impl Invention {
             answer_hash: None,
             prev_hash: Vec::new(),
             hash: Vec::new(),
+            left_hash: None,
         };
         for act in &walk.acts {
             let rinses = helped && act.kind == "section_rinsed";

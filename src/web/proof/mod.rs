@@ -5,6 +5,9 @@ mod sheet;
 mod visit;
 mod words;
 
+pub use sheet::VisitPage;
+pub use visit::visit_page;
+
 use crate::domain::access::Act;
 use crate::web::routes::{Line, Open, lines};
 

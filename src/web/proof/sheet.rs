@@ -19,7 +19,7 @@ use crate::web::shell::Shell;
 const LATE: Duration = Duration::seconds(5);
 
 /// The chain as followed.
-pub(super) struct Proven {
+pub struct Proven {
     pub head: String,
     pub events: i32,
     /// Everything that does not hold.
@@ -36,63 +36,63 @@ pub(super) struct Sheet<'a> {
     pub zone: &'a Zone,
 }
 
-struct Signature {
-    at: String,
-    words: String,
-    holds: bool,
-    step: String,
-    by: String,
-    station: String,
+pub struct Signature {
+    pub at: String,
+    pub words: String,
+    pub holds: bool,
+    pub step: String,
+    pub by: String,
+    pub station: String,
 }
 
-struct Quadrant {
-    name: &'static str,
-    from: String,
-    to: String,
-    minutes: String,
-    mark: &'static str,
+pub struct Quadrant {
+    pub name: &'static str,
+    pub from: String,
+    pub to: String,
+    pub minutes: String,
+    pub mark: &'static str,
 }
 
-struct Contact {
-    title: String,
-    summary: String,
-    quadrants: Vec<Quadrant>,
+pub struct Contact {
+    pub title: String,
+    pub summary: String,
+    pub quadrants: Vec<Quadrant>,
 }
 
-struct Told {
-    seq: i64,
-    at: String,
-    words: String,
-    by: String,
-    station: String,
-    marks: String,
+pub struct Told {
+    pub seq: i64,
+    pub at: String,
+    pub words: String,
+    pub by: String,
+    pub station: String,
+    pub marks: String,
 }
 
 #[derive(Template)]
 #[template(path = "proof/visit.html")]
-pub(super) struct VisitPage {
-    shell: Shell,
-    name: String,
-    day: String,
-    summary: String,
-    client_href: String,
-    run_href: String,
-    under_way: bool,
-    proven: Proven,
-    plan_href: String,
-    plan_said: String,
-    findings: Vec<KeptFinding>,
-    products: Vec<(String, String)>,
-    trim: String,
-    signatures: Vec<Signature>,
-    contacts: Vec<Contact>,
-    curls: Vec<(String, String, String)>,
-    rods: String,
-    lots: Vec<(String, String, String)>,
-    breaches: Vec<String>,
-    incidents: Vec<(String, String, String)>,
-    handovers: Vec<(String, String, String)>,
-    told: Vec<Told>,
+pub struct VisitPage {
+    pub shell: Shell,
+    pub name: String,
+    pub day: String,
+    pub summary: String,
+    pub client_href: String,
+    pub run_href: String,
+    pub under_way: bool,
+    pub proven: Proven,
+    pub plan_href: String,
+    pub plan_said: String,
+    pub findings: Vec<KeptFinding>,
+    pub products: Vec<(String, String)>,
+    pub trim: String,
+    pub signatures: Vec<Signature>,
+    pub contacts: Vec<Contact>,
+    pub curls: Vec<(String, String, String)>,
+    pub rods: String,
+    pub lots: Vec<(String, String, String)>,
+    pub breaches: Vec<String>,
+    pub incidents: Vec<(String, String, String)>,
+    pub handovers: Vec<(String, String, String)>,
+    pub told: Vec<Told>,
 }
 
 fn minutes(d: Duration) -> String {

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 
 use super::sheet::{Proven, Sheet, VisitPage};
 use super::words::Names;
+use crate::app::App;
+use crate::calendar::Zone;
 use crate::domain::access::Act;
 use crate::domain::ids::{PlanId, RunId};
 use crate::flow::runs;
@@ -14,6 +16,7 @@ use crate::web::clients::zone;
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
+use crate::web::shell::Shell;
 
 /// Follows the chain of a record to its head, and looks whether the ledger agrees.
 async fn prove(s: &mut Scoped, run: RunId) -> Result<Proven, Problem> {
@@ -52,21 +55,33 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
     let id: RunId = id.parse().map_err(|_| Problem::NotFound)?;
     let zone = zone(&seat)?;
     let mut s = seat.begin().await?;
-    let loaded = runs::load(&mut s, &seat.app, id).await?.ok_or(Problem::NotFound)?;
-    let proven = prove(&mut s, id).await?;
-    let plan = plans::find(&mut s, PlanId(loaded.run.plan_id)).await?;
-    let incidents = visits::list_incidents(&mut s, id).await?;
-    let lots = visits::list_lots(&mut s, id).await?;
-    let people = people::list(&mut s).await?;
-    let stations = stations::list(&mut s).await?;
+    let shell = seat.shell(s.now().await?, "/proof", &[&format!("run:{id}")]);
+    let shown = visit_page(&mut s, &seat.app, &zone, id, shell).await?;
     s.commit().await?;
+    Ok(page::html(&shown))
+}
+
+/// What a visit's page shows, in a frame.
+pub async fn visit_page(
+    s: &mut Scoped,
+    app: &App,
+    zone: &Zone,
+    id: RunId,
+    shell: Shell,
+) -> Result<VisitPage, Problem> {
+    let loaded = runs::load(s, app, id).await?.ok_or(Problem::NotFound)?;
+    let proven = prove(s, id).await?;
+    let plan = plans::find(s, PlanId(loaded.run.plan_id)).await?;
+    let incidents = visits::list_incidents(s, id).await?;
+    let lots = visits::list_lots(s, id).await?;
+    let people = people::list(s).await?;
+    let stations = stations::list(s).await?;
     let names = Names {
         frame: &loaded.frame,
         people: people.into_iter().map(|p| (p.id.0, p.name)).collect(),
         stations: stations.into_iter().map(|x| (x.station_id, x.name)).collect(),
         lots: lots.into_iter().map(|(id, code, name)| (id, (code, name))).collect::<BTreeMap<_, _>>(),
     };
-    let sheet = Sheet { loaded: &loaded, state: loaded.state(), names, zone: &zone };
-    let shell = seat.shell(loaded.now, "/proof", &[&format!("run:{id}")]);
-    Ok(page::html(&VisitPage::new(&sheet, shell, proven, plan, &incidents)))
+    let sheet = Sheet { loaded: &loaded, state: loaded.state(), names, zone };
+    Ok(VisitPage::new(&sheet, shell, proven, plan, &incidents))
 }

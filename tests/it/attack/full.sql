@@ -59,3 +59,8 @@ insert into calendar_feed (salon_id, person_id, token_hash, made_by) values ({s}
 insert into calendar_feed (salon_id, station_id, token_hash, made_by, revoked_at, revoked_by) values ({s}, {station}, sha256('feed {s}'), {manager}, rinsebell_now(), {manager});
 insert into waiting (salon_id, client_id, protocol, from_on, until_on, made_by, ended_at, ended_how, ended_by) values ({s}, {client}, 'retouch-{s}', '2031-01-01', '2031-02-01', {reception}, rinsebell_now(), 'booked', {manager});
 insert into closed_day (salon_id, on_day, why, noted_by) values ({s}, '2031-12-25', 'holiday', {manager});
+insert into client (salon_id, client_id, name, merged_into, merged_at) values ({s}, {s}::bigint * 1000000 + 999999, 'Said twice', {client}, rinsebell_now());
+insert into record_act (salon_id, act_seq, by, kind, client_id, other_id) values ({s}, 0, {manager}, 'merge', {client}, {s}::bigint * 1000000 + 999999);
+update record_act set act_seq = {s} where salon_id = {s};
+insert into client_import (salon_id, made_by, file_name, act_seq) values ({s}, {reception}, 'clients.csv', {s});
+insert into erased_line (salon_id, run_id, seq, act_seq, left_hash) values ({s}, {run}, 4, {s}, sha256('{s}'));
