@@ -121,7 +121,7 @@ impl Line {
     /// Days between visits where growth does not decide (common practice, no source).
     pub const fn usual_days(self) -> f64 {
         match self {
-            Line::Gloss => 56.0,
+            Line::Gloss => 42.0,
             _ => 118.0,
         }
     }

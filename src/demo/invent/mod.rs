@@ -233,13 +233,13 @@ impl Invention {
         (self.counts, self.numbers, fullness)
     }
 
-    /// Throws the clients: near half come in the first months, the others over the years.
+    /// Throws the clients: more than half come in the first months, the others over the years.
     fn welcome(&mut self, asked: Asked) {
         let stylists = self.world.stylists(None, 0).len();
         for n in 0..asked.clients {
             let mut dice = Dice::new(asked.seed, u64::from(n) + 1);
             let last = self.world.today.saturating_sub(20).max(1) as i64;
-            let day = if dice.chance(0.4) { dice.whole(5, last.min(110)) } else { dice.whole(5, last) };
+            let day = if dice.chance(0.55) { dice.whole(5, last.min(110)) } else { dice.whole(5, last) };
             let day = usize::try_from(day).unwrap_or(5);
             let id = world::next(&mut self.numbers.client);
             let first = self.world.date(day);
@@ -312,6 +312,6 @@ impl Invention {
 }
 
 /// After a service, so many never come again (common practice, no source).
-const LEAVES: f64 = 0.10;
+const LEAVES: f64 = 0.06;
 /// So many come again long after they were due.
 const LAPSES: f64 = 0.07;
