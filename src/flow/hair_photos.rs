@@ -34,6 +34,12 @@ impl From<StoreError> for PhotoRefused {
     }
 }
 
+/// Too young to agree alone, as far as the record says.
+#[must_use]
+pub fn is_minor(client: &Client, today: Date) -> bool {
+    client.born_on.is_some_and(|born| age_years(born, today) < GROWN_UP_YEARS)
+}
+
 /// Keeps the photo of a strand test of this client.
 pub async fn keep_photo(
     s: &mut Scoped,
@@ -47,8 +53,7 @@ pub async fn keep_photo(
     if !tests.iter().any(|t| t.hair_test_id == test.0 && t.kind == "strand") {
         return Err(PhotoRefused::NotFound);
     }
-    let minor = client.born_on.is_some_and(|born| age_years(born, today) < GROWN_UP_YEARS);
-    if minor && photo.agreed_by != "guardian" {
+    if is_minor(client, today) && photo.agreed_by != "guardian" {
         return Err(PhotoRefused::GuardianMissing);
     }
     hair_photos::insert(s, test, photo).await?;

@@ -15,6 +15,7 @@ pub mod dues;
 pub mod followups;
 pub mod hair_photos;
 pub mod hair_tests;
+pub mod incident_photos;
 pub mod incidents;
 pub mod lots;
 pub mod messages;

@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 57] = [
+pub const TABLES: [&str; 58] = [
     "aftercare",
     "due",
     "message",
@@ -209,6 +209,7 @@ pub const TABLES: [&str; 57] = [
     "erased_line",
     "client_import",
     "record_act",
+    "incident_photo",
     "incident_account",
     "incident",
     "dispensed",

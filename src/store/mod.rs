@@ -31,6 +31,7 @@ pub mod hair_tests;
 pub mod home_answers;
 pub mod hours;
 pub mod idempotency;
+pub mod incident_photos;
 pub mod incidents;
 pub mod invent;
 pub mod lots;

@@ -1,10 +1,8 @@
 //! The photo of a strand test: taken in when the client agrees, shown to who may see health answers, erased on a word.
 
-use axum::body::Bytes;
 use axum::extract::multipart::{Multipart, MultipartRejection};
 use axum::extract::{DefaultBodyLimit, Path};
-use axum::http::{HeaderValue, StatusCode, header};
-use axum::response::{IntoResponse as _, Response};
+use axum::response::Response;
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
@@ -15,6 +13,7 @@ use crate::store::hair_photos::{self, Kept};
 use crate::web::clients::{client_id, find};
 use crate::web::form::Errors;
 use crate::web::photo::{self, FILE_MOST_BYTES};
+use crate::web::photo_form::{picture, read};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open};
 use crate::web::seat::Seat;
@@ -54,41 +53,7 @@ pub async fn show(seat: Seat, Path((client, test)): Path<(String, String)>) -> R
     let mut s = seat.begin().await?;
     let jpeg = hair_photos::find_jpeg(&mut s, client, test).await?.ok_or(Problem::NotFound)?;
     s.commit().await?;
-    let mut answer = (StatusCode::OK, jpeg).into_response();
-    for (name, value) in [
-        (header::CONTENT_TYPE, "image/jpeg"),
-        (header::CACHE_CONTROL, "private, no-store"),
-        (header::CONTENT_DISPOSITION, "inline; filename=\"strand-test.jpg\""),
-    ] {
-        answer.headers_mut().insert(name, HeaderValue::from_static(value));
-    }
-    Ok(answer)
-}
-
-/// What the form sends.
-#[derive(Default)]
-struct Sent {
-    once: String,
-    agreed_by: String,
-    file: Bytes,
-}
-
-async fn read(parts: Result<Multipart, MultipartRejection>) -> Result<Sent, &'static str> {
-    const LOST: &str = "The picture did not come through whole, or is larger than 8 MB. Choose it again.";
-    let mut parts = parts.map_err(|_| LOST)?;
-    let mut sent = Sent::default();
-    while let Some(part) = parts.next_field().await.map_err(|_| LOST)? {
-        let name = part.name().unwrap_or_default().to_string();
-        let bytes = part.bytes().await.map_err(|_| LOST)?;
-        let text = || String::from_utf8_lossy(&bytes[..bytes.len().min(100)]).into_owned();
-        match name.as_str() {
-            "once" => sent.once = text(),
-            "agreed_by" => sent.agreed_by = text(),
-            "photo" => sent.file = bytes,
-            _ => {}
-        }
-    }
-    Ok(sent)
+    Ok(picture(jpeg, "strand-test.jpg"))
 }
 
 /// Takes a photo in.

@@ -13,9 +13,11 @@ use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, IncidentId};
 use crate::domain::incident::{Aid, Amiss, Doctor, Serious, Sign};
 use crate::flow::incidents::{self as flow, Kept, Told};
+use crate::store::incident_photos::{self as store_photos, IncidentPhoto};
 use crate::store::incidents::{self, Account, Incident, Met};
 use crate::web::clients::{client_id, find as find_client, zone};
 use crate::web::form::{Choice, Errors};
+use crate::web::incident_photos;
 use crate::web::incident_report::{self, kind_words, words_of};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
@@ -164,6 +166,9 @@ struct IncidentPage {
     past: Vec<Past>,
     is_serious: bool,
     visit_href: String,
+    photos: Vec<incident_photos::Shown>,
+    photo_once: String,
+    agreed_by: Vec<Choice>,
 }
 
 struct Opened {
@@ -171,6 +176,7 @@ struct Opened {
     incident: Incident,
     accounts: Vec<Account>,
     met: Vec<Met>,
+    photos: Vec<IncidentPhoto>,
 }
 
 async fn load(seat: &Seat, id: IncidentId) -> Result<Opened, Problem> {
@@ -182,8 +188,9 @@ async fn load(seat: &Seat, id: IncidentId) -> Result<Opened, Problem> {
         Some(run) => incidents::list_met(&mut s, run).await?,
         None => Vec::new(),
     };
+    let photos = store_photos::list(&mut s, id).await?;
     s.commit().await?;
-    Ok(Opened { now, incident, accounts, met })
+    Ok(Opened { now, incident, accounts, met, photos })
 }
 
 fn chosen(list: &[String]) -> Vec<&str> {
@@ -260,11 +267,22 @@ fn incident_page(seat: &Seat, zone: &Zone, o: &Opened, typed: Typed, errors: Err
         is_serious: !typed.serious.is_empty(),
         typed,
         past: past.collect(),
+        photos: incident_photos::shown(zone, o.photos.clone()),
+        photo_once: once::key(),
+        agreed_by: Choice::list([("client", "the client"), ("guardian", "the guardian")], &[]),
         visit_href: i.run_id.map_or_else(String::new, |run| format!("/proof/runs/{run}")),
     }
 }
 
-fn incident_id(raw: &str) -> Result<IncidentId, Problem> {
+/// The page again, with what was wrong; what is typed of an account is not in this form.
+pub(super) async fn again(seat: &Seat, id: IncidentId, errors: Errors) -> Answered {
+    let zone = zone(seat)?;
+    let opened = load(seat, id).await?;
+    let typed = typed_of(&zone, &opened);
+    Ok(page::refused(&incident_page(seat, &zone, &opened, typed, errors)))
+}
+
+pub(super) fn incident_id(raw: &str) -> Result<IncidentId, Problem> {
     raw.parse().map_err(|_| Problem::NotFound)
 }
 

@@ -14,7 +14,8 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 21] = [
+const SAMPLES: [(&str, &str); 22] = [
+    ("/incidents/{id}/photos/{no}", "booking"),
     // No file of ours waits.
     ("/clients/import/{id}", "booking"),
     ("/incidents/{id}", "booking"),
@@ -63,7 +64,10 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
 
 /// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
 /// station and no step.
-const NOT_YET: [&str; 15] = [
+const NOT_YET: [&str; 18] = [
+    "/incidents/{id}/photos",
+    "/incidents/{id}/photos/{no}",
+    "/incidents/{id}/photos/{no}/erasure",
     "/clients/import/{id}",
     "/clients/import/{id}/trial",
     "/clients/import/{id}/refused.csv",

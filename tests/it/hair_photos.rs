@@ -8,7 +8,7 @@ use std::io::Cursor;
 use crate::chair::{count, new_client, send, straightener, with};
 use crate::support::{Answer, Browser, Salon};
 
-fn picture(width: u32, height: u32, kind: ImageFormat) -> Vec<u8> {
+pub fn picture(width: u32, height: u32, kind: ImageFormat) -> Vec<u8> {
     let mut file = Vec::new();
     let drawn = RgbImage::from_fn(width, height, |x, y| image::Rgb([(x % 250) as u8, (y % 250) as u8, 40]));
     DynamicImage::ImageRgb8(drawn).write_to(&mut Cursor::new(&mut file), kind).expect("written");
@@ -16,7 +16,7 @@ fn picture(width: u32, height: u32, kind: ImageFormat) -> Vec<u8> {
 }
 
 /// Sends a photo as the form does.
-async fn photo(at: &mut Browser, to: &str, agreed_by: &str, file: &[u8]) -> Answer {
+pub async fn photo(at: &mut Browser, to: &str, agreed_by: &str, file: &[u8]) -> Answer {
     let once = rinsebell::secret::new_uuid().to_string();
     let mut body = Vec::new();
     for (name, value) in [("once", once.as_str()), ("agreed_by", agreed_by)] {

@@ -23,6 +23,7 @@ mod due_list;
 mod gs1;
 mod hair_photos;
 mod home_answers;
+mod incident_photos;
 mod incidents;
 mod invent;
 mod learn;
