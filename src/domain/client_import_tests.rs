@@ -176,6 +176,14 @@ fn one_person_said_twice_is_one_and_two_of_a_name_are_two() {
     assert_eq!(phone_key("12345"), None);
 }
 
+#[test]
+fn a_delimiter_within_quotes_divides_nothing() {
+    // Read by semicolons the titles would be no row at all, and what follows two cells wide.
+    let t = read(b"\"one\",\"two\",\"three\"\n\"\n;\r;a\",\"\ra\",\";a\"\n").unwrap();
+    assert_eq!((t.delimiter, t.rows.len()), (',', 1));
+    assert_eq!(t.rows[0].cells, ["\n;\r;a", "\ra", ";a"]);
+}
+
 proptest! {
     // The csv crate writes (its own quoting), this reads: an implementation from elsewhere as the oracle.
     #[test]

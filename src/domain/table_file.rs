@@ -148,13 +148,14 @@ fn decode(bytes: &[u8]) -> Result<(Encoding, String), NoTable> {
 
 const DELIMITERS: [char; 3] = [',', ';', '\t'];
 
-/// The delimiter that gives the first rows the most cells, each as many as the titles.
+/// The delimiter that breaks the fewest of the first rows and gives them the most cells, each as many as the titles.
 fn guess_delimiter(text: &str) -> char {
     let score = |delimiter: char| {
         let mut reader = Reader { rest: text, line: 1, delimiter, broken: Vec::new() };
         let widths: Vec<usize> = (0..20).map_while(|_| reader.next_row()).map(|r| r.cells.len()).collect();
         let first = widths.first().copied().unwrap_or(0);
-        (first > 1, widths.iter().filter(|w| **w == first).count(), first)
+        let even = widths.iter().filter(|w| **w == first).count();
+        (first > 1, std::cmp::Reverse(reader.broken.len()), even, first)
     };
     // The last of equals wins: a comma before a semicolon before a tab.
     DELIMITERS.into_iter().rev().max_by_key(|d| score(*d)).unwrap_or(',')
