@@ -35,6 +35,7 @@ language plpgsql volatile set search_path = pg_catalog, public as $$
 declare
   today date;
   born date;
+  erased timestamptz;
   taken integer;
 begin
   if public.rinsebell_by_owner() then return new; end if;
@@ -47,8 +48,9 @@ begin
     if taken >= 6 then raise exception 'photo:enough' using errcode = 'RB006'; end if;
     new.photo_no := taken + 1;
     select (public.rinsebell_now() at time zone z.zone)::date into today from public.salon z where z.salon_id = new.salon_id;
-    select c.born_on into born from public.incident i join public.client c using (salon_id, client_id)
+    select c.born_on, c.erased_at into born, erased from public.incident i join public.client c using (salon_id, client_id)
       where i.salon_id = new.salon_id and i.incident_id = new.incident_id;
+    if erased is not null then raise exception 'client:erased' using errcode = 'RB016'; end if;
     if new.agreed_by <> 'guardian' and extract(year from age(today, born)) < 18 then
       raise exception 'photo:guardian' using errcode = 'RB005';
     end if;

@@ -9,11 +9,11 @@ use serde::Deserialize;
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, HairTestId};
 use crate::flow::hair_photos::{self as flow, PhotoRefused};
-use crate::store::hair_photos::{self, Kept};
+use crate::store::hair_photos;
 use crate::web::clients::{client_id, find};
 use crate::web::form::Errors;
-use crate::web::photo::{self, FILE_MOST_BYTES};
-use crate::web::photo_form::{picture, read};
+use crate::web::photo::FILE_MOST_BYTES;
+use crate::web::photo_form::{picture, take};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open};
 use crate::web::seat::Seat;
@@ -71,58 +71,25 @@ pub async fn keep(
     let here = format!("/clients/{}/tests", found.client_id);
     let field = format!("photo_{test}");
     let mut errors = Errors::none();
-    let sent = match read(parts).await {
-        Ok(sent) => sent,
-        Err(words) => {
-            errors.note(field, words);
-            return again(&seat, &client, errors).await;
-        }
-    };
-    let agreed_by = match sent.agreed_by.as_str() {
-        "client" => "client",
-        "guardian" => "guardian",
-        _ => {
-            errors.note(format!("agreed_{test}"), "Ask first: who agreed that this photo is kept?");
-            ""
-        }
-    };
-    if sent.file.is_empty() {
-        errors.note(field.clone(), "Choose the photo.");
-    }
-    if !errors.is_empty() {
+    let agreed = format!("agreed_{test}");
+    let Some((key, kept)) = take(parts, by, (&field, &agreed), &mut errors).await else {
         return again(&seat, &client, errors).await;
-    }
-    // Drawn outside any transaction: it takes a while.
-    let drawn = match photo::redraw(sent.file.to_vec()).await {
-        Ok(drawn) => drawn,
-        Err(why) => {
-            errors.note(field, why.0);
-            return again(&seat, &client, errors).await;
-        }
     };
     let mut s = seat.begin().await?;
-    if let Some(again) = once::claim(&mut s, &sent.once, &here).await? {
+    if let Some(again) = once::claim(&mut s, &key, &here).await? {
         return Ok(again);
     }
-    let kept = Kept {
-        jpeg: drawn.jpeg,
-        width_px: drawn.width_px,
-        height_px: drawn.height_px,
-        agreed_by,
-        asked_by: by,
-    };
     let today = crate::web::clients::zone(&seat)?.day_of(s.now().await?);
     match flow::keep_photo(&mut s, &found, test, &kept, today).await {
         Ok(()) => {
-            let answer = once::settle(&mut s, &sent.once, &here).await?;
+            let answer = once::settle(&mut s, &key, &here).await?;
             s.commit().await?;
             return Ok(answer);
         }
         Err(PhotoRefused::NotFound) => return Err(Problem::NotFound),
-        Err(PhotoRefused::GuardianMissing) => errors.note(
-            format!("agreed_{test}"),
-            "This client is under 18: the guardian says whether a photo is kept.",
-        ),
+        Err(PhotoRefused::GuardianMissing) => {
+            errors.note(agreed, "This client is under 18: the guardian says whether a photo is kept.")
+        }
         Err(PhotoRefused::ThereIsOne) => {
             errors.note(field, "This test has, or had, its photo. A new test can carry another.")
         }

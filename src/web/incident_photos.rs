@@ -10,15 +10,14 @@ use crate::calendar::Zone;
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, IncidentId};
 use crate::flow::incident_photos::{self as flow, NotKept};
-use crate::store::hair_photos::Kept;
 use crate::store::incident_photos::{self, IncidentPhoto};
 use crate::store::{Scoped, incidents};
 use crate::web::clients::{find, zone};
 use crate::web::form::Errors;
 use crate::web::incidents::{again, incident_id};
 use crate::web::once;
-use crate::web::photo::{self, FILE_MOST_BYTES};
-use crate::web::photo_form::{picture, read};
+use crate::web::photo::FILE_MOST_BYTES;
+use crate::web::photo_form::{picture, take};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open};
 use crate::web::seat::Seat;
@@ -112,50 +111,17 @@ pub async fn keep(
     s.commit().await?;
     let here = format!("/incidents/{id}");
     let mut errors = Errors::none();
-    let sent = match read(parts).await {
-        Ok(sent) => sent,
-        Err(words) => {
-            errors.note("photo", words);
-            return again(&seat, id, errors).await;
-        }
-    };
-    let agreed_by = match sent.agreed_by.as_str() {
-        "client" => "client",
-        "guardian" => "guardian",
-        _ => {
-            errors.note("agreed_by", "Ask first: who agreed that this photo is kept?");
-            ""
-        }
-    };
-    if sent.file.is_empty() {
-        errors.note("photo", "Choose the photo.");
-    }
-    if !errors.is_empty() {
+    let Some((key, kept)) = take(parts, by, ("photo", "agreed_by"), &mut errors).await else {
         return again(&seat, id, errors).await;
-    }
-    // Drawn outside any transaction: it takes a while.
-    let drawn = match photo::redraw(sent.file.to_vec()).await {
-        Ok(drawn) => drawn,
-        Err(why) => {
-            errors.note("photo", why.0);
-            return again(&seat, id, errors).await;
-        }
     };
     let mut s = seat.begin().await?;
-    if let Some(before) = once::claim(&mut s, &sent.once, &here).await? {
+    if let Some(before) = once::claim(&mut s, &key, &here).await? {
         return Ok(before);
     }
-    let kept = Kept {
-        jpeg: drawn.jpeg,
-        width_px: drawn.width_px,
-        height_px: drawn.height_px,
-        agreed_by,
-        asked_by: by,
-    };
     let today = zone(&seat)?.day_of(s.now().await?);
     match flow::keep_photo(&mut s, &client, id, &kept, today).await {
         Ok(_) => {
-            let answer = once::settle(&mut s, &sent.once, &here).await?;
+            let answer = once::settle(&mut s, &key, &here).await?;
             s.commit().await?;
             return Ok(answer);
         }

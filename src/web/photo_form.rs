@@ -5,6 +5,11 @@ use axum::extract::multipart::{Multipart, MultipartRejection};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 
+use crate::domain::ids::PersonId;
+use crate::store::hair_photos::Kept;
+use crate::web::form::Errors;
+use crate::web::photo::{self, Drawn};
+
 /// The picture. Never kept by a browser or anything between.
 pub fn picture(jpeg: Vec<u8>, file_name: &str) -> Response {
     let mut answer = (StatusCode::OK, jpeg).into_response();
@@ -19,18 +24,54 @@ pub fn picture(jpeg: Vec<u8>, file_name: &str) -> Response {
 
 /// What the form sends.
 #[derive(Default)]
-pub struct Sent {
-    pub once: String,
+struct Sent {
+    once: String,
     /// client or guardian, as sent.
-    pub agreed_by: String,
-    pub file: Bytes,
+    agreed_by: String,
+    file: Bytes,
 }
 
-/// Reads the form.
-///
-/// # Errors
-/// Words for the person who chose the picture.
-pub async fn read(parts: Result<Multipart, MultipartRejection>) -> Result<Sent, &'static str> {
+/// Reads the form and draws the picture anew, outside any transaction: it takes a while. Gives the form's key and what
+/// is kept; none when something is noted, beside the field of the photo or that of the agreement.
+pub async fn take(
+    parts: Result<Multipart, MultipartRejection>,
+    asked_by: PersonId,
+    (photo_field, agreed_field): (&str, &str),
+    errors: &mut Errors,
+) -> Option<(String, Kept)> {
+    let sent = match read(parts).await {
+        Ok(sent) => sent,
+        Err(words) => {
+            errors.note(photo_field, words);
+            return None;
+        }
+    };
+    let agreed_by = match sent.agreed_by.as_str() {
+        "client" => "client",
+        "guardian" => "guardian",
+        _ => {
+            errors.note(agreed_field, "Ask first: who agreed that this photo is kept?");
+            ""
+        }
+    };
+    if sent.file.is_empty() {
+        errors.note(photo_field, "Choose the photo.");
+    }
+    if !errors.is_empty() {
+        return None;
+    }
+    match photo::redraw(sent.file.to_vec()).await {
+        Ok(Drawn { jpeg, width_px, height_px }) => {
+            Some((sent.once, Kept { jpeg, width_px, height_px, agreed_by, asked_by }))
+        }
+        Err(why) => {
+            errors.note(photo_field, why.0);
+            None
+        }
+    }
+}
+
+async fn read(parts: Result<Multipart, MultipartRejection>) -> Result<Sent, &'static str> {
     const LOST: &str = "The picture did not come through whole, or is larger than 8 MB. Choose it again.";
     let mut parts = parts.map_err(|_| LOST)?;
     let mut sent = Sent::default();

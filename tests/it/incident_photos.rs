@@ -62,4 +62,10 @@ async fn photos_of_an_incident_are_kept_when_agreed_and_erased_on_a_word_or_with
         .unwrap();
     let left: i64 = sqlx::query_scalar(left).fetch_one(&salon.owner).await.unwrap();
     assert_eq!(left, 0, "whoever is erased is in no picture");
+    let again = photo(&mut chair, &to, "guardian", &file).await;
+    assert!(again.status >= 400 && again.status < 500, "{}", again.status);
+    assert_eq!(
+        crate::calls::says(&mut app, minor.replace("'client'", "'guardian'")).await,
+        "RB016 client:erased"
+    );
 }
