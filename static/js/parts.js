@@ -81,7 +81,8 @@ async function swap(url, html) {
   if (left.length > 0) keepBeside(fresh, left);
   for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
   scrollTo(x, y);
-  const next = focus && (focus.isConnected ? focus : again(focus, fresh));
+  // A focus whose place is gone goes to the main act, else to the page: never to nowhere.
+  const next = focus && (focus.isConnected ? focus : again(focus, fresh) ?? fresh.querySelector("#act") ?? document.getElementById("main"));
   if (next) {
     next.focus({ preventScroll: true });
     if (caret) next.setSelectionRange(...caret);

@@ -34,6 +34,7 @@ export function start() {
   if (toggle) {
     toggle.hidden = false;
     words(toggle);
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => words(toggle));
     toggle.addEventListener("click", () => {
       root.dataset.theme = isDark() ? "light" : "dark";
       document.cookie = `${COOKIE}=${root.dataset.theme}; Path=/; Max-Age=31536000; SameSite=Lax`;

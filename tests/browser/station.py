@@ -105,6 +105,11 @@ class Station:
         assert not [w for w in words if w.lower() in on_page], on_page[:3000]
         return self
 
+    def sees_not_soon(self, words, limit_s=30):
+        """These words go away."""
+        wait_for(f"{words} are gone", lambda: words.lower() not in self.text.lower(), limit_s)
+        return self
+
     def find(self, kind, words, among=None, limit_s=15):
         try:
             return wait_for(words, lambda: self.run_js(FIND, kind, words, among), limit_s)

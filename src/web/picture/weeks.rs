@@ -63,7 +63,8 @@ impl Scale {
     /// A scale that holds these values: lines at 1, 2 or 5 of a power of ten, five at most.
     #[must_use]
     pub fn holding(values: impl IntoIterator<Item = f64>, height_px: f64) -> Scale {
-        let most = values.into_iter().filter(|v| v.is_finite()).fold(1.0, f64::max);
+        // Two at least: a single line would read "1 clients".
+        let most = values.into_iter().filter(|v| v.is_finite()).fold(2.0, f64::max);
         let mut step = 1.0;
         // 1, 2, 5, 10, 20, 50 …
         for factor in [2.0, 2.5, 2.0].iter().cycle().take(30) {
