@@ -16,6 +16,11 @@ use sha2::{Digest, Sha256};
 
 static STATIC: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/static");
 
+/// The sheets of every screen, in the order they build on each other. They go out as one file, `css/all.css`: nothing is
+/// painted before the last has come, and on a slow line each costs a journey.
+const SHEETS: [&str; 5] =
+    ["css/tokens.css", "css/base.css", "css/layout.css", "css/parts.css", "css/pictures.css"];
+
 /// Gives addresses of static files; carries nothing, so every screen may hold one.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Assets;
@@ -61,6 +66,15 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
+fn contents(path: &str) -> Option<&'static [u8]> {
+    static ALL: OnceLock<Vec<u8>> = OnceLock::new();
+    let file = |path: &str| STATIC.get_file(path).map(|file| file.contents());
+    if path == "css/all.css" {
+        return Some(ALL.get_or_init(|| SHEETS.iter().filter_map(|sheet| file(sheet)).collect::<Vec<_>>().concat()));
+    }
+    file(path)
+}
+
 fn content_type(path: &str) -> &'static str {
     match path.rsplit('.').next().unwrap_or_default() {
         "css" => "text/css; charset=utf-8",
@@ -79,7 +93,7 @@ pub fn routes<S: Clone + Send + Sync + 'static>() -> Router<S> {
 
 async fn serve(Path((asked, path)): Path<(String, String)>, headers: HeaderMap) -> Response<Body> {
     let etag = format!("\"{}\"", hash());
-    let Some(file) = STATIC.get_file(&path) else {
+    let Some(contents) = contents(&path) else {
         return answer(Response::builder().status(StatusCode::NOT_FOUND), Body::empty());
     };
     // A page made before an update asks under the old hash: it gets today's file, not kept.
@@ -94,7 +108,7 @@ async fn serve(Path((asked, path)): Path<(String, String)>, headers: HeaderMap) 
     if known {
         return answer(head.status(StatusCode::NOT_MODIFIED), Body::empty());
     }
-    answer(head, Body::from(file.contents()))
+    answer(head, Body::from(contents))
 }
 
 fn answer(head: axum::http::response::Builder, body: Body) -> Response<Body> {
@@ -130,6 +144,22 @@ mod tests {
         assert_eq!(ask(&Assets.url("css/base.css"), Some(&etag)).await.status(), 304);
         let old = ask("/assets/0123456789abcdef/css/base.css", None).await;
         assert_eq!(old.headers()[header::CACHE_CONTROL], "no-store");
+    }
+
+    #[tokio::test]
+    async fn the_sheets_go_out_as_one_in_their_order() {
+        let answer = ask(&Assets.url("css/all.css"), None).await;
+        assert_eq!(answer.headers()[header::CONTENT_TYPE], "text/css; charset=utf-8");
+        let body = to_bytes(answer.into_body(), 1 << 20).await.unwrap();
+        let text = String::from_utf8(body.to_vec()).unwrap();
+        let places: Vec<_> = SHEETS
+            .iter()
+            .map(|sheet| text.find(STATIC.get_file(sheet).unwrap().contents_utf8().unwrap()).unwrap())
+            .collect();
+        assert!(places.is_sorted(), "{places:?}");
+        // Any other sheet is a document's own (copy.css), never forgotten here.
+        let besides = STATIC.get_dir("css").unwrap().files().count() - SHEETS.len();
+        assert_eq!(besides, 1);
     }
 
     #[tokio::test]

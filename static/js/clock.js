@@ -25,7 +25,12 @@ function tick() {
   const at = now();
   for (const clock of document.querySelectorAll("[data-clock]")) {
     const words = shown(clock, at);
-    if (clock.textContent !== words) clock.textContent = words;
+    if (clock.textContent !== words) {
+      // What a screen reader is told when it asks is never older than what is seen.
+      const label = clock.getAttribute("aria-label");
+      if (label?.includes(clock.textContent)) clock.setAttribute("aria-label", label.replace(clock.textContent, words));
+      clock.textContent = words;
+    }
     if (clock.dataset.clock !== "down") continue;
     const left = Number(clock.dataset.to) - at;
     if (left > 0) over.delete(clock);

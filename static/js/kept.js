@@ -68,8 +68,9 @@ function show() {
   document.getElementById("kept")?.remove();
   const [waiting, refused] = [read(KEPT), read(NOT_TAKEN)];
   if (waiting.length + refused.length === 0) return;
-  const place = document.createElement("div");
+  const place = document.createElement("section");
   place.id = "kept";
+  place.setAttribute("aria-label", "Kept at this station");
   place.className = refused.length > 0 ? "refusal" : "notice";
   const line = (words) => place.append(Object.assign(document.createElement("p"), { textContent: words }));
   const named = (facts) => facts.map((fact) => `${fact.words}, ${clockTime(fact.happened)}`).join("; ");

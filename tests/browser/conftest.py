@@ -9,6 +9,7 @@ import pytest
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 
+import demo  # noqa: E402
 import story  # noqa: E402
 from house import House  # noqa: E402
 from station import Station  # noqa: E402
@@ -46,6 +47,19 @@ def basin(house):
     station = Station(house.servers[1].origin)
     yield station
     station.close()
+
+
+@pytest.fixture(scope="session")
+def demo_salon(program):
+    """The demo salon, a seat for each role, two browsers on two processes."""
+    house = House(program, demo=True)
+    station, other = (Station(server.origin) for server in house.servers)
+    try:
+        yield types.SimpleNamespace(house=house, station=station, other=other, seats=demo.seats(house, station))
+    finally:
+        station.close()
+        other.close()
+    house.close()
 
 
 @pytest.fixture(scope="session")

