@@ -110,3 +110,16 @@ def sheet(pictures, file, columns=8, width=340, tall=720):
             draw.text((x, y), name, fill="white", font=font)
             made.paste(small, (x, y + head))
     made.save(file, quality=80)
+
+
+def shoot(station, path, width, theme, file, height=None):
+    """One whole page at one width."""
+    send = station.driver.execute_cdp_cmd
+    send("Emulation.setDeviceMetricsOverride", {"width": width, "height": height or 900, "deviceScaleFactor": 1, "mobile": False})
+    send("Emulation.setEmulatedMedia", {"features": [{"name": "prefers-color-scheme", "value": theme}, {"name": "prefers-reduced-motion", "value": "reduce"}]})
+    station.goes_to(path)
+    station.driver.execute_async_script("document.fonts.ready.then(() => arguments[0]())")
+    if height is None:
+        tall = min(station.run_js("return document.documentElement.scrollHeight"), 4000)
+        send("Emulation.setDeviceMetricsOverride", {"width": width, "height": max(tall, 600), "deviceScaleFactor": 1, "mobile": False})
+    station.driver.save_screenshot(str(file))

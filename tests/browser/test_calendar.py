@@ -13,8 +13,8 @@ import urllib.request
 import icalendar
 import pytest
 
+from demo import sit_down
 from house import House
-from shots import sit_down
 from station import Station
 
 UTC = datetime.timezone.utc

@@ -107,3 +107,19 @@ def test_colours_hold_in_the_dark_as_well(salon):
     finally:
         station.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
     assert not found, "\n".join(found)
+
+
+def test_head_map_and_act_stand_within_one_thumbs_screen(salon):
+    """4-look.md: on a phone of 390 by 844 the whole head map and the act are seen without scrolling."""
+    _, station, seats, _ = salon
+    demo.sits_as(station, seats["stylist"])
+    station.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True})
+    try:
+        station.goes_to("/runs/1")
+        head, bar, act = station.run_js("return ['.head', '.bar', '#act'].map((css) => { const b = document.querySelector(css).getBoundingClientRect(); return [b.top, b.bottom]; })")
+        assert 0 <= head[0] and head[1] <= bar[0], (head, bar)
+        assert bar[0] < act[0] and act[1] <= 844
+        small = station.run_js("return [...document.querySelectorAll('.quad, .bar .act')].map((e) => e.getBoundingClientRect()).filter((b) => b.width < 64 || b.height < 64).length")
+        assert small == 0
+    finally:
+        station.driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})

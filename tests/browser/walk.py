@@ -8,9 +8,9 @@ import pathlib
 import tomllib
 
 import story
+from camera import shoot
 from house import wait_for
 from service import ASKED, main_act, reads_a_curl, step_in_hand
-from shots import shoot
 from story import PIN
 
 PROTOCOLS = pathlib.Path(__file__).resolve().parents[2] / "shared" / "protocols"

@@ -11,8 +11,8 @@ import sys
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 
 import story  # noqa: E402
+from camera import shoot  # noqa: E402
 from house import House  # noqa: E402
-from shots import shoot  # noqa: E402
 from station import Station  # noqa: E402
 from story import PIN  # noqa: E402
 
