@@ -70,7 +70,9 @@ fn contents(path: &str) -> Option<&'static [u8]> {
     static ALL: OnceLock<Vec<u8>> = OnceLock::new();
     let file = |path: &str| STATIC.get_file(path).map(|file| file.contents());
     if path == "css/all.css" {
-        return Some(ALL.get_or_init(|| SHEETS.iter().filter_map(|sheet| file(sheet)).collect::<Vec<_>>().concat()));
+        return Some(
+            ALL.get_or_init(|| SHEETS.iter().filter_map(|sheet| file(sheet)).collect::<Vec<_>>().concat()),
+        );
     }
     file(path)
 }
