@@ -153,3 +153,13 @@ def sits_as(station, cookies):
     for cookie in cookies:
         station.driver.add_cookie({k: cookie[k] for k in ("name", "value", "path", "httpOnly", "sameSite") if k in cookie})
     return station
+
+
+def seated(salon, station, role):
+    """The browser becomes this role's; with the PIN again where its session ended meanwhile."""
+    sits_as(station, salon.seats[role]).goes_to("/floor")
+    where = station.run_js("return document.querySelector('.station .where').innerText")
+    if "locked" in where or "nobody" in where:
+        unlocks(salon.house, station, role)
+        salon.seats[role] = station.driver.get_cookies()
+    return station

@@ -99,7 +99,7 @@ class Keyboard:
 
 @pytest.fixture
 def manager(demo_salon):
-    return demo.sits_as(demo_salon.station, demo_salon.seats["manager"])
+    return demo.seated(demo_salon, demo_salon.station, "manager")
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -122,7 +122,7 @@ def test_the_focus_is_seen_wherever_it_is(manager, theme):
 
 def test_news_never_loses_the_focus(demo_salon):
     """A part is swapped while the focus is in it: it stays; where its place is gone it goes to the main act."""
-    station = demo.sits_as(demo_salon.station, demo_salon.seats["stylist"])
+    station = demo.seated(demo_salon, demo_salon.station, "stylist")
     station.goes_to("/runs/1")
     station.run_js("window.news = 0; document.addEventListener('rinsebell:swapped', () => { window.news += 1; })")
 
@@ -147,7 +147,7 @@ def test_news_never_loses_the_focus(demo_salon):
 def test_consult_plan_and_first_steps_by_keyboard_alone(demo_salon):
     """No mouse from the client's page to a service under way."""
     house, station = demo_salon.house, demo_salon.station
-    demo.unlocks(house, demo.sits_as(station, demo_salon.seats["stylist"]), "stylist")
+    demo.seated(demo_salon, station, "stylist")
     walk = Walk(house, station, "curl-retouch")
     client = walk.client()
     products = {}
@@ -215,7 +215,7 @@ def tree(station):
 
 def test_a_screen_reader_is_told_the_acts_and_no_clock_calls_out(demo_salon):
     """ARIA: a timer is silent unless asked (its implicit aria-live is off); acts have a role and the words that are seen."""
-    station = demo.sits_as(demo_salon.station, demo_salon.seats["stylist"])
+    station = demo.seated(demo_salon, demo_salon.station, "stylist")
     station.goes_to("/runs/1")
     nodes = tree(station)
 

@@ -39,7 +39,7 @@ def warm_again(station):
 
 
 def test_a_page_weighs_little(demo_salon):
-    station = cold(demo.sits_as(demo_salon.station, demo_salon.seats["manager"]))
+    station = cold(demo.seated(demo_salon, demo_salon.station, "manager"))
     reader = demo.Reader(demo_salon.house.servers[0].origin, demo_salon.seats["manager"])
     try:
         faces = sum(len(reader.get(asset(reader, face)).headers[":body"]) + 300 for face in FACES)
@@ -85,7 +85,7 @@ def test_assets_are_kept_for_ever_by_their_contents(demo_salon):
 def test_the_first_paint_on_a_slow_tablet_comes_within_a_second(demo_salon):
     """CPU four times slower, a third-generation line, an empty cache: the best of three, as others use the machine too;
     on a machine where several programs want each core, as many times later."""
-    station = cold(demo.sits_as(demo_salon.station, demo_salon.seats["manager"]))
+    station = cold(demo.seated(demo_salon, demo_salon.station, "manager"))
     station.driver.execute_cdp_cmd("Network.emulateNetworkConditions", SLOW_LINE)
     station.driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 4})
     try:
@@ -103,9 +103,9 @@ def test_the_first_paint_on_a_slow_tablet_comes_within_a_second(demo_salon):
 
 def test_news_moves_nothing(demo_salon):
     """A tap at one station, seen at two others: the Layout Instability measure stays nil."""
-    house, seats = demo_salon.house, demo_salon.seats
-    looking = demo.sits_as(demo_salon.station, seats["stylist"])
-    tapping = demo.sits_as(demo_salon.other, seats["assistant"])
+    house = demo_salon.house
+    looking = demo.seated(demo_salon, demo_salon.station, "stylist")
+    tapping = demo.seated(demo_salon, demo_salon.other, "assistant")
     for path, quadrant in (("/runs/1", "2 Back left"), ("/floor", "3 Front left")):
         looking.goes_to(path)
         wait_for("it hears the news", lambda: looking.run_js("return document.readyState === 'complete'"), 10)

@@ -31,7 +31,9 @@ DARK = ("/floor", "/runs/1", "/plans/1", "/regrowth", "/clients/5/consult?again=
 def salon(demo_salon):
     """The demo salon, its pages by role (each kind once), and one browser."""
     house, station, seats = demo_salon.house, demo_salon.station, demo_salon.seats
-    more_to_see(house, demo.sits_as(station, seats["manager"]))
+    for role in demo.ROLES:
+        demo.seated(demo_salon, station, role)
+    more_to_see(house, demo.seated(demo_salon, station, "manager"))
     pages = {}
     for role, cookies in seats.items():
         reader = demo.Reader(house.servers[0].origin, cookies)
