@@ -182,7 +182,8 @@ mod tests {
     #[test]
     fn lines_stand_at_round_numbers_and_hold_the_highest() {
         for (most, end, step) in [
-            (0.0, 1.0, 1.0),
+            (0.0, 2.0, 1.0),
+            (1.0, 2.0, 1.0),
             (4.0, 4.0, 1.0),
             (7.0, 8.0, 2.0),
             (23.0, 25.0, 5.0),
@@ -194,7 +195,7 @@ mod tests {
             assert!((scale.y(scale.most) - HEAD_PX).abs() < 1e-9 && (scale.y(0.0) - 200.0).abs() < 1e-9);
         }
         let odd = Scale::holding([f64::NAN, f64::INFINITY], 200.0);
-        assert_eq!(odd.most, 1.0);
+        assert_eq!(odd.most, 2.0);
     }
 
     #[test]
