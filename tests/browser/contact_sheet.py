@@ -178,7 +178,7 @@ def the_service(house, sheet, camera, across, seats):
 
 
 def whole_service(program, sheet):
-    """One service of a short protocol from its start, over a page that is old, to the sheet taken home."""
+    """One service of a short protocol from its start, refused at first, to the sheet taken home."""
     house = House(program)
     chair = Station(house.servers[0].origin)
     camera = sheet.of(chair)
@@ -186,10 +186,8 @@ def whole_service(program, sheet):
         ready_house(house, chair)
         walk = Walk(house, chair, "gloss").begins()
         sheet.state(camera, "run-begins", (*USUAL, "thumb"), walk.run)
-        # Somebody else did something meanwhile: what this page knows is old.
-        chair.run_js("document.querySelectorAll('.bar input[name=known]').forEach((i) => { i.value = '0' })")
         chair.presses("Start: ", ".bar")
-        sheet.state(camera, "run-stale", (*USUAL, "thumb"))
+        sheet.state(camera, "run-refused", (*USUAL, "thumb"))
         chair.goes_to(walk.run)
         walk.goes_to_the_end()
         sheet.state(camera, "run-ended", USUAL, walk.run)
