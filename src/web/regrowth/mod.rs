@@ -116,19 +116,23 @@ fn empty(view: View, narrowed: bool) -> &'static str {
     }
 }
 
-/// What can be offered on the telephone: the next free chair of each service that is listed.
+/// What can be offered on the telephone: the next free chair, and for which of the services it is a later one.
 fn offer(free: &[(String, Date)], title: impl Fn(&str) -> String) -> String {
-    let Some((_, first)) = free.first() else {
+    let Some(first) = free.iter().map(|(_, day)| *day).min() else {
         return "No chair is free for these services within three weeks.".into();
     };
-    if free.iter().all(|(_, day)| day == first) {
-        return format!("The next free chair: {}.", day_words(*first));
+    let mut later: Vec<&(String, Date)> = free.iter().filter(|(_, day)| *day > first).collect();
+    later.sort_by_key(|(_, day)| *day);
+    let named = || {
+        let each: Vec<String> =
+            later.iter().map(|(code, day)| format!("{}, {}", title(code), day_words(*day))).collect();
+        each.join("; ")
+    };
+    match later.len() {
+        0 => format!("The next free chair: {}.", day_words(first)),
+        1..=2 => format!("The next free chair: {}; later for {}.", day_words(first), named()),
+        n => format!("The next free chair: {}; later for {n} of the services.", day_words(first)),
     }
-    let mut days: Vec<&(String, Date)> = free.iter().collect();
-    days.sort_by_key(|(_, day)| *day);
-    let each: Vec<String> =
-        days.iter().map(|(code, day)| format!("{}, {}", title(code), day_words(*day))).collect();
-    format!("The next free chair: {}.", each.join("; "))
 }
 
 /// What the team has noted today.
@@ -279,7 +283,9 @@ mod tests {
         assert_eq!(offer(&[], title), "No chair is free for these services within three weeks.");
         assert_eq!(offer(&free(&[("a", 16), ("b", 16)]), title), "The next free chair: Sat 16 May.");
         let apart = offer(&free(&[("a", 19), ("b", 16)]), title);
-        assert_eq!(apart, "The next free chair: B, Sat 16 May; A, Tue 19 May.");
+        assert_eq!(apart, "The next free chair: Sat 16 May; later for A, Tue 19 May.");
+        let many = offer(&free(&[("a", 19), ("b", 16), ("c", 20), ("d", 19)]), title);
+        assert_eq!(many, "The next free chair: Sat 16 May; later for 3 of the services.");
         assert_eq!(noted((3, 1)), "Noted today: 3 tries, 1 of them booked.");
     }
 }
