@@ -25,7 +25,7 @@ const AT_ONCE: i64 = 20;
 const LEASE_S: i32 = 120;
 
 /// What is kept of a message that left no more in time.
-const TOO_LATE: &str = "too late: its link has ended";
+const TOO_LATE: &str = "too late, its link has ended";
 
 /// Sends until the process stops. A look that fails is tried again.
 pub async fn run(app: App, mailer: Mailer) {

@@ -77,7 +77,7 @@ async fn what_waited_until_its_link_ended_does_not_leave() {
     assert_eq!(outbox::step(&salon.app, &post.mailer).await.unwrap(), 0);
     let said: (String, String) =
         sqlx::query_as("select state, said from message").fetch_one(&salon.owner).await.unwrap();
-    assert_eq!(said, ("stopped".to_string(), "too late: its link has ended".to_string()));
+    assert_eq!(said, ("stopped".to_string(), "too late, its link has ended".to_string()));
     assert!(post.letters().is_empty());
 }
 
