@@ -12,8 +12,13 @@ use super::followup::Group;
 use super::growth::Rate;
 use super::ids::ClientId;
 
-/// Days past the latest week after which a client counts as lapsed: not called day by day, but won back.
+/// Days past the latest week after which a client counts as lapsed: soon not called day by day any more, but won back.
 pub const LAPSED_DAYS: i64 = 56;
+/// Days for which somebody lapsed is still called: whoever slips over that edge without having been reached has one last
+/// try, four weeks of it, before they are one of a long list.
+pub const LATELY_DAYS: i64 = 28;
+/// Days past the latest week after which nobody is called day by day.
+pub const CALLED_DAYS: i64 = LAPSED_DAYS + LATELY_DAYS;
 /// How far ahead an early edge may lie to be listed, days.
 pub const LOOK_AHEAD_DAYS: i64 = 56;
 
@@ -53,6 +58,18 @@ coded! {
 }
 
 impl Dates {
+    /// Days past the latest week on a day, 0 when it is still to come.
+    #[must_use]
+    pub fn past_days(&self, today: Date) -> i64 {
+        (today - self.latest_on).whole_days().max(0)
+    }
+
+    /// The last day on which somebody is in the list of whom to call.
+    #[must_use]
+    pub fn called_until(&self) -> Date {
+        self.latest_on.saturating_add(Duration::days(CALLED_DAYS))
+    }
+
     /// The stage on a day. The latest week speaks before the window: it is the deadline.
     #[must_use]
     pub fn stage(&self, today: Date) -> Stage {
@@ -98,7 +115,7 @@ impl Urgency {
         } else {
             ((rate.mean - target_mm / days as f64) / rate.sd).clamp(-FAR, FAR)
         };
-        Self { past_days: (today - dates.latest_on).whole_days().max(0), score, client }
+        Self { past_days: dates.past_days(today), score, client }
     }
 
     /// The place in the order, as the list turns its pages by it: the class, the key in it, the client; each ascending.
@@ -162,13 +179,13 @@ coded! {
 }
 
 impl View {
-    /// Whether a client stands in this view. Who has a booking stands in [`View::Promised`] alone, who is lapsed is
-    /// won back, not called day by day.
+    /// Whether a client stands in this view. Who has a booking stands in [`View::Promised`] alone, who lapsed longer ago
+    /// than [`LATELY_DAYS`] is won back, not called day by day.
     #[must_use]
-    pub fn shows(self, stage: Stage, group: Group, blocked: bool) -> bool {
+    pub fn shows(self, (stage, past_days): (Stage, i64), group: Group, blocked: bool) -> bool {
         let promised = group == Group::Booked;
         match self {
-            View::Now => group == Group::Reach && stage != Stage::Lapsed,
+            View::Now => group == Group::Reach && past_days <= CALLED_DAYS,
             View::Early => stage == Stage::Early && !promised,
             View::Middle => stage == Stage::Middle && !promised,
             View::Late => stage == Stage::Late && !promised,
@@ -199,7 +216,8 @@ impl View {
     #[must_use]
     pub fn latest_from(self, today: Date) -> Option<Date> {
         match self {
-            View::Now | View::Overdue => Some(today.saturating_sub(Duration::days(LAPSED_DAYS))),
+            View::Now => Some(today.saturating_sub(Duration::days(CALLED_DAYS))),
+            View::Overdue => Some(today.saturating_sub(Duration::days(LAPSED_DAYS))),
             View::Early | View::Middle | View::Late => Some(today),
             _ => None,
         }
@@ -303,10 +321,27 @@ mod tests {
     fn nobody_of_a_view_has_a_latest_week_that_is_not_looked_at() {
         for ago in 0..400 {
             let of = dates(Rate { mean: 0.28, sd: 0.05 }, TODAY - Duration::days(ago));
-            for view in View::ALL.into_iter().filter(|view| view.shows(of.stage(TODAY), Group::Reach, true)) {
+            let along = (of.stage(TODAY), of.past_days(TODAY));
+            for view in View::ALL.into_iter().filter(|view| view.shows(along, Group::Reach, true)) {
                 assert!(view.latest_from(TODAY).is_none_or(|from| of.latest_on >= from), "{view:?} {ago}");
             }
         }
+    }
+
+    #[test]
+    fn who_lapsed_lately_is_called_for_four_weeks_more() {
+        // 26 February and twenty weeks: latest on 16 July; by hand 56 and 28 days on, 10 September and 8 October.
+        let of = dates(Rate { mean: 0.28, sd: 0.05 }, date!(2026 - 02 - 26));
+        let called = |today| View::Now.shows((of.stage(today), of.past_days(today)), Group::Reach, false);
+        for (today, lapsed, is) in [
+            (date!(2026 - 09 - 10), false, true),
+            (date!(2026 - 09 - 11), true, true),
+            (date!(2026 - 10 - 08), true, true),
+            (date!(2026 - 10 - 09), true, false),
+        ] {
+            assert_eq!((of.stage(today) == Stage::Lapsed, called(today)), (lapsed, is), "{today}");
+        }
+        assert_eq!(of.called_until(), date!(2026 - 10 - 08));
     }
 
     #[test]
@@ -314,8 +349,9 @@ mod tests {
         for stage in Stage::ALL {
             for group in Group::ALL {
                 for blocked in [false, true] {
+                    let past = if stage == Stage::Lapsed { 400 } else { 0 };
                     let views: Vec<View> =
-                        View::ALL.into_iter().filter(|v| v.shows(stage, group, blocked)).collect();
+                        View::ALL.into_iter().filter(|v| v.shows((stage, past), group, blocked)).collect();
                     if group == Group::Booked {
                         assert_eq!(views, [View::Promised]);
                     } else {

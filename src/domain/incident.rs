@@ -254,6 +254,8 @@ pub enum Amiss {
     ClosedWithoutDoctor,
     /// Closed while it is serious and nobody was told.
     ClosedUntold,
+    /// The person was erased.
+    Erased,
 }
 
 impl Amiss {
@@ -266,6 +268,7 @@ impl Amiss {
                 "With a burn, blisters, swelling, an eye or trouble breathing a doctor is advised before this is closed."
             }
             Amiss::ClosedUntold => "A serious effect is told to the maker before this is closed.",
+            Amiss::Erased => "This person was erased: nothing more is written about them.",
         }
     }
 }
@@ -279,6 +282,8 @@ pub struct Account<'a> {
     pub doctor: Doctor,
     pub maker_told: bool,
     pub closed: bool,
+    /// Of whom it is was erased.
+    pub erased: bool,
 }
 
 /// Signs that a doctor is advised for (first-aid teaching; common practice, no source).
@@ -289,6 +294,9 @@ pub const FOR_A_DOCTOR: [Sign; 6] =
 #[must_use]
 pub fn amiss(a: &Account<'_>) -> Vec<Amiss> {
     let mut found = Vec::new();
+    if a.erased {
+        found.push(Amiss::Erased);
+    }
     if a.signs.is_empty() {
         found.push(Amiss::NoSign);
     }
@@ -315,6 +323,7 @@ mod tests {
         doctor: Doctor::NotAsked,
         maker_told: false,
         closed: true,
+        erased: false,
     };
 
     #[test]
@@ -337,6 +346,7 @@ mod tests {
         let both = [Aid::Nothing, Aid::Rinsed];
         assert_eq!(amiss(&Account { aid: &both, ..FINE }), [Amiss::NothingAndSomething]);
         assert_eq!(amiss(&Account { signs: &[], ..FINE }), [Amiss::NoSign]);
+        assert_eq!(amiss(&Account { erased: true, ..FINE }), [Amiss::Erased]);
     }
 
     #[test]

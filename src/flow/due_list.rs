@@ -13,7 +13,7 @@ use crate::domain::ids::ClientId;
 use crate::reference::Reference;
 use crate::store::due_list::{self as store, CHUNK, Counts, Day, DueRow, Filter};
 use crate::store::openings::{self, SkinTestState};
-use crate::store::{Scoped, Stored};
+use crate::store::{Scoped, Stored, followups};
 
 /// Most rows of one page.
 pub const PAGE: usize = 50;
@@ -43,6 +43,8 @@ pub struct Question<'a> {
 pub struct Listed {
     pub row: DueRow,
     pub stage: Stage,
+    /// The last day in the list of whom to call.
+    pub called_until: Date,
     pub group: Group,
     pub standing: Standing,
     pub blocks: Vec<Block>,
@@ -57,6 +59,10 @@ pub struct DuePage {
     pub next: Option<Key>,
     /// Of the whole list, filters aside.
     pub counts: Counts,
+    /// The day of the next free chair for each service; a service it does not name has none within three weeks.
+    pub free: Vec<(String, Date)>,
+    /// Tries noted today, and bookings among them.
+    pub noted: (i64, i64),
 }
 
 /// What rows are judged against.
@@ -109,6 +115,7 @@ impl Eye<'_> {
         let on = (self.today, row.free_on);
         Listed {
             stage: dates.stage(self.today),
+            called_until: dates.called_until(),
             group: standing.group(),
             standing,
             blocks: Block::all(refused, wait_until, test, consult_days),
@@ -165,6 +172,7 @@ pub async fn read_page(
     };
     let eye = Eye { reference: &app.reference, zone, valid_days, now, today };
     let counts = store::count(s, day).await?;
+    let noted = followups::count_since(s, zone.midnight(today)).await?;
     let (mut rows, mut after) = (Vec::new(), asked.after);
     for _ in 0..CHUNKS {
         let mut chunk = store::list(s, day, &free, &filter, after).await?;
@@ -176,17 +184,18 @@ pub async fn read_page(
         for row in chunk {
             let key = (row.rank, row.key, row.due.client_id);
             let listed = eye.judge(row, &states);
-            if asked.view.shows(listed.stage, listed.group, !listed.blocks.is_empty()) {
+            let along = (listed.stage, listed.urgency.past_days);
+            if asked.view.shows(along, listed.group, !listed.blocks.is_empty()) {
                 if rows.len() == PAGE {
-                    return Ok(DuePage { rows, next: after, counts });
+                    return Ok(DuePage { rows, next: after, counts, free, noted });
                 }
                 rows.push(listed);
             }
             after = Some(key);
         }
         if !more {
-            return Ok(DuePage { rows, next: None, counts });
+            return Ok(DuePage { rows, next: None, counts, free, noted });
         }
     }
-    Ok(DuePage { rows, next: after, counts })
+    Ok(DuePage { rows, next: after, counts, free, noted })
 }

@@ -6,7 +6,7 @@ use crate::domain::ids::{ClientId, IncidentId, PersonId};
 use crate::domain::incident::{Account, Aid, Amiss, Doctor, Serious, Sign, amiss};
 use crate::secret;
 use crate::store::incidents::{self, NewAccount};
-use crate::store::{Scoped, Stored, answers};
+use crate::store::{Scoped, Stored, answers, client_records};
 
 /// An account as it was typed.
 #[derive(Clone, Debug)]
@@ -44,6 +44,7 @@ pub async fn write_account(
     newest: Option<i64>,
     by: PersonId,
 ) -> Stored<Kept> {
+    let erased = client_records::find_fate(s, client).await?.is_none_or(|fate| fate.erased);
     let wrong = amiss(&Account {
         signs: told.signs,
         aid: told.aid,
@@ -51,6 +52,7 @@ pub async fn write_account(
         doctor: told.doctor,
         maker_told: told.maker_told,
         closed: told.closed,
+        erased,
     });
     if !wrong.is_empty() {
         return Ok(Kept::Amiss(wrong));

@@ -179,7 +179,8 @@ fn first(name: &str) -> &str {
 }
 
 /// The first instant from `at` on that lies in the waking part of a local day and in none of the salon's quiet hours. A
-/// salon that is quiet at every such hour of two weeks is written for by the waking part alone.
+/// salon that is quiet at every such hour of two weeks is written for by the waking part alone, and what was written waits
+/// until it is quiet no more ([`Kind::keeps_quiet`]).
 #[must_use]
 pub fn waking(zone: &Zone, quiet: &Quiet, at: OffsetDateTime) -> OffsetDateTime {
     let mut first = None;
@@ -221,12 +222,9 @@ pub async fn write(s: &mut Scoped, reference: &Reference, zone: &Zone, draft: &D
     let post = find_post(s).await?;
     let domain = from_address(&post).rsplit('@').next().unwrap_or("rinsebell.invalid");
     // What answers an act leaves at once; what nobody waits for leaves by day.
-    let next_at = match draft.kind {
-        Kind::Booked | Kind::Cancelled => now,
-        Kind::Due | Kind::Reminder => match salons::find(s).await? {
-            Some(salon) => waking(zone, &salon.quiet(), now),
-            None => now,
-        },
+    let next_at = match salons::find(s).await? {
+        Some(salon) if draft.kind.keeps_quiet() => waking(zone, &salon.quiet(), now),
+        _ => now,
     };
     let written = messages::insert(
         s,
@@ -385,7 +383,7 @@ mod tests {
         assert_eq!(
             waking(&zone, &whole, at),
             datetime!(2026-05-05 07:00 UTC),
-            "never at all would be no message"
+            "what is written waits all the same"
         );
     }
 

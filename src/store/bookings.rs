@@ -160,7 +160,8 @@ pub async fn list_between(s: &mut Scoped, from: OffsetDateTime, to: OffsetDateTi
             b.state, b.patch_for, p.name as made_by_name, b.made_at, b.reason, b.version
          from booking b join client c on c.salon_id = b.salon_id and c.client_id = b.client_id
          join person p on p.salon_id = b.salon_id and p.person_id = b.made_by
-         where b.salon_id = $1 and b.span && tstzrange($2, $3) and b.state <> 'cancelled'
+         where b.salon_id = $1 and b.starts_at > $2::timestamptz - interval '16 hours' and b.starts_at < $3 and b.span && tstzrange($2, $3)
+           and b.state <> 'cancelled'
          order by lower(b.span), b.booking_id limit 500",
     )
     .bind(s.salon.0)

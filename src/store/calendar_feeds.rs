@@ -118,7 +118,8 @@ pub async fn list_hands(
         "select h.booking_id, c.name as client_name, lower(h.span) as from_at, upper(h.span) as to_at, b.made_at
          from booking_hands h join booking b on b.salon_id = h.salon_id and b.booking_id = h.booking_id
          join client c on c.salon_id = b.salon_id and c.client_id = b.client_id
-         where h.salon_id = $1 and h.person_id = $2 and h.live and h.span && tstzrange($3, $4) and b.state in ('booked', 'kept')
+         where h.salon_id = $1 and h.person_id = $2 and h.live and h.starts_at > $3::timestamptz - interval '16 hours' and h.starts_at < $4
+           and h.span && tstzrange($3, $4) and b.state in ('booked', 'kept')
          order by h.booking_id, lower(h.span) limit 4000",
     )
     .bind(s.salon.0)
@@ -140,7 +141,8 @@ pub async fn list_places(
         "select o.booking_id, c.name as client_name, lower(o.span) as from_at, upper(o.span) as to_at, b.made_at
          from booking_place o join booking b on b.salon_id = o.salon_id and b.booking_id = o.booking_id
          join client c on c.salon_id = b.salon_id and c.client_id = b.client_id
-         where o.salon_id = $1 and o.kind = $2 and o.live and o.span && tstzrange($3, $4) and b.state in ('booked', 'kept')
+         where o.salon_id = $1 and o.kind = $2 and o.live and o.starts_at > $3::timestamptz - interval '16 hours' and o.starts_at < $4
+           and o.span && tstzrange($3, $4) and b.state in ('booked', 'kept')
          order by o.booking_id, lower(o.span) limit 4000",
     )
     .bind(s.salon.0)
@@ -156,7 +158,8 @@ pub async fn list_bookings(s: &mut Scoped, from: OffsetDateTime, to: OffsetDateT
     Ok(sqlx::query_as(
         "select b.booking_id, c.name as client_name, lower(b.span) as from_at, upper(b.span) as to_at, b.made_at
          from booking b join client c on c.salon_id = b.salon_id and c.client_id = b.client_id
-         where b.salon_id = $1 and b.span && tstzrange($2, $3) and b.state in ('booked', 'kept')
+         where b.salon_id = $1 and b.starts_at > $2::timestamptz - interval '16 hours' and b.starts_at < $3
+           and b.span && tstzrange($2, $3) and b.state in ('booked', 'kept')
          order by b.booking_id limit 4000",
     )
     .bind(s.salon.0)

@@ -64,7 +64,8 @@ pub struct Leave {
 pub async fn list_leave(s: &mut Scoped, now: OffsetDateTime) -> Stored<Vec<Leave>> {
     Ok(sqlx::query_as(
         "select a.absence_id, p.name as person_name, lower(a.span) as from_at, upper(a.span) as to_at,
-            (select count(distinct h.booking_id) from booking_hands h where h.salon_id = $1 and h.person_id = a.person_id and h.live and h.span && a.span) as bookings
+            (select count(distinct h.booking_id) from booking_hands h where h.salon_id = $1 and h.person_id = a.person_id and h.live
+               and h.starts_at > lower(a.span) - interval '16 hours' and h.starts_at < upper(a.span) and h.span && a.span) as bookings
          from absence a join person p on p.salon_id = a.salon_id and p.person_id = a.person_id
          where a.salon_id = $1 and a.span && tstzrange($2, null) and p.left_at is null order by lower(a.span), a.absence_id limit 200",
     )

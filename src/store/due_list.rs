@@ -20,6 +20,8 @@ pub struct DueRow {
     pub outcome: Option<String>,
     pub said_at: Option<OffsetDateTime>,
     pub said_by: Option<String>,
+    /// How the booking stands that the last word told of: booked, cancelled, kept, missed.
+    pub said_state: Option<String>,
     pub next_step: Option<String>,
     pub next_on: Option<Date>,
     pub note: Option<String>,
@@ -98,10 +100,11 @@ pub async fn list(
     let (rank, key, id) = after.unwrap_or((-1, 0.0, 0));
     Ok(sqlx::query_as(
         "with ahead as materialized (select b.client_id from booking b where b.salon_id = $1 and b.state = 'booked' and b.purpose = 'service'
-            and b.span && tstzrange($3, null))
+            and b.starts_at > $3::timestamptz - interval '16 hours' and b.span && tstzrange($3, null))
          select d.*, c.name, c.no_contact, u.name as usual_name, ap.name as assigned_name,
             (select count(*) from strand_event e where e.salon_id = $1 and e.client_id = d.client_id and e.did = 'measure') as measured,
-            f.outcome, f.at as said_at, fp.name as said_by, f.next_step, f.next_on, f.note,
+            f.outcome, f.at as said_at, fp.name as said_by,
+            (select w.state from booking w where w.salon_id = $1 and w.booking_id = f.booking_id) as said_state, f.next_step, f.next_on, f.note,
             b.booking_id, lower(b.span) as booked_at,
             (select lower(v.span) from booking v where v.salon_id = $1 and v.client_id = d.client_id
                and v.patch_for = b.booking_id and v.state = 'booked' limit 1) as patch_visit_at,
@@ -195,7 +198,7 @@ pub struct Counts {
 pub async fn count(s: &mut Scoped, day: Day<'_>) -> Stored<Counts> {
     Ok(sqlx::query_as(
         "with ahead as materialized (select b.client_id from booking b where b.salon_id = $1 and b.state = 'booked' and b.purpose = 'service'
-            and b.span && tstzrange($2, null))
+            and b.starts_at > $2::timestamptz - interval '16 hours' and b.span && tstzrange($2, null))
          select count(*) filter (where stage = 'early' and not booked) as early, count(*) filter (where stage = 'middle' and not booked) as middle,
             count(*) filter (where stage = 'late' and not booked) as late, count(*) filter (where stage = 'overdue' and not booked) as overdue,
             count(*) filter (where stage = 'lapsed' and not booked) as lapsed, count(*) filter (where booked) as promised

@@ -68,6 +68,17 @@ pub async fn insert(s: &mut Scoped, new: &NewFollowup<'_>) -> Stored<FollowupId>
     Ok(FollowupId(id))
 }
 
+/// What was noted since an instant: how many tries, and how many bookings among them.
+pub async fn count_since(s: &mut Scoped, from: OffsetDateTime) -> Stored<(i64, i64)> {
+    Ok(sqlx::query_as(
+        "select count(*), count(*) filter (where outcome = 'booked') from followup where salon_id = $1 and at >= $2",
+    )
+    .bind(s.salon.0)
+    .bind(from)
+    .fetch_one(&mut *s.tx)
+    .await?)
+}
+
 /// Keeps the client's wish about being contacted.
 pub async fn set_no_contact(s: &mut Scoped, client: ClientId, no_contact: bool) -> Stored<()> {
     sqlx::query("update client set no_contact = $3, version = version + 1 where salon_id = $1 and client_id = $2 and no_contact <> $3")

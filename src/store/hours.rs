@@ -88,7 +88,8 @@ pub async fn list_taken_elsewhere(
     Ok(sqlx::query_as(
         "select h.person_id as what, lower(h.span) as from_at, upper(h.span) as to_at from booking_hands h
          join booking b on b.salon_id = h.salon_id and b.booking_id = h.booking_id
-         where h.salon_id = $1 and h.live and h.span && tstzrange($2, $3) and b.client_id <> $4 and b.state in ('booked', 'kept')
+         where h.salon_id = $1 and h.live and h.starts_at > $2::timestamptz - interval '16 hours' and h.starts_at < $3
+           and h.span && tstzrange($2, $3) and b.client_id <> $4 and b.state in ('booked', 'kept')
          order by lower(h.span) limit 5000",
     )
     .bind(s.salon.0)

@@ -14,6 +14,8 @@ pub struct Incident {
     pub incident_id: i64,
     pub client_id: i64,
     pub client_name: String,
+    /// The person was erased: nothing more is written.
+    pub client_erased: bool,
     pub run_id: Option<i64>,
     /// The service's title, of a run.
     pub service: Option<String>,
@@ -32,7 +34,7 @@ pub struct Incident {
 /// Incidents before `before`, newest first; open ones alone or all; one more than a page.
 pub async fn list(s: &mut Scoped, open_only: bool, before: Option<i64>) -> Stored<Vec<Incident>> {
     Ok(sqlx::query_as(
-        "select i.incident_id, i.client_id, c.name as client_name, i.run_id, v.title as service, i.opened_at, i.kind, i.place,
+        "select i.incident_id, i.client_id, c.name as client_name, c.erased_at is not null as client_erased, i.run_id, v.title as service, i.opened_at, i.kind, i.place,
             p.name as opened_by_name, a.signs, a.serious, a.follow_on, a.closed
          from incident i join client c on c.salon_id = i.salon_id and c.client_id = i.client_id
          left join run r on r.salon_id = i.salon_id and r.run_id = i.run_id
@@ -54,7 +56,7 @@ pub async fn list(s: &mut Scoped, open_only: bool, before: Option<i64>) -> Store
 /// One incident.
 pub async fn find(s: &mut Scoped, id: IncidentId) -> Stored<Option<Incident>> {
     Ok(sqlx::query_as(
-        "select i.incident_id, i.client_id, c.name as client_name, i.run_id, v.title as service, i.opened_at, i.kind, i.place,
+        "select i.incident_id, i.client_id, c.name as client_name, c.erased_at is not null as client_erased, i.run_id, v.title as service, i.opened_at, i.kind, i.place,
             p.name as opened_by_name, a.signs, a.serious, a.follow_on, a.closed
          from incident i join client c on c.salon_id = i.salon_id and c.client_id = i.client_id
          left join run r on r.salon_id = i.salon_id and r.run_id = i.run_id

@@ -159,19 +159,22 @@ pub struct Leaving {
     pub first_try_at: Option<OffsetDateTime>,
 }
 
-/// The next messages whose time has come and that no process holds, locked until the transaction ends; at most `most`.
-pub async fn list_leaving(s: &mut Scoped, most: i64) -> Stored<Vec<Leaving>> {
+/// The next messages of these kinds whose time has come and that no process holds, locked until the transaction ends; at
+/// most `most`.
+pub async fn list_leaving(s: &mut Scoped, kinds: &[Kind], most: i64) -> Stored<Vec<Leaving>> {
+    let kinds: Vec<&str> = kinds.iter().map(|kind| kind.code()).collect();
     Ok(sqlx::query_as(
         "select m.message_id, m.client_id, c.name as client_name, m.kind, m.channel, m.language, m.address, m.subject, m.body, m.message_ref,
             m.link_id, l.expires_at as link_expires_at, m.made_at, m.tries, m.first_try_at
          from message m join client c on c.salon_id = m.salon_id and c.client_id = m.client_id
          join client_link l on l.salon_id = m.salon_id and l.link_id = m.link_id
          where m.salon_id = $1 and m.state = 'waiting' and m.next_at <= rinsebell_now()
-           and (m.leased_until is null or m.leased_until <= rinsebell_now())
+           and (m.leased_until is null or m.leased_until <= rinsebell_now()) and m.kind = any ($3)
          order by m.next_at, m.message_id limit $2 for update of m skip locked",
     )
     .bind(s.salon.0)
     .bind(most)
+    .bind(kinds)
     .fetch_all(&mut *s.tx)
     .await?)
 }
@@ -189,7 +192,8 @@ pub async fn find_bar(s: &mut Scoped, id: MessageId) -> Stored<Option<String>> {
     Ok(why.flatten())
 }
 
-/// Takes a message for `seconds`: no other process tries it until then.
+/// Takes a message for `seconds`: no other process tries it until then. The database refuses one that the salon's quiet
+/// hours hold back.
 pub async fn lease(s: &mut Scoped, id: MessageId, seconds: i32) -> Stored<()> {
     sqlx::query(
         "update message set leased_until = rinsebell_now() + make_interval(secs => $3), tries = tries + 1,
@@ -313,9 +317,9 @@ pub async fn list_to_remind(
             (select p.name from booking_hands h join person p on p.salon_id = h.salon_id and p.person_id = h.person_id
              where h.salon_id = b.salon_id and h.booking_id = b.booking_id and h.live order by upper(h.span) - lower(h.span) desc, h.part_no limit 1) as with_name
          from booking b
-         where b.salon_id = $1 and b.span && tstzrange($2,$3,'[)') and lower(b.span) >= $2 and b.state = 'booked' and b.purpose = 'service'
+         where b.salon_id = $1 and b.starts_at >= $2 and b.starts_at < $3 and b.state = 'booked' and b.purpose = 'service'
            and not exists (select from message m where m.salon_id = b.salon_id and m.booking_id = b.booking_id and m.kind = 'reminder')
-         order by lower(b.span), b.booking_id limit 200",
+         order by b.starts_at, b.booking_id limit 200",
     )
     .bind(s.salon.0)
     .bind(from)

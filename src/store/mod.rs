@@ -144,7 +144,11 @@ impl Scoped {
     }
 
     async fn begin_once(pool: &PgPool, salon: SalonId) -> Stored<Scoped> {
-        let mut tx = pool.begin().await?;
+        // In a task of its own: a request given up while its BEGIN is on the way would leave the connection inside an
+        // empty transaction that nobody knows of. The task gets its answer, finds nobody there, and rolls back.
+        let pool = pool.clone();
+        let begun = tokio::spawn(async move { pool.begin().await }).await;
+        let mut tx = begun.map_err(|_| StoreError::Away(sqlx::Error::WorkerCrashed))??;
         sqlx::query("select set_config('rinsebell.salon', $1, true)")
             .bind(salon.0.to_string())
             .execute(&mut *tx)

@@ -66,7 +66,8 @@ pub async fn list_taken_hands(
     Ok(sqlx::query_as(
         "select h.person_id as what, lower(h.span) as from_at, upper(h.span) as to_at from booking_hands h
          join booking b on b.salon_id = h.salon_id and b.booking_id = h.booking_id
-         where h.salon_id = $1 and h.live and h.span && tstzrange($2, $3)
+         where h.salon_id = $1 and h.live and h.starts_at > $2::timestamptz - interval '16 hours' and h.starts_at < $3
+           and h.span && tstzrange($2, $3)
            and h.booking_id <> $4 and not (b.patch_for is not distinct from $4 and b.state = 'booked')
          order by lower(h.span) limit 30000",
     )
@@ -87,7 +88,8 @@ pub async fn list_taken_places(
 ) -> Stored<Vec<Taken<String>>> {
     Ok(sqlx::query_as(
         "select kind as what, lower(span) as from_at, upper(span) as to_at from booking_place
-         where salon_id = $1 and live and span && tstzrange($2, $3) and booking_id <> $4 order by lower(span) limit 30000",
+         where salon_id = $1 and kind = any (array['chair', 'basin', 'hood']) and live and starts_at > $2::timestamptz - interval '16 hours'
+           and starts_at < $3 and span && tstzrange($2, $3) and booking_id <> $4 order by lower(span) limit 30000",
     )
     .bind(s.salon.0)
     .bind(from)

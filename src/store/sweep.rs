@@ -96,9 +96,10 @@ pub async fn list_double_hands(s: &mut Scoped) -> Stored<Vec<(String, i64, i64, 
     Ok(sqlx::query_as(
         "select p.name, a.booking_id, b.booking_id, greatest(lower(a.span), lower(b.span))
          from booking_hands a join booking_hands b on b.salon_id = a.salon_id and b.person_id = a.person_id and b.live
-             and b.span && a.span and (b.booking_id, b.part_no) > (a.booking_id, a.part_no)
+             and b.starts_at > a.starts_at - interval '16 hours' and b.starts_at < upper(a.span) and b.span && a.span and (b.booking_id, b.part_no) > (a.booking_id, a.part_no)
            join person p on p.salon_id = a.salon_id and p.person_id = a.person_id
-         where a.salon_id = $1 and a.live and upper(a.span) > rinsebell_now() order by 4 limit 200",
+         where a.salon_id = $1 and a.live and a.starts_at > (select rinsebell_now()) - interval '16 hours'
+           and upper(a.span) > rinsebell_now() order by 4 limit 200",
     )
     .bind(s.salon.0)
     .fetch_all(&mut *s.tx)
@@ -111,9 +112,10 @@ pub async fn list_overfull_places(s: &mut Scoped) -> Stored<Vec<(String, i64, i1
         "select kind, most, count, at from (
            select o.kind, lower(o.span) as at, coalesce(k.count, 0::smallint) as count,
              (select count(*) from booking_place x where x.salon_id = o.salon_id and x.kind = o.kind and x.live
-                and x.span @> lower(o.span)) as most
+                and x.starts_at > o.starts_at - interval '16 hours' and x.starts_at <= o.starts_at and x.span @> lower(o.span)) as most
            from booking_place o left join place_kind k on k.salon_id = o.salon_id and k.kind = o.kind
-           where o.salon_id = $1 and o.live and upper(o.span) > rinsebell_now()) depths
+           where o.salon_id = $1 and o.kind = any (array['chair', 'basin', 'hood']) and o.live
+             and o.starts_at > (select rinsebell_now()) - interval '16 hours' and upper(o.span) > rinsebell_now()) depths
          where most > count group by kind, most, count, at order by at, kind limit 200",
     )
     .bind(s.salon.0)

@@ -142,8 +142,8 @@ pub struct Freed {
 pub async fn list_freed(s: &mut Scoped, now: OffsetDateTime, until: OffsetDateTime) -> Stored<Vec<Freed>> {
     Ok(sqlx::query_as(
         "select booking_id, lower(span) as from_at, upper(span) as to_at, protocol from booking
-         where salon_id = $1 and span && tstzrange($2, $3) and state = 'cancelled' and purpose = 'service' and lower(span) >= $2
-         order by lower(span), booking_id limit 20",
+         where salon_id = $1 and starts_at >= $2 and starts_at < $3 and state = 'cancelled' and purpose = 'service'
+         order by starts_at, booking_id limit 20",
     )
     .bind(s.salon.0)
     .bind(now)

@@ -108,8 +108,28 @@ pub(super) struct Opened {
     pub(super) base: String,
 }
 
+/// Opens the link of a path for an act, or says what is answered in its place: a link of another kind is not found, one
+/// that is over says so.
+pub(super) async fn open_for(
+    app: &App,
+    path: (&str, &str),
+    opens: impl Fn(&OpenLink) -> bool,
+) -> Result<(Opened, OpenLink), Answered> {
+    let opened = open(app, path).await.map_err(Err)?;
+    match opened.link.clone() {
+        Ok(link) if opens(&link) => Ok((opened, link)),
+        Ok(_) => Err(Err(Problem::NotFound)),
+        Err(shut) => Err(opened.shut(shut).await),
+    }
+}
+
+/// What a message was sent for, in contrast to its link that stops messages.
+pub(super) fn is_open(link: &OpenLink) -> bool {
+    link.purpose == Purpose::Open
+}
+
 /// Opens the link of a path.
-pub(super) async fn open(app: &App, (salon, token): (&str, &str)) -> Result<Opened, Problem> {
+async fn open(app: &App, (salon, token): (&str, &str)) -> Result<Opened, Problem> {
     let id: SalonId = salon.parse().map_err(|_| Problem::NotFound)?;
     let read: Token = link::read(token).ok_or(Problem::NotFound)?;
     let mut s = app.begin(id).await?;
@@ -153,13 +173,11 @@ pub async fn show(
     Path((salon, token)): Path<(String, String)>,
     Query(asked): Query<Asked>,
 ) -> Answered {
-    let opened = open(&app, (&salon, &token)).await?;
-    let link = match opened.link.clone() {
-        Ok(link) => link,
-        Err(shut) => return opened.shut(shut).await,
+    let (mut opened, link) = match open_for(&app, (&salon, &token), |_| true).await {
+        Ok(opened) => opened,
+        Err(answer) => return answer,
     };
     if link.purpose == Purpose::Stop {
-        let mut opened = opened;
         let mut page = plain(&opened.salon, link.language, opened.base.clone());
         page.heading = page.said.stop_heading.into();
         page.phone = opened.phone().await?;
@@ -259,11 +277,9 @@ pub async fn book(
     Path((salon, token)): Path<(String, String)>,
     Form(f): Form<Chosen>,
 ) -> Answered {
-    let mut opened = open(&app, (&salon, &token)).await?;
-    let link = match opened.link.clone() {
-        Ok(link) if link.purpose == Purpose::Open => link,
-        Ok(_) => return Err(Problem::NotFound),
-        Err(shut) => return opened.shut(shut).await,
+    let (mut opened, link) = match open_for(&app, (&salon, &token), is_open).await {
+        Ok(opened) => opened,
+        Err(answer) => return answer,
     };
     let Ok(start) = OffsetDateTime::parse(&f.start, &Rfc3339) else {
         return Err(Problem::Bad("This is none of the times offered. Open your link again.".into()));
@@ -295,12 +311,11 @@ pub async fn book(
 
 /// Cancels the booking of the link.
 pub async fn cancel(State(app): State<App>, Path((salon, token)): Path<(String, String)>) -> Answered {
-    let mut opened = open(&app, (&salon, &token)).await?;
-    let link = match opened.link.clone() {
-        Ok(link) if link.purpose == Purpose::Open && matches!(link.what, What::Booking(_)) => link,
-        Ok(_) => return Err(Problem::NotFound),
-        Err(shut) => return opened.shut(shut).await,
-    };
+    let (mut opened, link) =
+        match open_for(&app, (&salon, &token), |l| is_open(l) && matches!(l.what, What::Booking(_))).await {
+            Ok(opened) => opened,
+            Err(answer) => return answer,
+        };
     let zone = opened.zone.clone();
     match flow::cancel(&mut opened.s, &app.reference, &zone, &link).await? {
         Cancelled::Gone => {
@@ -321,11 +336,9 @@ pub async fn cancel(State(app): State<App>, Path((salon, token)): Path<(String, 
 /// Stops messages. RFC 8058: the same request a mail program sends with one click, body `List-Unsubscribe=One-Click`, no
 /// cookie, no redirect; the button of the page sends it too. Asked twice it answers the same.
 pub async fn stop(State(app): State<App>, Path((salon, token)): Path<(String, String)>) -> Answered {
-    let mut opened = open(&app, (&salon, &token)).await?;
-    let link = match opened.link.clone() {
-        Ok(link) if link.purpose == Purpose::Stop => link,
-        Ok(_) => return Err(Problem::NotFound),
-        Err(shut) => return opened.shut(shut).await,
+    let (mut opened, link) = match open_for(&app, (&salon, &token), |l| l.purpose == Purpose::Stop).await {
+        Ok(opened) => opened,
+        Err(answer) => return answer,
     };
     flow::stop_messages(&mut opened.s, &link).await?;
     let mut page = plain(&opened.salon, link.language, opened.base.clone());

@@ -11,14 +11,13 @@ use axum_extra::extract::Form;
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::consult::{HOME_TEXT_MOST, HomeAnswer, HomeQuestion, HomeTold};
-use crate::secret::link::Purpose;
 use crate::store::{Scoped, Stored, home_answers};
 use crate::web::assets::Assets;
-use crate::web::client_links::{Opened, open, plain, private};
+use crate::web::client_links::{Opened, is_open, open_for, plain, private};
 use crate::web::client_words::{HomeSaid, home_said};
 use crate::web::form::Errors;
 use crate::web::page;
-use crate::web::problem::{Answered, Problem};
+use crate::web::problem::Answered;
 use crate::web::routes::{Line, Open, lines};
 use crate::web::typed;
 
@@ -89,11 +88,9 @@ fn form_page(
 
 /// The questions, empty: what was sent before is not shown to whoever holds the link.
 pub async fn show(State(app): State<App>, Path((salon, token)): Path<(String, String)>) -> Answered {
-    let mut opened = open(&app, (&salon, &token)).await?;
-    let link = match opened.link.clone() {
-        Ok(link) if link.purpose == Purpose::Open => link,
-        Ok(_) => return Err(Problem::NotFound),
-        Err(shut) => return opened.shut(shut).await,
+    let (mut opened, link) = match open_for(&app, (&salon, &token), is_open).await {
+        Ok(opened) => opened,
+        Err(answer) => return answer,
     };
     let phone = opened.phone().await?;
     let page = form_page(&opened, phone, link.language, &Typed::new());
@@ -107,11 +104,9 @@ pub async fn tell(
     Path((salon, token)): Path<(String, String)>,
     Form(typed): Form<Typed>,
 ) -> Answered {
-    let mut opened = open(&app, (&salon, &token)).await?;
-    let link = match opened.link.clone() {
-        Ok(link) if link.purpose == Purpose::Open => link,
-        Ok(_) => return Err(Problem::NotFound),
-        Err(shut) => return opened.shut(shut).await,
+    let (mut opened, link) = match open_for(&app, (&salon, &token), is_open).await {
+        Ok(opened) => opened,
+        Err(answer) => return answer,
     };
     let phone = opened.phone().await?;
     let mut errors = Errors::none();

@@ -165,6 +165,8 @@ struct IncidentPage {
     closed: Vec<Choice>,
     past: Vec<Past>,
     is_serious: bool,
+    /// The person was erased: what is kept is shown, and nothing asked.
+    erased: bool,
     visit_href: String,
     photos: Vec<incident_photos::Shown>,
     photo_once: String,
@@ -265,6 +267,7 @@ fn incident_page(seat: &Seat, zone: &Zone, o: &Opened, typed: Typed, errors: Err
         ),
         closed: Choice::list([("yes", "closed: nothing more is to be done")], &[typed.closed.as_str()]),
         is_serious: !typed.serious.is_empty(),
+        erased: i.client_erased,
         typed,
         past: past.collect(),
         photos: incident_photos::shown(zone, o.photos.clone()),
@@ -318,6 +321,7 @@ fn note_amiss(errors: &mut Errors, wrong: &[Amiss]) {
             Amiss::NothingAndSomething => "aid",
             Amiss::ClosedWithoutDoctor => "doctor",
             Amiss::ClosedUntold => "told",
+            Amiss::Erased => "",
         };
         errors.note(field, a.words());
     }

@@ -6,7 +6,8 @@ use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::ids::{MessageId, SalonId};
 use crate::domain::message::retry::{Ended, next_try};
-use crate::domain::message::{Channel, LINK, Language};
+use crate::domain::message::{Channel, Kind, LINK, Language};
+use crate::flow::calls::is_quiet;
 use crate::flow::messages::{find_post, from_address, write_reminders};
 use crate::mail::{Letter, Mailer};
 use crate::secret::link::{self, Purpose};
@@ -22,6 +23,9 @@ const REMIND_EVERY: u32 = 200;
 const AT_ONCE: i64 = 20;
 /// How long a process holds a message it is sending, seconds: longer than a handing over may take.
 const LEASE_S: i32 = 120;
+
+/// What is kept of a message that left no more in time.
+const TOO_LATE: &str = "too late, its link has ended";
 
 /// Sends until the process stops. A look that fails is tried again.
 pub async fn run(app: App, mailer: Mailer) {
@@ -83,16 +87,26 @@ pub async fn step(app: &App, mailer: &Mailer) -> Stored<usize> {
     Ok(tried)
 }
 
-/// Takes messages under a lease; those that may no longer leave are stopped here.
+/// Takes messages under a lease; those that may no longer leave are stopped here. What the salon's quiet hours hold back
+/// is left as it is: a try put off lands where it lands.
 async fn take(app: &App, mailer: &Mailer, salon: SalonId) -> Stored<Vec<(Leaving, Letter)>> {
     let mut s = app.begin(salon).await?;
     let Some(row) = salons::find(&mut s).await? else { return Ok(Vec::new()) };
+    let Some(zone) = Zone::find(&row.zone) else { return Ok(Vec::new()) };
+    let now = s.now().await?;
+    let kinds = Kind::leaving(is_quiet(&zone, &row.quiet(), now));
     let mut letters = Vec::new();
-    for leaving in messages::list_leaving(&mut s, AT_ONCE).await? {
+    for leaving in messages::list_leaving(&mut s, &kinds, AT_ONCE).await? {
         let id = MessageId(leaving.message_id);
         let channel = Channel::from_code(&leaving.channel).unwrap_or(Channel::Email);
         if let Some(why) = messages::find_bar(&mut s, id).await? {
             messages::end(&mut s, id, "stopped", &why).await?;
+            tell(&mut s, &leaving);
+            continue;
+        }
+        // Held back or tried so long that what it tells of has begun, or its link opens nothing any more.
+        if leaving.link_expires_at <= now {
+            messages::end(&mut s, id, "stopped", TOO_LATE).await?;
             tell(&mut s, &leaving);
             continue;
         }

@@ -80,12 +80,16 @@ class Server:
 class House:
     """A data folder, its servers, the owner's hand on the clock."""
 
-    def __init__(self, program, demo=False):
+    def __init__(self, program, demo=False, invented=()):
         self.program = program
         self.root = pathlib.Path(tempfile.mkdtemp(prefix="rb-", dir="/tmp"))
         self.root.chmod(0o755)  # as root the cluster runs as another user, who passes through
         self.data = self.root / "data"
         self.more = () if demo else ("--no-demo",)
+        if invented:
+            done = subprocess.run([program, "invent", *invented, "--data", str(self.data)], cwd="/", capture_output=True, text=True, timeout=2 * LIMIT_S,
+                                  check=False, env={"PATH": os.environ.get("PATH", "/usr/bin:/bin")})
+            assert done.returncode == 0, done.stderr
         self.servers = [self._serve()]
         self.servers.append(self._serve())
 

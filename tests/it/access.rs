@@ -7,7 +7,7 @@ use rinsebell::domain::access::{Act, Role, may};
 use rinsebell::domain::ids::{PersonId, SalonId};
 use rinsebell::flow;
 use rinsebell::store::stations;
-use rinsebell::web::routes::{self, Line, Open, TABLE};
+use rinsebell::web::routes::{Line, Open, TABLE};
 use tower::ServiceExt as _;
 
 use crate::attack::stage::{House, Stage};
@@ -166,7 +166,7 @@ fn expected(line: &Line, viewer: Viewer, params: bool) -> (&'static str, fn(&Cla
 }
 
 /// The head of an answer; bodies may be streams without an end.
-async fn ask(browser: &Browser, app: &rinsebell::app::App, line: &Line, path: &str) -> Class {
+async fn ask(browser: &Browser, line: &Line, path: &str) -> Class {
     let request = match line.method {
         "get" => Request::get(path).body(Body::empty()),
         _ => Request::post(path)
@@ -176,7 +176,7 @@ async fn ask(browser: &Browser, app: &rinsebell::app::App, line: &Line, path: &s
     };
     let mut request = request.expect("a request");
     request.headers_mut().insert(header::COOKIE, browser.cookie_line().parse().expect("a header"));
-    let response = routes::router(app.clone()).oneshot(request).await.expect("the router answers");
+    let response = browser.router().oneshot(request).await.expect("the router answers");
     let location = response.headers().get(header::LOCATION).and_then(|l| l.to_str().ok()).unwrap_or_default();
     class(response.status().as_u16(), location)
 }
@@ -255,11 +255,11 @@ async fn every_route_answers_everybody_as_the_role_table_says() {
         let path = sample(line.path, &ids);
         let nowhere = sample(line.path, &unknown);
         for (viewer, browser) in &viewers {
-            let got = ask(browser, &salon.app, line, &path).await;
+            let got = ask(browser, line, &path).await;
             let (words, fits) = expected(line, *viewer, line.path.contains('{'));
             asked += 1;
             if *viewer == Viewer::Foreign && path != nowhere {
-                let unknown = ask(browser, &salon.app, line, &nowhere).await;
+                let unknown = ask(browser, line, &nowhere).await;
                 if unknown != got {
                     wrong
                         .push(format!("{} {}: foreign {got:?}, unknown {unknown:?}", line.method, line.path));

@@ -141,6 +141,40 @@ async fn a_next_step_needs_its_day_and_is_shown() {
     assert!(desk.get("/regrowth").await.body.contains("Juno Ashby"), "its day has come");
 }
 
+#[tokio::test]
+async fn who_lapsed_lately_is_still_called_and_the_row_says_for_how_long() {
+    let salon = salon_in_may().await;
+    // Twenty weeks after 20 October is 9 March: 66 days past, eight weeks and more. After 16 September: 100 days past.
+    salon.due_client("Ysolde Marr", "2025-10-20").await;
+    salon.due_client("Long Gone", "2025-09-16").await;
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    let now = desk.get("/regrowth").await.body;
+    let why = "66 days past the latest week, so lapsed: called until 1 Jun for a last try";
+    assert!(now.contains(why) && now.contains("Call Ysolde"), "{now}");
+    assert!(!now.contains("Long Gone") && now.contains("Nothing noted yet today."), "{now}");
+    let lapsed = desk.get("/regrowth?group=lapsed").await.body;
+    assert!(lapsed.contains("Ysolde Marr") && lapsed.contains("Long Gone"), "{lapsed}");
+    salon.set_clock(datetime!(2026-06-02 08:00 UTC)).await;
+    let mut desk = salon.seat("Front desk 2", "desk", salon.staff.reception).await;
+    assert!(!desk.get("/regrowth").await.body.contains("Ysolde Marr"), "four weeks are over");
+}
+
+#[tokio::test]
+async fn a_booking_cancelled_since_is_not_the_last_word_any_more() {
+    let salon = crate::bookings::desk_in_may(2, 1).await;
+    let juno = salon.due_client("Juno Ashby", "2026-02-19").await;
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    let id = crate::messages::book(&mut desk, juno).await;
+    assert!(desk.get("/regrowth").await.body.contains("Noted today: one booking."));
+    let page = desk.get(&format!("/bookings/{id}")).await;
+    let form =
+        [("once", page.field("once")), ("version", page.field("version")), ("reason", "stylist ill".into())];
+    let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    assert_eq!(desk.post(&format!("/bookings/{id}/cancellation"), &form).await.status, 303);
+    let list = desk.get("/regrowth").await.body;
+    assert!(list.contains("14 May: booked, cancelled since"), "{list}");
+}
+
 /// What the database says no with, as the app's own role.
 pub async fn says(app: &mut PgConnection, sql: String) -> String {
     match sqlx::raw_sql(AssertSqlSafe(sql)).execute(app).await {

@@ -147,3 +147,33 @@ async fn reception_and_other_salons_see_no_incident() {
     let mut s = salon.app.begin(other).await.unwrap();
     assert!(rinsebell::store::incidents::list(&mut s, false, None).await.unwrap().is_empty());
 }
+
+#[tokio::test]
+async fn nothing_more_is_written_about_an_incident_of_somebody_erased() {
+    let (salon, mut chair, client) = ready().await;
+    let id = open(&mut chair, client).await;
+    sqlx::query("update client set erased_at = rinsebell_now() where client_id = $1")
+        .bind(client.0)
+        .execute(&salon.owner)
+        .await
+        .unwrap();
+    let page = chair.get(&format!("/incidents/{id}")).await;
+    let gone = "This person was erased: nothing more is written about them.";
+    assert!(page.body.contains(gone) && !page.body.contains("name=\"sites\""), "{}", page.body);
+    assert!(!page.body.contains("Add a photo"));
+    // A form that was open before.
+    let once = rinsebell::secret::new_uuid();
+    let fields =
+        [("once", once.as_str()), ("signs", "burn"), ("doctor", "seen"), ("sites", "behind the ear")];
+    let refused = chair.post(&format!("/incidents/{id}/accounts"), &fields).await;
+    assert!(refused.status == 422 && refused.body.contains(gone), "{} {}", refused.status, refused.body);
+    let mut app = crate::calls::app(&salon).await;
+    let account = "insert into incident_account (salon_id, incident_id, client_id, onset_at, signs, sites, by)
+        select salon_id, incident_id, client_id, opened_at, array['redness'], 'neck', opened_by from incident";
+    assert_eq!(crate::calls::says(&mut app, account.into()).await, "RB016 client:erased");
+    let told = "insert into incident (salon_id, client_id, opened_at, kind, opened_by)
+        select salon_id, client_id, opened_at, 'other', opened_by from incident";
+    assert_eq!(crate::calls::says(&mut app, told.into()).await, "RB016 client:erased");
+    // What a service records by itself is part of the record, whoever it was.
+    assert_eq!(crate::calls::says(&mut app, told.replace("other", "sting")).await, "done 1");
+}

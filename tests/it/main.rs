@@ -41,6 +41,7 @@ mod proof;
 mod protocol_editor;
 mod protocol_screens;
 mod protocols;
+mod quiet_leaving;
 mod readings;
 mod regrowth;
 mod run_ends;

@@ -351,6 +351,19 @@ async fn what_said_no_is_told_apart_from_what_somebody_answered_for() {
     let rows = office.get("/overview/holds/rows?what=lot-released").await.body;
     assert!(rows.contains(&format!("/shelf/lots/{}", stage.lotion_lot)), "{rows}");
     assert_eq!(office.get("/overview/holds/rows?what=nothing").await.status, 400);
+    // Each bar leads where its row of the table does, and says the same.
+    let page = office.get("/overview").await.body;
+    let links = |named: bool| -> Vec<&str> {
+        let all = page.split("<a href=\"").skip(1).filter_map(|rest| rest.split_once('"'));
+        let mine = all.filter(|(_, rest)| rest.starts_with(" aria-label=") == named).map(|(href, _)| href);
+        mine.filter(|href| href.starts_with("/overview/") && href.contains("/rows?")).collect()
+    };
+    let (mut bars, mut rows) = (links(true), links(false));
+    bars.sort_unstable();
+    rows.sort_unstable();
+    assert!(bars.len() >= 3 + 12, "the three that were held up, twelve weeks of hours: {bars:?}");
+    assert_eq!(bars, rows);
+    assert!(page.contains("aria-label=\"What: Scalp, How: said no, Times: 1\""), "{page}");
 }
 
 #[tokio::test]

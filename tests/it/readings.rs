@@ -13,11 +13,12 @@ async fn read(at: &mut Browser, client: i64, others: &[(&'static str, &str)]) ->
 
 async fn relaxed_client(salon: &Salon, at: &mut Browser) -> i64 {
     let id = new_client(at, "Hester Quaye", "1988-02-28").await;
-    let then: String =
-        sqlx::query_scalar("select to_char(rinsebell_now() - interval '100 days', 'YYYY-MM-DD')")
-            .fetch_one(&salon.owner)
-            .await
-            .unwrap();
+    let then: String = sqlx::query_scalar(
+        "select to_char((rinsebell_now() at time zone zone)::date - 100, 'YYYY-MM-DD') from salon",
+    )
+    .fetch_one(&salon.owner)
+    .await
+    .unwrap();
     let told = [
         ("row_family", "oxidative-colour"),
         ("row_from", ""),

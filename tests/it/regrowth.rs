@@ -234,7 +234,7 @@ async fn due_row(salon: &Salon, client: ClientId, last_on: &str, rate_mm: f32) {
 /// The order of the page against the domain's own, over many clients: the database turns pages by the same key.
 #[tokio::test]
 async fn the_list_is_in_the_order_of_the_domain_and_says_why() {
-    use rinsebell::domain::due::{LAPSED_DAYS, Urgency, View};
+    use rinsebell::domain::due::{CALLED_DAYS, LAPSED_DAYS, Urgency, View};
     use rinsebell::flow::due_list::{Question, read_page};
     let salon = salon_in_may().await;
     salon.open_desk(3, 2).await;
@@ -260,7 +260,7 @@ async fn the_list_is_in_the_order_of_the_domain_and_says_why() {
         for listed in &page.rows {
             assert_eq!(listed.urgency.key(), (listed.row.rank, listed.row.key, listed.row.due.client_id));
             assert!(listed.row.free_on > date!(2026 - 05 - 13) && listed.row.free_on < date!(2026 - 06 - 05));
-            assert!(listed.urgency.past_days <= LAPSED_DAYS);
+            assert!(listed.urgency.past_days <= CALLED_DAYS);
             all.push(listed.urgency);
         }
         asked.after = page.next;
@@ -270,6 +270,7 @@ async fn the_list_is_in_the_order_of_the_domain_and_says_why() {
     }
     assert!(all.len() > 60, "{}", all.len());
     assert!(all.is_sorted(), "the database orders as the domain does");
+    assert!(all.iter().any(|u| u.past_days > LAPSED_DAYS), "lapsed lately");
     assert!(all.iter().any(|u| u.past_days > 0) && all.iter().any(|u| u.past_days == 0));
     s.commit().await.expect("read");
     let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;

@@ -137,7 +137,8 @@ impl Diary {
     }
 
     /// The first opening from a day on, within so many days: one of these stylists in this order on each day, what anybody
-    /// may do by one of the helpers, else by the stylist.
+    /// may do by one of the helpers, else by the stylist, else by another of them. Of the times of one stylist's day the desk
+    /// offers first what leaves no idle minutes beside other work or the ends of the day, and among those what is liked.
     pub fn find(
         &self,
         shape: &Shape,
@@ -157,13 +158,24 @@ impl Diary {
                 self.works(worker, day) && self.taken[day][worker] & (mask << slot) == 0
             };
             for &stylist in stylists.iter().filter(|s| self.works(**s, day)) {
+                let mut loose = None;
                 for slot in turned().filter(|slot| free(stylist, own, *slot)) {
-                    let helper = helpers.iter().copied().find(|h| free(*h, any, slot));
-                    let helper = helper.or_else(|| free(stylist, any, slot).then_some(stylist));
-                    if let Some(helper) = helper.filter(|_| self.places_free(shape, day, slot)) {
-                        let minute = OPENS_MIN + u16::try_from(i64::from(slot) * SLOT_MIN).unwrap_or(0);
-                        return Some(Found { day, minute, stylist, helper });
+                    let order = helpers.iter().chain([&stylist]).chain(stylists).copied();
+                    let Some(helper) = order.into_iter().find(|h| free(*h, any, slot)) else { continue };
+                    if !self.places_free(shape, day, slot) {
+                        continue;
                     }
+                    let minute = OPENS_MIN + u16::try_from(i64::from(slot) * SLOT_MIN).unwrap_or(0);
+                    let found = Found { day, minute, stylist, helper };
+                    let both = if helper == stylist { own | any } else { own };
+                    let (who, hands) = if own == 0 { (helper, any) } else { (stylist, both) };
+                    if leaves_no_gap(self.taken[day][who], hands << slot) {
+                        return Some(found);
+                    }
+                    loose = loose.or(Some(found));
+                }
+                if loose.is_some() {
+                    return loose;
                 }
             }
         }
@@ -201,6 +213,13 @@ impl Diary {
     }
 }
 
+/// Whether new work begins where other work or the day begins, or ends where one of them ends.
+fn leaves_no_gap(taken: u128, new: u128) -> bool {
+    let (first, after) = (new.trailing_zeros(), 128 - new.leading_zeros());
+    let is_taken = |slot: u32| taken >> slot & 1 == 1;
+    new == 0 || first == 0 || after >= SLOTS || is_taken(first - 1) || is_taken(after)
+}
+
 fn slots(from: i64, to: i64, slot: u32) -> impl Iterator<Item = usize> {
     let first = from / SLOT_MIN + i64::from(slot);
     let last = (to + SLOT_MIN - 1) / SLOT_MIN + i64::from(slot);
@@ -234,5 +253,32 @@ mod tests {
         assert_eq!(all[0].1, 480);
         assert!(all[1].1 >= 480 + 300);
         assert!(diary.fullness(8) > 0.1);
+    }
+
+    #[test]
+    fn what_leaves_no_gap_is_offered_first_and_anybody_helps() {
+        let places = BTreeMap::from([("chair".to_owned(), 9)]);
+        let mut diary = Diary::new(1, 1, vec![Worker { rests: 7 }, Worker { rests: 7 }], &places);
+        let shape = Shape {
+            minutes: 120,
+            stylist: vec![(0, 60)],
+            anybody: vec![(60, 120)],
+            places: vec![("chair".into(), 0, 120)],
+        };
+        let first = diary.find(&shape, (0, 1), &[0, 1], &[], 50).expect("an empty day");
+        assert_eq!((first.stylist, first.helper), (0, 0));
+        // Slot 50 on is liked, 13:00: only the first two hours and the last two leave no gap, and the last are later.
+        assert_eq!(first.minute, 18 * 60);
+        diary.take(&shape, first);
+        let second = diary.find(&shape, (0, 1), &[0, 1], &[], 50).expect("room");
+        assert_eq!((second.minute, second.stylist, second.helper), (16 * 60, 0, 0), "where the first begins");
+        // Somebody whose own hour is free, and the other one's hour after it: one begins, the other ends.
+        diary.taken[0] = vec![!(mask(&[(0, 60)]) << 5), !(mask(&[(0, 60)]) << 15)];
+        let shared = diary.find(&shape, (0, 1), &[0, 1], &[], 0);
+        assert_eq!(shared.map(|f| f.minute), None, "services begin every twelve minutes");
+        diary.taken[0] = vec![!(mask(&[(0, 60)]) << 4), !(mask(&[(0, 60)]) << 14)];
+        let shared = diary.find(&shape, (0, 1), &[0, 1], &[], 0);
+        assert_eq!(shared.map(|f| (f.minute, f.stylist, f.helper)), Some((504, 0, 1)));
+        assert!(leaves_no_gap(0b1, 0b10) && !leaves_no_gap(0b1, 0b100) && leaves_no_gap(0b1000, 0b100));
     }
 }

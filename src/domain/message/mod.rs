@@ -84,6 +84,22 @@ impl Kind {
         Kind::ALL.into_iter().find(|k| k.code() == code)
     }
 
+    /// Whether the salon's quiet hours hold it back. What answers an act is waited for, or stops somebody setting out:
+    /// it leaves at any hour.
+    #[must_use]
+    pub const fn keeps_quiet(self) -> bool {
+        match self {
+            Kind::Due | Kind::Reminder => true,
+            Kind::Booked | Kind::Cancelled => false,
+        }
+    }
+
+    /// The kinds that may leave now.
+    #[must_use]
+    pub fn leaving(quiet: bool) -> Vec<Kind> {
+        Kind::ALL.into_iter().filter(|kind| !quiet || !kind.keeps_quiet()).collect()
+    }
+
     /// The places a template of this kind may hold.
     #[must_use]
     pub const fn places(self) -> &'static [Place] {

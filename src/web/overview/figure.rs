@@ -7,8 +7,9 @@ use time::Date;
 use crate::calendar::{day_words, iso_day};
 use crate::domain::overview::Week;
 use crate::web::csv;
-use crate::web::picture::mark::Drawing;
-use crate::web::picture::weeks::Fill;
+use crate::web::picture::lying::ROW_PX;
+use crate::web::picture::mark::{Drawing, Mark};
+use crate::web::picture::weeks::{Fill, column};
 
 /// A cell as a screen says it and as a file holds it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -111,7 +112,37 @@ pub struct Figure {
     pub rows: Vec<Row>,
 }
 
+/// How the rows of the table lie in the picture, in the same order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Along {
+    /// Each a column of weeks.
+    Weeks,
+    /// As many of them as are drawn, each a row; the picture's foot is lower than a row.
+    Rows,
+}
+
 impl Figure {
+    /// Each place of the picture leads to the rows it was counted from, as the table does.
+    #[must_use]
+    pub fn leading(mut self, along: Along) -> Figure {
+        let Some(mut picture) = self.picture.take() else { return self };
+        let count = match along {
+            Along::Weeks => self.rows.len(),
+            Along::Rows => (picture.height_px / ROW_PX) as usize,
+        };
+        for (n, row) in self.rows.iter().enumerate().take(count).filter(|(_, row)| !row.href.is_empty()) {
+            let named: Vec<String> =
+                self.named(row).map(|(column, shown)| format!("{column}: {shown}")).collect();
+            let (across, y, height) = match along {
+                Along::Weeks => (column(n, count), 0.0, picture.height_px),
+                Along::Rows => ((0.0, 100.0), ROW_PX * n as f64, ROW_PX),
+            };
+            picture.marks.push(Mark::lead(&row.href, named.join(", "), across, y, height));
+        }
+        self.picture = Some(picture);
+        self
+    }
+
     /// The rows with the name of each cell's column, for narrow screens.
     pub fn named<'a>(&'a self, row: &'a Row) -> impl Iterator<Item = (&'static str, &'a str)> {
         self.columns.iter().copied().zip(row.cells.iter().map(|c| c.shown.as_str()))

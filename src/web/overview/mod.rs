@@ -16,7 +16,7 @@ use crate::domain::access::Act;
 use crate::flow::overview::{self as flow, Frame};
 use crate::store::Scoped;
 use crate::web::clients::zone;
-use crate::web::overview::figure::Figure;
+use crate::web::overview::figure::{Along, Figure};
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
@@ -80,14 +80,14 @@ pub async fn show(seat: Seat) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         answer,
         figures: vec![
-            due,
-            hours,
-            missed,
-            times::kept(&past, &frame),
-            times::apart(&past),
-            holds,
-            incidents,
-            stock,
+            due.leading(Along::Weeks),
+            hours.leading(Along::Weeks),
+            missed.leading(Along::Weeks),
+            times::kept(&past, &frame).leading(Along::Weeks),
+            times::apart(&past).leading(Along::Rows),
+            holds.leading(Along::Rows),
+            incidents.leading(Along::Weeks),
+            stock.leading(Along::Rows),
         ],
     }))
 }

@@ -35,7 +35,7 @@ pub struct Lying {
 }
 
 /// Height of a row, px.
-const ROW_PX: f64 = 46.0;
+pub const ROW_PX: f64 = 46.0;
 /// Where its shape begins and how high it is, px.
 const SHAPE: (f64, f64) = (20.0, 16.0);
 

@@ -174,6 +174,8 @@ pub enum Mark {
     Text { class: String, x: At, dx: f64, y: At, dy: f64, words: String },
     /// Words on a filled plate `width_px` wide, moved `dx` pixels from `x`.
     Plate { class: String, x: At, dx: f64, y: At, width_px: f64, words: String },
+    /// A place that leads on, over what is drawn there; the words are its name.
+    Lead { href: String, words: String, x: At, width: At, y: At, height: At },
 }
 
 impl Mark {
@@ -213,6 +215,19 @@ impl Mark {
             y: At::Px(y),
             height: At::Px(height),
             lift_px: 0.0,
+        }
+    }
+
+    /// A place from `x` to `to` %, `y` pixels down and `height` high, that leads to `href`.
+    #[must_use]
+    pub fn lead(href: &str, words: String, (x, to): (f64, f64), y: f64, height: f64) -> Self {
+        Self::Lead {
+            href: href.into(),
+            words,
+            x: At::Pc(x),
+            width: At::Pc((to - x).max(0.0)),
+            y: At::Px(y),
+            height: At::Px(height),
         }
     }
 
@@ -262,6 +277,13 @@ pub struct Drawing {
 }
 // Its template escapes every word it is given.
 impl askama::filters::HtmlSafe for Drawing {}
+
+impl Drawing {
+    /// Some of its places lead on: then it is a group of links, no image whose inside nobody reaches.
+    fn leads(&self) -> bool {
+        self.marks.iter().any(|mark| matches!(mark, Mark::Lead { .. }))
+    }
+}
 
 /// Paths whose numbers are in the units of an axis: x from 0 to `width`, y from 0 (foot) to `height`.
 #[derive(Debug, Clone, PartialEq)]

@@ -7,6 +7,7 @@ use askama::Template;
 use axum_extra::extract::Query;
 use time::{Date, Duration};
 
+use crate::calendar::day_words;
 use crate::domain::access::{Act, may};
 use crate::domain::due::View;
 use crate::domain::followup::Group;
@@ -23,7 +24,7 @@ use crate::web::picture::mark::Drawing;
 use crate::web::picture::regrowth::{DueWindow, GrowthNow};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
-use crate::web::seat::{Seat, first_name};
+use crate::web::seat::Seat;
 use crate::web::shell::Shell;
 
 use asked::Asked;
@@ -115,19 +116,34 @@ fn empty(view: View, narrowed: bool) -> &'static str {
     }
 }
 
-fn summary(rows: &[Row]) -> String {
-    let mut words: Vec<String> = rows
-        .iter()
-        .take(3)
-        .map(|row| {
-            let why = if row.past { &row.deadline } else { &row.said };
-            format!("{}: {why}", first_name(&row.name))
-        })
-        .collect();
-    if rows.len() > 3 {
-        words.push(format!("and {} more", rows.len() - 3));
+/// What can be offered on the telephone: the next free chair, and for which of the services it is a later one.
+fn offer(free: &[(String, Date)], title: impl Fn(&str) -> String) -> String {
+    let Some(first) = free.iter().map(|(_, day)| *day).min() else {
+        return "No chair is free for these services within three weeks.".into();
+    };
+    let mut later: Vec<&(String, Date)> = free.iter().filter(|(_, day)| *day > first).collect();
+    later.sort_by_key(|(_, day)| *day);
+    let named = || {
+        let each: Vec<String> =
+            later.iter().map(|(code, day)| format!("{}, {}", title(code), day_words(*day))).collect();
+        each.join("; ")
+    };
+    match later.len() {
+        0 => format!("The next free chair: {}.", day_words(first)),
+        1..=2 => format!("The next free chair: {}; later for {}.", day_words(first), named()),
+        n => format!("The next free chair: {}; later for {n} of the services.", day_words(first)),
     }
-    words.join("; ") + if words.is_empty() { "" } else { "." }
+}
+
+/// What the team has noted today.
+fn noted((tries, booked): (i64, i64)) -> String {
+    match (tries, booked) {
+        (0, _) => "Nothing noted yet today.".into(),
+        (1, 0) => "Noted today: one try.".into(),
+        (1, _) => "Noted today: one booking.".into(),
+        (n, 0) => format!("Noted today: {n} tries, nothing booked."),
+        (n, b) => format!("Noted today: {n} tries, {b} of them booked."),
+    }
 }
 
 fn count_of(view: View, counts: &Counts) -> Option<i64> {
@@ -223,7 +239,7 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
         shell: seat.shell(now, "/regrowth", &["regrowth"]),
         part: asked.address(view, wanted.after),
         answer: answer(view, rows.len(), due.next.is_some()),
-        summary: summary(&rows),
+        summary: format!("{} {}", offer(&due.free, |code| known.title(code).to_string()), noted(due.noted)),
         quiet: if quiet { quiet_words } else { String::new() },
         views: views(&asked, view, &due.counts),
         narrowed: asked.is_narrowed(),
@@ -256,5 +272,20 @@ mod tests {
     fn counts_begin_a_sentence() {
         assert_eq!([counted(0), counted(3), counted(40)], ["Nobody", "Three", "40"]);
         assert_eq!(answer(View::Now, 50, true), "50 to reach today, and more");
+    }
+
+    #[test]
+    fn the_sentence_under_the_heading_says_what_can_be_offered() {
+        let title = |code: &str| code.to_uppercase();
+        let day = |n| time::Date::from_calendar_date(2026, time::Month::May, n).unwrap();
+        let free =
+            |of: &[(&str, u8)]| of.iter().map(|(c, n)| ((*c).to_string(), day(*n))).collect::<Vec<_>>();
+        assert_eq!(offer(&[], title), "No chair is free for these services within three weeks.");
+        assert_eq!(offer(&free(&[("a", 16), ("b", 16)]), title), "The next free chair: Sat 16 May.");
+        let apart = offer(&free(&[("a", 19), ("b", 16)]), title);
+        assert_eq!(apart, "The next free chair: Sat 16 May; later for A, Tue 19 May.");
+        let many = offer(&free(&[("a", 19), ("b", 16), ("c", 20), ("d", 19)]), title);
+        assert_eq!(many, "The next free chair: Sat 16 May; later for 3 of the services.");
+        assert_eq!(noted((3, 1)), "Noted today: 3 tries, 1 of them booked.");
     }
 }

@@ -4,6 +4,7 @@ use time::Date;
 
 use crate::calendar::{Zone, day_words};
 use crate::domain::access::Act;
+use crate::domain::due::Stage;
 use crate::domain::followup::{Block, Group, NextStep, Outcome};
 use crate::domain::growth::{ChanceWords, Rate, Retouch};
 use crate::flow::due_list::Listed;
@@ -113,6 +114,15 @@ impl Teller<'_> {
         }
         let Some(last) = listed.standing.last else { return ("not reached yet".into(), String::new()) };
         let day = short_day(last.on);
+        if last.outcome == Outcome::Booked {
+            // Nothing is booked ahead: the booking that was told of is over, one way or another.
+            let words = match row.said_state.as_deref() {
+                Some("cancelled") => format!("{day}: booked, cancelled since"),
+                Some("missed") => format!("{day}: booked, did not come"),
+                _ => format!("{day}: booked"),
+            };
+            return (words, self.who_and_note(listed));
+        }
         let step = row.next_step.as_deref().and_then(NextStep::from_code).map(NextStep::words);
         let words = match (last.outcome, last.next_on, step) {
             (Outcome::Later, Some(next), _) => format!("{day}: later, from {}", short_day(next)),
@@ -175,6 +185,12 @@ impl Teller<'_> {
     fn why(&self, listed: &Listed, asked: &Retouch, rate: Rate) -> String {
         let past = listed.urgency.past_days;
         if past > 0 {
+            if listed.stage == Stage::Lapsed && self.today <= listed.called_until {
+                return format!(
+                    "{past} days past the latest week, so lapsed: called until {} for a last try",
+                    short_day(listed.called_until)
+                );
+            }
             let days = if past == 1 { "1 day".to_string() } else { format!("{past} days") };
             return format!("{days} past the latest week: the line of demarcation gets weaker");
         }

@@ -1,5 +1,6 @@
 //! A browser as far as the server can tell: cookies, forms, answers.
 
+use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{Request, header};
 use rinsebell::app::App;
@@ -42,7 +43,8 @@ impl Answer {
 /// One browser.
 #[derive(Clone)]
 pub struct Browser {
-    app: App,
+    /// Built once: unoptimised, a hundred and ninety routes with their layers take longer than most requests.
+    router: Router,
     cookies: Vec<String>,
     pub station: StationId,
 }
@@ -50,22 +52,27 @@ pub struct Browser {
 impl Browser {
     /// A browser with one cookie.
     pub fn new(app: &App, cookie: String, station: StationId) -> Browser {
-        Browser { app: app.clone(), cookies: vec![cookie], station }
+        Browser { router: routes::router(app.clone()), cookies: vec![cookie], station }
     }
 
     /// A browser nobody knows.
     pub fn stranger(app: &App) -> Browser {
-        Browser { app: app.clone(), cookies: Vec::new(), station: StationId(0) }
+        Browser { router: routes::router(app.clone()), cookies: Vec::new(), station: StationId(0) }
     }
 
     /// The same browser, served by another app over the same database.
     pub fn through(&self, app: &App) -> Browser {
-        Browser { app: app.clone(), ..self.clone() }
+        Browser { router: routes::router(app.clone()), ..self.clone() }
     }
 
     /// The cookies as sent.
     pub fn cookie_line(&self) -> String {
         self.cookies.join("; ")
+    }
+
+    /// What serves it.
+    pub fn router(&self) -> Router {
+        self.router.clone()
     }
 
     /// GET.
@@ -92,7 +99,7 @@ impl Browser {
 
     /// Any request, as it is.
     pub async fn send(&mut self, request: Request<Body>) -> Answer {
-        let response = routes::router(self.app.clone()).oneshot(request).await.expect("the router answers");
+        let response = self.router().oneshot(request).await.expect("the router answers");
         let (parts, body) = response.into_parts();
         for set in parts.headers.get_all(header::SET_COOKIE) {
             let pair = set.to_str().expect("ascii").split(';').next().unwrap_or_default().to_string();
