@@ -66,11 +66,15 @@ pub fn start(options: PgConnectOptions, pool: PgPool, hub: Hub, stop: Cancellati
     });
 }
 
-/// Asks the database for its clock; away when it does not answer in time.
+/// Asks the database for its clock; away when it does not answer in time. An answer that this process slept over is none:
+/// it says when it was, and stations would set their clocks back by it.
 pub async fn ask(pool: &PgPool) -> Beat {
+    let began = tokio::time::Instant::now();
     let asked = sqlx::query_scalar::<_, OffsetDateTime>("select rinsebell_now()").fetch_one(pool);
     match tokio::time::timeout(ASK_LIMIT, asked).await {
-        Ok(Ok(now)) => Beat::Now { server_now_ms: (now.unix_timestamp_nanos() / 1_000_000) as i64 },
+        Ok(Ok(now)) if began.elapsed() <= ASK_LIMIT => {
+            Beat::Now { server_now_ms: (now.unix_timestamp_nanos() / 1_000_000) as i64 }
+        }
         _ => Beat::Away,
     }
 }
