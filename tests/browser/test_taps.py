@@ -38,12 +38,16 @@ def chair(place):
     """At the first pass, its taps held in the browser; nothing of them is left in it after."""
     station = is_at_the_first_pass(place)
     station.run_js(HOLD)
+    # What the page asks for when its stream opens is over: nothing but the test's own news comes then.
+    news_comes(station)
+    wait_for("shown", lambda: station.run_js(SWAPPED), 15)
     yield station
     station.run_js("Object.keys(localStorage).filter((k) => k.startsWith('rinsebell_kept')).forEach((k) => localStorage.removeItem(k))")
 
 
 def quadrant(station, code):
-    return station.run_js("return document.querySelector(`.head-form button[value='${arguments[0]}']`)", code)
+    """In the middle of the glass, where no bar lies over it."""
+    return station.run_js("const e = document.querySelector(`.head-form button[value='${arguments[0]}']`); e.scrollIntoView({ block: 'center', behavior: 'instant' }); return e", code)
 
 
 def hand(station):

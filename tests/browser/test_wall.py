@@ -17,6 +17,8 @@ DISTANCE_MM = 3_000
 # A 24-inch screen of 1920 by 1080: 531 mm across.
 WALL_PX, WALL_MM = 1920, 531
 
+CHROME_PX = 150  # what the browser's own lines take of a window; a wall shows the page alone
+
 SWAPS = 1_500
 GROWTH_BYTES = 1_500_000
 
@@ -42,7 +44,7 @@ def place(second):
 @pytest.fixture(scope="module")
 def wall(place):
     """A browser paired as the wall's station, nobody signed in."""
-    station = Station(place.house.servers[1].origin, width=WALL_PX, height=1080)
+    station = Station(place.house.servers[1].origin, width=WALL_PX, height=1080 + CHROME_PX)
     place.chair.signs_in("Ondine Marsh", PIN["Ondine Marsh"])
     pair_a_station(place.chair, station, "Wall", "on the wall")
     station.goes_to("/floor")
@@ -59,15 +61,16 @@ def heap(station):
 def test_clocks_are_read_from_three_metres(wall):
     wall.sees("Nerys A.")
     size, digit = wall.run_js("""
-        const clock = document.querySelector('.track .clock');
-        const size = parseFloat(getComputedStyle(clock).fontSize) * (clock.currentCSSZoom ?? 1);
+        const sizeOf = (one) => parseFloat(getComputedStyle(one).fontSize) * (one.currentCSSZoom ?? 1);
+        const [clock] = [...document.querySelectorAll('.track .clock')].sort((a, b) => sizeOf(a) - sizeOf(b));
+        const size = sizeOf(clock);
         const pen = document.createElement('canvas').getContext('2d');
         pen.font = `100px ${getComputedStyle(clock).fontFamily}`;
         return [size, size * pen.measureText('0').actualBoundingBoxAscent / 100];""")
     across = wall.run_js("return innerWidth")
     mm = digit * WALL_MM / across
     arc = math.degrees(math.atan(mm / DISTANCE_MM)) * 60
-    print(f"clock {size:.0f} px, digits {digit:.0f} px, on a 24-inch wall {mm:.1f} mm: {arc:.1f} minutes of arc at 3 m")
+    print(f"smallest clock {size:.0f} px, digits {digit:.0f} px, on a 24-inch wall {mm:.1f} mm: {arc:.1f} minutes of arc at 3 m")
     assert size >= 72, "4-look.md: 4.5rem at least"
     assert arc >= LEAST_ARC_MIN
     tapped = wall.run_js("return [...document.querySelectorAll('button, summary, input, form')].filter((e) => e.checkVisibility({ visibilityProperty: true })).length")
