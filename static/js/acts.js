@@ -74,6 +74,7 @@ function send(fact, button, atOnce) {
   own.set(fact.body, button);
   onItsWay.add(fact.body);
   const isKept = kept.keep(fact);
+  if (isKept && document.documentElement.dataset.contact === "lost") kept.tell();
   // Sent in the order of the taps, that the record has them so; a stop waits for nobody.
   const turn = atOnce ? null : Promise.race([before, pause(OVERTAKE_MS)]);
   before = awaited(deliver(fact, button, isKept, turn));
@@ -128,6 +129,11 @@ async function post(fact) {
   }
 }
 
+function later(fact) {
+  onItsWay.delete(fact.body);
+  return { status: 0 };
+}
+
 /** The server did not decide about the fact: it is kept. (0: it led elsewhere.) */
 function undecided(status) {
   return status === 0 || status >= 500 || [401, 403, 408, 425, 429].includes(status);
@@ -138,7 +144,7 @@ async function deliver(fact, button, isKept, turn) {
   let answer;
   try {
     // While only the device's clock says when it is, the server is heard first; a stop waits for nothing.
-    answer = turn && !sure() ? { status: 0 } : await post(fact);
+    answer = turn && !sure() ? later(fact) : await post(fact);
   } catch {
     answer = { status: 0 }; // nobody answered
     document.dispatchEvent(new CustomEvent("rinsebell:unheard"));
@@ -197,7 +203,8 @@ async function resend() {
     for (const fact of kept.kept()) {
       // One still on its way, here or from another tab's tap, is left to it.
       if (onItsWay.has(fact.body)) continue;
-      if (!own.has(fact.body) && now() - fact.happened < OTHERS_MS) {
+      const age = now() - fact.happened;
+      if (!own.has(fact.body) && age >= 0 && age < OTHERS_MS) {
         left = true;
         continue;
       }
