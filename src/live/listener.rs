@@ -13,8 +13,12 @@ use tokio_util::sync::CancellationToken;
 use super::hub::{Beat, Hub, News};
 use crate::domain::ids::SalonId;
 
-/// How often the database's clock is asked and told to the streams.
-pub const BEAT_EVERY: Duration = Duration::from_secs(5);
+/// How often the database's clock is asked and told to the streams: stations notice a silence within 5 s.
+pub const BEAT_EVERY: Duration = Duration::from_secs(1);
+/// How long it may take over its answer.
+const ASK_LIMIT: Duration = Duration::from_millis(1_500);
+/// Until it is asked again when it did not: one slow answer is no outage, two in a row are.
+const ASK_AGAIN: Duration = Duration::from_millis(250);
 
 /// Reads `salon|topic|version`.
 fn read(payload: &str) -> Option<News> {
@@ -38,7 +42,11 @@ pub fn start(options: PgConnectOptions, pool: PgPool, hub: Hub, stop: Cancellati
     tokio::spawn(async move {
         let mut away = true;
         loop {
-            let beat = ask(&pool).await;
+            let mut beat = ask(&pool).await;
+            if beat == Beat::Away && !away {
+                tokio::time::sleep(ASK_AGAIN).await;
+                beat = ask(&pool).await;
+            }
             hub.set_beat(beat);
             let pause = if beat == Beat::Away {
                 away = true;
@@ -58,11 +66,15 @@ pub fn start(options: PgConnectOptions, pool: PgPool, hub: Hub, stop: Cancellati
     });
 }
 
-/// Asks the database for its clock; away when it does not answer within 3 s.
+/// Asks the database for its clock; away when it does not answer in time. An answer that this process slept over is none:
+/// it says when it was, and stations would set their clocks back by it.
 pub async fn ask(pool: &PgPool) -> Beat {
+    let began = tokio::time::Instant::now();
     let asked = sqlx::query_scalar::<_, OffsetDateTime>("select rinsebell_now()").fetch_one(pool);
-    match tokio::time::timeout(Duration::from_secs(3), asked).await {
-        Ok(Ok(now)) => Beat::Now { server_now_ms: (now.unix_timestamp_nanos() / 1_000_000) as i64 },
+    match tokio::time::timeout(ASK_LIMIT, asked).await {
+        Ok(Ok(now)) if began.elapsed() <= ASK_LIMIT => {
+            Beat::Now { server_now_ms: (now.unix_timestamp_nanos() / 1_000_000) as i64 }
+        }
         _ => Beat::Away,
     }
 }

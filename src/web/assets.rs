@@ -3,6 +3,7 @@
 //! One hash for the whole folder keeps relative addresses (a face from a sheet, a module from a
 //! module) working, and lets every answer be kept for ever: new contents have a new address.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::OnceLock;
 
@@ -58,23 +59,51 @@ fn gather(dir: &'static Dir<'static>, files: &mut Vec<(&'static str, &'static [u
     dir.dirs().for_each(|inner| gather(inner, files));
 }
 
+/// A script as it is sent: without lines of comment and without indentation. Every line stays a line, so nothing it
+/// means changes; a test holds that no text in a script spans lines.
+fn lean(script: &str) -> String {
+    let mut sent = String::with_capacity(script.len());
+    let mut in_comment = false;
+    for line in script.lines().map(str::trim) {
+        let opens = line.starts_with("/*");
+        if in_comment || opens {
+            in_comment = !line.ends_with("*/");
+        } else if !line.is_empty() && !line.starts_with("//") {
+            sent.push_str(line);
+            sent.push('\n');
+        }
+    }
+    sent
+}
+
+/// What is sent of an embedded file.
+fn contents(path: &str) -> Option<&'static [u8]> {
+    static ALL: OnceLock<Vec<u8>> = OnceLock::new();
+    static SCRIPTS: OnceLock<BTreeMap<&'static str, String>> = OnceLock::new();
+    let file = |path: &str| STATIC.get_file(path).map(include_dir::File::contents);
+    if path == "css/all.css" {
+        let all =
+            ALL.get_or_init(|| SHEETS.iter().filter_map(|sheet| file(sheet)).collect::<Vec<_>>().concat());
+        return Some(all);
+    }
+    let scripts = SCRIPTS.get_or_init(|| {
+        let mut files = Vec::new();
+        gather(&STATIC, &mut files);
+        let text = |(path, bytes)| Some((path, lean(std::str::from_utf8(bytes).ok()?)));
+        files.into_iter().filter(|(path, _)| path.ends_with(".js")).filter_map(text).collect()
+    });
+    match scripts.get(path) {
+        Some(script) => Some(script.as_bytes()),
+        None => file(path),
+    }
+}
+
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::new(), |mut text, byte| {
         // Writing to a String cannot fail.
         let _ = write!(text, "{byte:02x}");
         text
     })
-}
-
-fn contents(path: &str) -> Option<&'static [u8]> {
-    static ALL: OnceLock<Vec<u8>> = OnceLock::new();
-    let file = |path: &str| STATIC.get_file(path).map(|file| file.contents());
-    if path == "css/all.css" {
-        return Some(
-            ALL.get_or_init(|| SHEETS.iter().filter_map(|sheet| file(sheet)).collect::<Vec<_>>().concat()),
-        );
-    }
-    file(path)
 }
 
 fn content_type(path: &str) -> &'static str {
@@ -169,6 +198,26 @@ mod tests {
         for path in ["nothing.css", "../Cargo.toml", "css/../../Cargo.toml", "%2e%2e/Cargo.toml", "css"] {
             assert_eq!(ask(&Assets.url(path), None).await.status(), 404, "{path}");
         }
+    }
+
+    #[test]
+    fn scripts_are_sent_without_their_comments_and_nothing_else() {
+        assert_eq!(
+            lean("// a\n/** b\n * c */\n/* d */\nlet x = 1; // e\n\n  y(`// f`);\n"),
+            "let x = 1; // e\ny(`// f`);\n"
+        );
+        let mut files = Vec::new();
+        gather(&STATIC, &mut files);
+        let mut sent = 0;
+        for (path, bytes) in files.into_iter().filter(|(path, _)| path.ends_with(".js")) {
+            let script = std::str::from_utf8(bytes).unwrap();
+            for line in script.lines().filter(|l| !l.trim_start().starts_with("//")) {
+                assert_eq!(line.matches('`').count() % 2, 0, "{path}: a text over several lines: {line}");
+            }
+            sent += contents(path).unwrap().len();
+        }
+        // All scripts together, before they are packed for the wire (18 kB then).
+        assert!((20_000..=48_000).contains(&sent), "{sent}");
     }
 
     #[test]

@@ -6,7 +6,7 @@ use serde::Deserialize;
 use time::OffsetDateTime;
 
 use crate::calendar::Zone;
-use crate::domain::protocol::{Clock as ProtocolClock, Place};
+use crate::domain::protocol::Place;
 use crate::domain::run::bells::{Bell, BellKind};
 use crate::domain::run::foresight::There;
 use crate::domain::run::track::{self, BlockKind, MarkKind};
@@ -14,7 +14,8 @@ use crate::domain::words::capital;
 use crate::flow::run_hands;
 use crate::flow::runs::{self, Loaded};
 use crate::store::runs as store_runs;
-use crate::store::{openings, people};
+use crate::store::{openings, people, stations};
+use crate::web::bell_words::{Ring, Ringing};
 use crate::web::floor_ahead::{Ahead as Foreseen, Told};
 use crate::web::page;
 use crate::web::picture::Clock;
@@ -61,6 +62,15 @@ struct FloorPage {
     ahead: Vec<Told>,
     picture: FloorPicture,
     bells: Vec<Ahead>,
+    /// What rings now: answered here, whoever is in charge.
+    rings: Vec<Ring>,
+    /// Bells that no clock rings for, as key and words.
+    alarms: Vec<(String, String)>,
+    /// Who answered a bell a moment ago, and where.
+    taken: Vec<String>,
+    /// The service that somebody armed this station for: its number and its client.
+    armed: Option<(i64, String)>,
+    wall: bool,
     may_start: bool,
 }
 
@@ -69,6 +79,9 @@ struct Seen<'a> {
     state: crate::domain::run::State<'a>,
     track: track::Track,
     stylist: String,
+    rings: Vec<Ring>,
+    alarm: Option<(String, String)>,
+    taken: Option<String>,
 }
 
 fn ms(at: OffsetDateTime) -> i64 {
@@ -84,6 +97,8 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
     }
     let names: Vec<(i64, String)> =
         people::list(&mut s).await?.into_iter().map(|p| (p.id.0, p.name)).collect();
+    let station_names: Vec<(i64, String)> =
+        stations::list(&mut s).await?.into_iter().map(|x| (x.station_id, x.name)).collect();
     let places = openings::list_place_counts(&mut s).await?;
     let now = s.now().await?;
     let hands = run_hands::pairs_here(&mut s, now).await?;
@@ -108,7 +123,10 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
                 .iter()
                 .find(|(id, _)| *id == who.0)
                 .map_or(String::new(), |(_, n)| first_name(n).to_string());
-            Seen { loaded, state, track, stylist }
+            let ringing = Ringing { loaded, state: &state, people: &names, stations: &station_names };
+            let (rings, alarm) = (ringing.all(now), ringing.alarm());
+            let taken = ringing.taken(now, &|at| zone.clock(at));
+            Seen { loaded, state, track, stylist, rings, alarm, taken }
         })
         .collect();
     let mut shell = seat.shell(now, "/floor", &["floor"]);
@@ -116,7 +134,13 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
     let tracks: Vec<track::Track> = seen.iter().map(|x| x.track.clone()).collect();
     let lines = seen.iter().map(|x| x.state.line(now)).collect();
     let foreseen = Foreseen::new(lines, &tracks, &There { hands, places: counts }, now);
-    Ok(page::html(&page_of(&seen, &foreseen, &zone, now, shell, &seat, wall)))
+    let mut page = page_of(&seen, &foreseen, &zone, now, shell, &seat, wall);
+    for x in seen {
+        page.rings.extend(x.rings);
+        page.alarms.extend(x.alarm);
+        page.taken.extend(x.taken.map(|line| format!("{}: {line}", short_name(&x.loaded.run.client_name))));
+    }
+    Ok(page::html(&page))
 }
 
 fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
@@ -191,6 +215,14 @@ fn page_of(
                 .collect(),
         },
         bells,
+        rings: Vec::new(),
+        alarms: Vec::new(),
+        taken: Vec::new(),
+        armed: seat.armed_run.filter(|_| seat.person().is_some()).and_then(|run| {
+            let run = seen.iter().map(|x| &x.loaded.run).find(|r| r.run_id == run.0)?;
+            Some((run.run_id, short_name(&run.client_name)))
+        }),
+        wall,
         may_start: seat.may(crate::domain::access::Act::SeeClients),
         shell,
     }
@@ -204,15 +236,8 @@ fn plural(count: usize) -> String {
     }
 }
 
-/// What a bell speaks of: the product that is on, for a clock from first touch; else the step.
-fn bell_of(x: &Seen<'_>, b: &Bell) -> String {
-    let protocol = &x.loaded.frame.protocol;
-    let Some(step) = protocol.step(&b.step) else { return String::new() };
-    let product = step.application.filter(|_| b.clock == ProtocolClock::Exposure);
-    match product.and_then(|letter| protocol.application(letter)) {
-        Some(application) => application.title.clone(),
-        None => step.title.clone(),
-    }
+fn title_of(x: &Seen<'_>, b: &Bell) -> String {
+    Ringing { loaded: x.loaded, state: &x.state, people: &[], stations: &[] }.title(b)
 }
 
 fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
@@ -222,7 +247,7 @@ fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
         BellKind::Look => format!("look, {name}"),
         BellKind::Most => format!("rinse, {name}: longest allowed"),
         BellKind::RinseNow => format!("rinse now, {name}"),
-        BellKind::Target | BellKind::Soon => format!("{}, {name}: at target", bell_of(x, b).to_lowercase()),
+        BellKind::Target | BellKind::Soon => format!("{}, {name}: at target", title_of(x, b).to_lowercase()),
     }
 }
 
@@ -234,7 +259,7 @@ fn row(x: &Seen<'_>, b: &Bell, now: OffsetDateTime, clock: &dyn Fn(OffsetDateTim
         }
         BellKind::Look => ("look at the hair".to_string(), x.loaded.run.chair.clone()),
         BellKind::Target | BellKind::Soon => {
-            (format!("{}: at target", capital(&bell_of(x, b))), x.loaded.run.chair.clone())
+            (format!("{}: at target", capital(&title_of(x, b))), x.loaded.run.chair.clone())
         }
     };
     Ahead {
@@ -335,10 +360,8 @@ fn track_of(
         small_clock: !running.iter().any(|c| c.on_hair) && window.is_none(),
         next_words: headline.now.clone(),
         next_detail: detail,
-        bell: ringing.first().map_or_else(String::new, |b| {
-            let mark = if b.only_rinsing_answers() { "most" } else { "target" };
-            format!("{}:{mark}:{}:{}", run.run_id, b.clock.code(), ms(b.at) / 60_000)
-        }),
+        // Announced by its own words under the axis.
+        bell: String::new(),
         state: if over {
             TrackState::Over
         } else if !ringing.is_empty() {

@@ -2,6 +2,7 @@
 
 pub mod assets;
 pub mod bar;
+mod bell_words;
 pub mod bookings;
 pub mod calendar_feeds;
 pub mod calls;

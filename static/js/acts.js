@@ -5,7 +5,8 @@
 //   <form data-permission>: exists only once the server has said yes; waits while there is no contact.
 import { awaited, fingersUp } from "./hands.js";
 import * as kept from "./kept.js";
-import { now, say } from "./now.js";
+import { clockTime, now, say, sure } from "./now.js";
+import { each } from "./pulse.js";
 
 const WAIT_MS = 8_000;
 const SAME_TAP_MS = 700;
@@ -37,7 +38,7 @@ function identify(body) {
 }
 
 const onItsWay = new Set(); // bodies this page is sending just now
-const own = new Set(); // bodies this page made
+const own = new Map(); // bodies this page made → the button that was tapped
 let before = Promise.resolve(); // the tap before, answered or not
 
 const pause = (ms) => new Promise((go) => { setTimeout(go, ms); });
@@ -63,14 +64,51 @@ function onSubmit(event) {
   button?.classList.add("kept");
   button?.setAttribute("aria-busy", "true");
   if (form.dataset.reveal) document.getElementById(form.dataset.reveal)?.removeAttribute("hidden");
-  const fact = { url: form.action, body: body.toString(), happened: now(), words };
+  if (form.dataset.fact === "closing_started") begunHere(form);
+  send({ url: form.action, body: body.toString(), happened: now(), wall: Date.now(), sure: sure(), words }, button, Boolean(form.dataset.reveal));
+}
+
+/** Keeps a fact and sends it on its way. */
+function send(fact, button, atOnce) {
   // Kept first: a page that dies between the tap and the answer loses nothing.
-  own.add(fact.body);
+  own.set(fact.body, button);
   onItsWay.add(fact.body);
   const isKept = kept.keep(fact);
+  if (isKept && document.documentElement.dataset.contact === "lost") kept.tell();
   // Sent in the order of the taps, that the record has them so; a stop waits for nobody.
-  const turn = form.dataset.reveal ? null : Promise.race([before, pause(OVERTAKE_MS)]);
+  const turn = atOnce ? null : Promise.race([before, pause(OVERTAKE_MS)]);
   before = awaited(deliver(fact, button, isKept, turn));
+}
+
+/** Takes back a tap that is kept here and nowhere else: both go on record. */
+function takeBack(fact) {
+  const body = new URLSearchParams({ kind: "fact_withdrawn", taken_back: new URLSearchParams(fact.body).get("fact_id"), reason: "tapped by mistake", fact_id: factId(), happened_at: new Date(now()).toISOString() });
+  own.get(fact.body)?.classList.remove("kept");
+  send({ url: fact.url, body: body.toString(), happened: now(), wall: Date.now(), sure: sure(), words: `Taken back: ${fact.words}` }, null, false);
+  kept.tell();
+}
+
+/** A closing step begun without contact has its clock here until the server gives it one. */
+function begunHere(form) {
+  const place = document.querySelector(".answer");
+  if (!place || document.documentElement.dataset.contact !== "lost") return;
+  const line = Object.assign(document.createElement("p"), { className: "left" });
+  const clock = Object.assign(document.createElement("span"), { className: "clock main", textContent: "0:00" });
+  Object.assign(clock.dataset, { clock: "up", from: String(now()) });
+  clock.setAttribute("role", "timer");
+  const words = document.createElement("span");
+  words.textContent = `on, ${form.dataset.title}, begun here at ${clockTime(now())}, not confirmed. ${form.dataset.works}`;
+  line.append(clock, " ", words);
+  place.append(line);
+}
+
+/** What is sent. The instant of a tap that rests on the device's clock is counted back from the server's: that clock may
+ * have been put forward rather than the device have slept. */
+function bodyOf(fact) {
+  if (fact.sure ?? true) return fact.body;
+  const body = new URLSearchParams(fact.body);
+  body.set("happened_at", new Date(now() - Math.max(0, Date.now() - fact.wall)).toISOString());
+  return body.toString();
 }
 
 async function post(fact) {
@@ -80,7 +118,7 @@ async function post(fact) {
     const answer = await fetch(fact.url, {
       method: "POST",
       headers: { "Content-Type": "application/x-www-form-urlencoded", "X-Rinsebell-Fact": "1" },
-      body: fact.body,
+      body: bodyOf(fact),
       redirect: "manual",
       signal: AbortSignal.timeout(WAIT_MS),
       keepalive: true,
@@ -89,6 +127,11 @@ async function post(fact) {
   } finally {
     onItsWay.delete(fact.body);
   }
+}
+
+function later(fact) {
+  onItsWay.delete(fact.body);
+  return { status: 0 };
 }
 
 /** The server did not decide about the fact: it is kept. (0: it led elsewhere.) */
@@ -100,7 +143,8 @@ async function deliver(fact, button, isKept, turn) {
   if (turn) await turn;
   let answer;
   try {
-    answer = await post(fact);
+    // While only the device's clock says when it is, the server is heard first; a stop waits for nothing.
+    answer = turn && !sure() ? later(fact) : await post(fact);
   } catch {
     answer = { status: 0 }; // nobody answered
     document.dispatchEvent(new CustomEvent("rinsebell:unheard"));
@@ -108,10 +152,11 @@ async function deliver(fact, button, isKept, turn) {
   button?.removeAttribute("aria-busy");
   if (undecided(answer.status)) {
     say(isKept ? `Kept here: ${fact.words}.` : `Not kept: ${fact.words}. Write it down.`);
-    if (isKept) setTimeout(resend, AGAIN_MS);
+    if (isKept) soon();
     return kept.tell();
   }
   kept.drop(fact);
+  kept.tell();
   button?.classList.remove("kept");
   if (answer.ok) show();
   else refused(answer.html, fact);
@@ -133,20 +178,33 @@ async function refused(html, fact) {
     kept.notTaken(fact);
     return kept.tell();
   }
+  const words = document.createElement("p");
+  words.textContent = `Taken back here, because the server did not take it: ${fact.words}, ${clockTime(fact.happened)}.`;
+  main.querySelector(".refusal").append(words);
   await fingersUp();
   document.querySelector("main").replaceWith(document.adoptNode(main));
+  say(words.textContent);
   document.querySelector(".refusal")?.focus();
+}
+
+let again = 0;
+
+function soon() {
+  clearTimeout(again);
+  again = setTimeout(resend, AGAIN_MS);
 }
 
 /** Sends what is kept, in the order it happened. One tab at a time; the server takes each fact once. */
 async function resend() {
   if (kept.kept().length === 0) return;
+  if (!sure()) return soon();
   const work = async () => {
     let [sent, left] = [0, false];
     for (const fact of kept.kept()) {
       // One still on its way, here or from another tab's tap, is left to it.
       if (onItsWay.has(fact.body)) continue;
-      if (!own.has(fact.body) && now() - fact.happened < OTHERS_MS) {
+      const age = now() - fact.happened;
+      if (!own.has(fact.body) && age >= 0 && age < OTHERS_MS) {
         left = true;
         continue;
       }
@@ -192,7 +250,13 @@ export function start() {
   document.addEventListener("submit", onSubmit);
   document.addEventListener("rinsebell:contact", (event) => { permissions(); if (!event.detail.lost) resend(); });
   document.addEventListener("rinsebell:swapped", permissions);
-  setInterval(resend, 15_000);
+  document.addEventListener("rinsebell:take-back", (event) => takeBack(event.detail));
+  let tried = now();
+  each(() => {
+    if (now() - tried < 15_000) return;
+    tried = now();
+    resend();
+  });
   resend();
   kept.tell();
 }

@@ -2,6 +2,7 @@
 //   <span data-clock="up" data-from="MS">, <span data-clock="down" data-to="MS">
 //   <svg data-drain-from="MS" data-drain-to="MS"> with rect.drain and line.drained
 import { now } from "./now.js";
+import { each } from "./pulse.js";
 
 /** "5:10", from an hour on "1:02:03". */
 export function reading(ms) {
@@ -56,6 +57,6 @@ function drain(picture, at) {
 
 export function start() {
   tick();
-  setInterval(tick, 250);
+  each(tick);
   for (const kind of ["visibilitychange", "rinsebell:woke"]) document.addEventListener(kind, tick);
 }

@@ -59,6 +59,15 @@ function noted() {
   tell();
 }
 
+const BACK = ["section_started", "section_rinsed", "test_curl_read", "progress_read"]; // what may be taken back
+const field = (fact, name) => new URLSearchParams(fact.body).get(name);
+
+/** The last kept tap that may be taken back and was not. */
+function lastTap(facts) {
+  const gone = facts.map((fact) => field(fact, "taken_back"));
+  return facts.findLast((fact) => BACK.includes(field(fact, "kind")) && !gone.includes(field(fact, "fact_id")));
+}
+
 /** Says how many facts wait here, and which were not taken. */
 export function tell() {
   return still(show);
@@ -71,15 +80,20 @@ function show() {
   const place = document.createElement("section");
   place.id = "kept";
   place.setAttribute("aria-label", "Kept at this station");
-  place.className = refused.length > 0 ? "refusal" : "notice";
+  place.className = refused.length > 0 ? "refusal wet" : "notice wet";
   const line = (words) => place.append(Object.assign(document.createElement("p"), { textContent: words }));
   const named = (facts) => facts.map((fact) => `${fact.words}, ${clockTime(fact.happened)}`).join("; ");
+  const act = (words, go) => {
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: words });
+    button.addEventListener("click", go);
+    place.append(button);
+  };
   if (waiting.length > 0) line(`Kept here until the server is back: ${named(waiting)}.`);
+  const last = lastTap(waiting);
+  if (last) act(`Take back: ${last.words}, ${clockTime(last.happened)}`, () => document.dispatchEvent(new CustomEvent("rinsebell:take-back", { detail: last })));
   if (refused.length > 0) {
     line(`The server did not take: ${named(refused)}. Have it put on record by hand.`);
-    const button = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: "It is noted" });
-    button.addEventListener("click", noted);
-    place.append(button);
+    act("It is noted", noted);
   }
   document.getElementById("contact")?.after(place);
 }

@@ -6,6 +6,8 @@ import { onSingleKey } from "./scan.js";
 
 const SWITCH = "rinsebell_keys";
 
+let byFinger = null; // what a finger was at last
+
 function isOff() {
   return localStorage.getItem(SWITCH) === "off";
 }
@@ -13,8 +15,11 @@ function isOff() {
 /** What a key does when it comes alone; nothing for a key without an act. */
 function actOf(event) {
   if (isOff()) return null;
-  // A focused button, link or summary keeps its own meaning of space.
-  if (event.key === " " && event.target.closest?.("button, a[href], summary")) return null;
+  // A focused button, link or summary keeps its own meaning of space, unless a finger left the focus there: then the
+  // key is a foot's, and means the act in hand.
+  const focused = event.key === " " && event.target.closest?.("button, a[href], summary");
+  if (focused && focused !== byFinger) return null;
+  if (focused) focused.blur();
   const key = event.key === " " ? "Space" : event.key.toUpperCase();
   const found = () => [...document.querySelectorAll(":is(button, a)[data-key]")].find((one) => one.dataset.key === key);
   if (!found()) return null;
@@ -34,6 +39,10 @@ function show(toggle) {
 export function start() {
   if (!document.body.classList.contains("run")) return;
   onSingleKey(actOf);
+  document.addEventListener("pointerdown", (event) => { byFinger = event.target.closest?.("button, a[href], summary") ?? null; }, true);
+  // Swapped meanwhile: the new one stands for it.
+  document.addEventListener("rinsebell:swapped", () => { if (byFinger && !byFinger.isConnected) byFinger = document.activeElement; });
+  document.addEventListener("keydown", (event) => { if (event.key === "Tab") byFinger = null; }, true);
   const toggle = document.querySelector("[data-keys-toggle]");
   if (!toggle) return;
   toggle.hidden = false;

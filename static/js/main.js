@@ -6,12 +6,14 @@ import * as hands from "./hands.js";
 import * as keys from "./keys.js";
 import * as live from "./live.js";
 import * as parts from "./parts.js";
+import * as pulse from "./pulse.js";
 import * as rehearsal from "./rehearsal.js";
 import * as scan from "./scan.js";
 import * as sign from "./sign.js";
 import * as theme from "./theme.js";
+import * as trial from "./trial.js";
 
-for (const part of [hands, clock, theme, keys, scan, sign, parts, acts, bell, live, rehearsal]) {
+for (const part of [pulse, hands, clock, theme, keys, scan, sign, parts, acts, bell, trial, live, rehearsal]) {
   try {
     part.start();
   } catch (error) {

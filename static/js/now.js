@@ -16,7 +16,13 @@ export function now() {
 export function heard(serverNow) {
   const heardOffset = serverNow - performance.now();
   if (heardOffset > offset || offset - heardOffset > 2000) offset = heardOffset;
+  believed = false;
 }
+
+let believed = false; // the device's word for a sleep is all there is
+
+/** False while the instants of this page rest on the device's own clock. */
+export const sure = () => !believed;
 
 let wall = Date.now() - performance.now();
 
@@ -25,7 +31,7 @@ let wall = Date.now() - performance.now();
 export function slept() {
   const apart = Date.now() - performance.now() - wall;
   wall += apart;
-  if (apart > ASLEEP_MS) offset += apart;
+  if (apart > ASLEEP_MS) [offset, believed] = [offset + apart, true];
   return Math.abs(apart) > ASLEEP_MS;
 }
 

@@ -3,6 +3,7 @@
 //   data-every="60" also fetches it again each 60 seconds.
 import { handsOff } from "./hands.js";
 import { now } from "./now.js";
+import { each } from "./pulse.js";
 
 const WAIT_MS = 10_000;
 const RETRY_MS = 3_000;
@@ -19,6 +20,7 @@ const lost = () => document.documentElement.dataset.contact === "lost";
 export function changed(line) {
   const [topic, version] = line.split(" ");
   if (version !== undefined && lastVersion.get(topic) === version) return;
+  if (lastVersion.size > 500) lastVersion.clear(); // a page may stand for weeks, each service is a topic
   lastVersion.set(topic, version);
   for (const part of all()) {
     const topics = (part.dataset.topics ?? document.body.dataset.topics ?? "").split(" ");
@@ -71,6 +73,10 @@ async function swap(url, html) {
   const answer = new DOMParser().parseFromString(html, "text/html");
   const found = [...answer.querySelectorAll("[data-part]")].find((part) => part.dataset.part === url) ?? answer.body.firstElementChild;
   if (!found) return;
+  // A page that stands for weeks takes up what a newer server brings.
+  const own = document.querySelector("script[src]")?.src;
+  const theirs = answer.querySelector("script[src]")?.getAttribute("src");
+  if (own && theirs && new URL(theirs, location.href).href !== own && !isTypedInto()) return renew(theirs);
   const fresh = document.adoptNode(found);
   const left = carryTyped(old, fresh);
   const focus = old.contains(document.activeElement) ? document.activeElement : null;
@@ -89,7 +95,15 @@ async function swap(url, html) {
     // What the hand is at stays where it is, whatever grew or went above it.
     if (focusTop >= 0 && focusTop < innerHeight) scrollBy(0, next.getBoundingClientRect().top - focusTop);
   }
-  document.dispatchEvent(new CustomEvent("rinsebell:swapped", { detail: { part: fresh } }));
+  document.dispatchEvent(new CustomEvent("rinsebell:swapped", { detail: { part: fresh, title: answer.title } }));
+}
+
+/** Loads the page anew, once for each version of the server: behind two of them it would never end. */
+function renew(version) {
+  const key = "rinsebell_renewed";
+  if (sessionStorage.getItem(key) === version) return;
+  sessionStorage.setItem(key, version);
+  location.reload();
 }
 
 function caretOf(field) {
@@ -178,7 +192,7 @@ export function start() {
   });
   document.addEventListener("rinsebell:refetch", refetchAll);
   addEventListener("pageshow", (event) => { if (event.persisted) refetchAll(); });
-  setInterval(() => {
+  each(() => {
     for (const part of document.querySelectorAll("[data-every]")) {
       const due = Number(part.dataset.fetchedAt ?? 0) + Number(part.dataset.every) * 1000;
       if (!part.dataset.fetchedAt) part.dataset.fetchedAt = String(now());
@@ -187,5 +201,5 @@ export function start() {
         refetch(part.dataset.part);
       }
     }
-  }, 1_000);
+  });
 }

@@ -65,6 +65,16 @@ def demo_salon(program):
 @pytest.fixture(scope="session")
 def place(program):
     """A founded salon with a service under way, nothing opened yet."""
+    yield from a_place(program)
+
+
+@pytest.fixture(scope="session")
+def second(program):
+    """Another one: what loses contact, lets bells ring and closes the hair leaves the first as it is."""
+    yield from a_place(program)
+
+
+def a_place(program):
     house = House(program)
     stations = [Station(server.origin) for server in house.servers]
     try:

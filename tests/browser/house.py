@@ -32,6 +32,11 @@ def wait_for(what, state, limit_s=LIMIT_S, pause_s=0.05):
         time.sleep(pause_s)
 
 
+def time_itself(seconds):
+    """For what only real time brings: a silence, a stall, a fact that is told late."""
+    time.sleep(seconds)
+
+
 class Server:
     """One `serve` process."""
 

@@ -46,6 +46,7 @@ mod readings;
 mod regrowth;
 mod run_ends;
 mod run_hands;
+mod run_lately;
 mod run_screen;
 mod runs;
 mod sheets;

@@ -71,7 +71,7 @@ async fn late_facts_breaches_and_incidents_are_marked() {
     let sheet = chair.get(&format!("/proof/runs/{run}")).await.body;
     for words in [
         "It stings: nape",
-        "recorded later, at ",
+        "kept without contact, told at ",
         "this station",
         "Incidents",
         "still on",

@@ -3,8 +3,8 @@
 //! The bell at the longest allowed cannot be silenced: only rinsing or stopping answers it.
 
 use super::state::State;
-use super::value::{CurlReading, Instant, Progress};
-use crate::domain::protocol::{Clock, Look, LookFor, Step, StepCode};
+use super::value::{CurlReading, HeadPlace, Instant, Progress};
+use crate::domain::protocol::{Clock, HoldPoint, Look, LookFor, Step, StepCode};
 use time::Duration;
 
 /// Minutes between a test curl that is no S yet and the next, where the protocol names none
@@ -41,7 +41,59 @@ pub struct Bell {
     pub clock: Clock,
 }
 
+/// What the ear is told before any word: each has a pattern and a pitch of its own (`static/js/bell.js`).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Urgency {
+    /// One minute left.
+    Soon,
+    /// Somebody is wanted now.
+    Due,
+    /// The longest allowed is reached.
+    Most,
+    /// The service is stopped, or it stings.
+    Stop,
+}
+
+impl Urgency {
+    /// Its code, part of a bell's key on the screens.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Urgency::Soon => "soon",
+            Urgency::Due => "due",
+            Urgency::Most => "most",
+            Urgency::Stop => "stop",
+        }
+    }
+}
+
+/// What rings once beside the clocks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Alarm {
+    /// The service was stopped before anything had touched.
+    Stopped {
+        /// The stop's place in the record.
+        seq: i64,
+    },
+    /// A complaint; the scalp has not been read since.
+    Stings {
+        /// Where.
+        place: HeadPlace,
+        /// Its place in the record.
+        seq: i64,
+    },
+}
+
 impl Bell {
+    /// How urgent it is.
+    pub const fn urgency(&self) -> Urgency {
+        match self.kind {
+            BellKind::Soon => Urgency::Soon,
+            BellKind::TestCurl | BellKind::Look | BellKind::Target => Urgency::Due,
+            BellKind::Most => Urgency::Most,
+            BellKind::RinseNow => Urgency::Stop,
+        }
+    }
+
     /// It stays until somebody rinses or stops; taking it does not silence it.
     pub const fn only_rinsing_answers(&self) -> bool {
         matches!(self.kind, BellKind::Most | BellKind::RinseNow)
@@ -156,6 +208,20 @@ impl State<'_> {
             ringing.extend(bells.into_iter().max_by_key(|b| (b.kind, b.at)));
         }
         ringing
+    }
+
+    /// A stop that no clock rings for, or the last complaint while nobody has read the scalp since.
+    pub fn alarm(&self) -> Option<Alarm> {
+        if self.ended.is_some() {
+            return None;
+        }
+        if let Some(stop) = self.stop {
+            return self.exposures.is_empty().then_some(Alarm::Stopped { seq: stop.seq });
+        }
+        let sting = self.stings.last().filter(|s| s.seq > self.closed_seq)?;
+        let read = |s: &super::state::Signature| s.signed.hold_point == HoldPoint::Scalp && s.seq > sting.seq;
+        let open = !self.signatures.iter().any(read);
+        open.then_some(Alarm::Stings { place: sting.place, seq: sting.seq })
     }
 
     fn taken_after(&self, clock: &Running, at: Instant) -> Option<Instant> {

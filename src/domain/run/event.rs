@@ -6,6 +6,10 @@
 use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 use crate::domain::ids::{LotId, PersonId, StationId};
 use crate::domain::protocol::{Answer, Clock, HoldPoint, LookFor, Meaning, Section, StepCode};
+use time::Duration;
+
+/// How much later than it happened a fact may be told and still count as told at once.
+const KEPT_AFTER: Duration = Duration::seconds(5);
 
 /// A coded answer to a hold point, as kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -322,6 +326,14 @@ pub struct Event {
     pub fact_id: Option<FactId>,
     /// What.
     pub kind: EventKind,
+}
+
+impl Event {
+    /// A fact that was told so long after it happened was kept at its station: there was no contact. A slow answer
+    /// takes less.
+    pub fn was_kept(&self) -> bool {
+        self.fact_id.is_some() && self.recorded_at - self.happened_at > KEPT_AFTER
+    }
 }
 
 /// An event that `decide` allows, before the database gives it seq and `recorded_at`.

@@ -28,10 +28,11 @@ mod stand_ins;
 mod starts;
 pub mod state;
 mod sweep;
+pub mod told_apart;
 pub mod track;
 pub mod value;
 
-pub use bells::{Bell, BellKind, Running};
+pub use bells::{Alarm, Bell, BellKind, Running, Urgency};
 pub use breach::Breach;
 pub use command::{Actor, Command, Context, Fact};
 pub use decide::{FIRST_AID_WATER_MIN, REASON_MOST_CHARS, decide};

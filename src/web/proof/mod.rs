@@ -7,6 +7,7 @@ mod words;
 
 pub use sheet::VisitPage;
 pub use visit::visit_page;
+pub(in crate::web) use words::Names;
 
 use crate::domain::access::Act;
 use crate::web::routes::{Line, Open, lines};

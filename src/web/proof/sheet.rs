@@ -15,9 +15,6 @@ use crate::store::visits::Incident;
 use crate::web::plan_view::verdict_word;
 use crate::web::shell::Shell;
 
-/// A fact recorded later than this after it happened is marked.
-const LATE: Duration = Duration::seconds(5);
-
 /// The chain as followed.
 pub struct Proven {
     pub head: String,
@@ -179,8 +176,13 @@ impl Sheet<'_> {
 
     fn told(&self, event: &Event) -> Told {
         let mut marks = Vec::new();
-        if event.recorded_at - event.happened_at > LATE {
-            marks.push(format!("recorded later, at {}", self.at(event.recorded_at)));
+        if event.was_kept() {
+            let (station, told) = (self.station(event), self.at(event.recorded_at));
+            marks.push(if station.is_empty() {
+                format!("kept without contact, told at {told}")
+            } else {
+                format!("kept at {station}, told at {told}")
+            });
         }
         if matches!(&event.kind, EventKind::Happened(Happened::ClosingStarted { .. })) {
             marks.push("not confirmed".to_owned());

@@ -9,7 +9,7 @@ use crate::domain::run::{
 };
 
 /// Names for the numbers of a record.
-pub(super) struct Names<'a> {
+pub(in crate::web) struct Names<'a> {
     pub frame: &'a RunFrame,
     pub people: BTreeMap<i64, String>,
     pub stations: BTreeMap<i64, String>,
@@ -68,7 +68,7 @@ impl Names<'_> {
     }
 
     /// What an event says.
-    pub(super) fn event(&self, kind: &EventKind) -> String {
+    pub(in crate::web) fn event(&self, kind: &EventKind) -> String {
         match kind {
             EventKind::Granted(g) => self.granted(g),
             EventKind::Happened(h) => self.happened(h),

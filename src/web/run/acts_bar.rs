@@ -9,21 +9,26 @@ use crate::web::bar::{Bar, MainAct, Reach, Stings, Stop};
 use crate::web::once;
 
 impl Maker<'_> {
+    /// Product is on, the hair is open, or a chemical step is in hand.
+    pub(super) fn gloved(&self) -> bool {
+        self.state.ended.is_none()
+            && self.state.started_at.is_some()
+            && (self.state.product_on()
+                || self.state.hair_open()
+                || self.state.step_in_hand().is_some_and(Step::is_chemical))
+    }
+
     pub(super) fn bar(&self, headline: &Headline) -> Bar {
         let id = self.loaded.run.run_id;
         let facts = format!("/runs/{id}/facts");
         let open = self.state.ended.is_none() && self.state.started_at.is_some();
-        let chemical = open
-            && (self.state.product_on()
-                || self.state.hair_open()
-                || self.state.step_in_hand().is_some_and(Step::is_chemical));
         let fact =
             |kind: &str| vec![("kind".to_string(), kind.to_string()), ("fact_id".to_string(), once::key())];
         Bar {
             main: open
                 .then(|| self.write_down(&headline.act).or_else(|| self.main_act(headline, id, &facts)))
                 .flatten(),
-            stings: chemical.then(|| Stings {
+            stings: self.gloved().then(|| Stings {
                 action: facts.clone(),
                 hidden: fact("sting_reported"),
                 places: HeadPlace::offered(self.loaded.frame.sections())

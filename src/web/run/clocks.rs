@@ -2,15 +2,13 @@
 
 use time::OffsetDateTime;
 
-use super::view::{Dial, Maker, Ring, ms};
+use super::view::{Dial, Maker, ms};
 use crate::domain::protocol::{SectionWork, Step};
-use crate::domain::run::bells::{Bell, BellKind};
 use crate::domain::run::headline::Window;
 use crate::domain::sheet::SheetHair;
-use crate::web::once;
+use crate::web::bell_words::Ring;
 use crate::web::picture::mark::Drawing;
 use crate::web::picture::{Clock, window};
-use crate::web::seat::short_name;
 
 impl Maker<'_> {
     /// When the window shuts, and what that asks for unless the headline says so already.
@@ -39,6 +37,7 @@ impl Maker<'_> {
         if let Some(shuts) = self.state.window_shuts_at().filter(|shuts| *shuts > self.now) {
             dials.push(Dial {
                 clock: Clock::down(ms(shuts), now),
+                most: None,
                 words: format!("left for both passes, window shuts {}", self.clock(shuts)),
                 small: false,
                 class: "",
@@ -74,6 +73,7 @@ impl Maker<'_> {
             };
             dials.push(Dial {
                 clock,
+                most: running.most_at.filter(|m| *m > self.now).map(|m| Clock::down(ms(m), now)),
                 words,
                 small: !dials.is_empty() || !running.on_hair && !self.state.product_on(),
                 class,
@@ -83,41 +83,8 @@ impl Maker<'_> {
     }
 
     pub(super) fn rings(&self) -> Vec<Ring> {
-        let (id, run) = (self.loaded.run.run_id, &self.loaded.run);
         // After a stop the first-aid words stand in the bells' place.
-        let ringing = if self.state.stop.is_some() { Vec::new() } else { self.state.ringing(self.now) };
-        ringing
-            .into_iter()
-            .map(|b| {
-                let title = self.bell_title(&b);
-                let kind = match b.kind {
-                    BellKind::Soon => "one minute to go",
-                    BellKind::TestCurl => "test curl",
-                    BellKind::Look => "look at the hair",
-                    BellKind::Target => "at target",
-                    BellKind::Most => "longest allowed, rinse now",
-                    BellKind::RinseNow => "rinse now",
-                };
-                let mark = if b.only_rinsing_answers() { "most" } else { "target" };
-                Ring {
-                    key: format!("{id}:{mark}:{}:{}", b.clock.code(), ms(b.at) / 60_000),
-                    words: format!("{}: {title}, {kind}", short_name(&run.client_name)),
-                    step: b.step.to_string(),
-                    clock: b.clock.code(),
-                    only_rinse: b.only_rinsing_answers(),
-                    fact: once::key(),
-                }
-            })
-            .collect()
-    }
-
-    /// What a bell speaks of: the product that is on, for a clock from first touch; else the step.
-    fn bell_title(&self, bell: &Bell) -> String {
-        let protocol = &self.loaded.frame.protocol;
-        let Some(step) = protocol.step(&bell.step) else { return String::new() };
-        let product = step.application.filter(|_| bell.clock == crate::domain::protocol::Clock::Exposure);
-        let application = product.and_then(|letter| protocol.application(letter));
-        application.map_or_else(|| step.title.clone(), |a| a.title.clone())
+        if self.state.stop.is_some() { Vec::new() } else { self.ringing().all(self.now) }
     }
 
     pub(super) fn state_class(&self) -> &'static str {

@@ -6,6 +6,7 @@ mod bowl;
 mod clocks;
 mod facts;
 mod head;
+mod lately;
 mod page;
 mod panels;
 pub mod rehearsal;

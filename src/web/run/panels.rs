@@ -1,9 +1,40 @@
 //! What stands under the clocks: hold points, bowl, test curls, stop, last taps, record, steps.
 
-use super::view::{CurlPanel, LookPanel, Maker, Point, Row, StepRow, StopPanel, Tap, Value, curl_words};
+use super::view::{Maker, Point, Row, StepRow, Tap, Value, curl_words};
 use crate::domain::protocol::{Heat, HoldPoint, LookFor, Meaning, Section, Step};
-use crate::domain::run::{CurlReading, EventKind, Granted, Happened, Progress, Rod};
+use crate::domain::run::{CurlReading, EventKind, Granted, Progress, Rod};
 use crate::web::once;
+
+/// Looks: rows of sections, readings to tap.
+pub(super) struct LookPanel {
+    pub(super) what: &'static str,
+    pub(super) look: &'static str,
+    pub(super) every: u16,
+    /// Section, its words, what was seen there.
+    pub(super) rows: Vec<(&'static str, &'static str, String)>,
+    pub(super) readings: Vec<(&'static str, &'static str)>,
+    pub(super) fact: String,
+}
+
+/// Test curls: rows of rods, readings to tap.
+pub(super) struct CurlPanel {
+    pub(super) rows: Vec<(&'static str, &'static str, String)>,
+    pub(super) readings: Vec<(&'static str, &'static str)>,
+    pub(super) fact: String,
+}
+
+/// What stands after a stop.
+pub(super) struct StopPanel {
+    pub(super) at: String,
+    pub(super) aid: Vec<String>,
+    pub(super) eye_wash: String,
+    pub(super) emergency: String,
+    pub(super) ask: bool,
+    pub(super) whole: Option<bool>,
+    /// The sheet forbids closing the hair.
+    pub(super) forbidden: bool,
+    pub(super) may_close: bool,
+}
 
 impl Maker<'_> {
     pub(super) fn points(&self, step: &Step) -> Vec<Point> {
@@ -132,23 +163,7 @@ impl Maker<'_> {
                 if !happened.may_be_withdrawn() || self.state.withdrawn.contains_key(&id) {
                     return None;
                 }
-                let words = match happened {
-                    Happened::SectionStarted { section, pass, .. } => {
-                        format!("{} touched, pass {pass}", section.words())
-                    }
-                    Happened::SectionRinsed { section, clear, .. } => format!(
-                        "{} {}",
-                        section.map_or("whole head", Section::words),
-                        if *clear { "rinsed clear" } else { "water on" }
-                    ),
-                    Happened::TestCurlRead { rod, reading } => {
-                        format!("test curl, {}: {}", rod_words(*rod), curl_words(*reading))
-                    }
-                    Happened::ProgressRead { look, section, reading } => {
-                        format!("{}, {}: {}", look.words(), section.words(), reading.words())
-                    }
-                    _ => return None,
-                };
+                let words = Self::tap_words(happened)?;
                 Some(Tap { fact: id.to_string(), words, at: self.clock(e.happened_at) })
             })
             .take(6)
@@ -244,7 +259,7 @@ impl Maker<'_> {
     }
 }
 
-const fn rod_words(rod: Rod) -> &'static str {
+pub(super) const fn rod_words(rod: Rod) -> &'static str {
     match rod {
         Rod::First => "first rod",
         Rod::Last => "last rod",

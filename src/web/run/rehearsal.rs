@@ -123,6 +123,7 @@ fn around() -> Around {
         names: vec![(0, "rehearsed".into())],
         may_answer: Vec::new(),
         stations: Vec::new(),
+        station_names: Vec::new(),
         lots: Vec::new(),
         aftercare: false,
         hands: None,

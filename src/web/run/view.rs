@@ -5,6 +5,8 @@ use time::OffsetDateTime;
 
 use super::acts::Said;
 use super::bowl::{Bowl, Picked};
+use super::lately::Lately;
+use super::panels::{CurlPanel, LookPanel, StopPanel};
 use super::test_visit::TestPanel;
 use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
@@ -19,6 +21,7 @@ use crate::flow::test_visits;
 use crate::flow::{run_context, run_hands};
 use crate::store::{Scoped, Stored, people, run_frames, stations, stock_notes};
 use crate::web::bar::{Bar, MainAct, Reach};
+use crate::web::bell_words::Ring;
 use crate::web::once;
 use crate::web::picture::Clock;
 use crate::web::picture::head_map::HeadMap;
@@ -36,6 +39,8 @@ pub(super) struct Around {
     /// Who may answer for a service.
     pub(super) may_answer: Vec<i64>,
     pub(super) stations: Vec<(i64, String)>,
+    /// Every station, this one and those no longer in use too.
+    pub(super) station_names: Vec<(i64, String)>,
     pub(super) lots: Vec<run_frames::LotRow>,
     pub(super) aftercare: bool,
     /// Until when qualified hands are here; absent when the service has ended.
@@ -56,8 +61,9 @@ impl Around {
         let may_answer = team.iter().filter(|p| may(p.role, Act::HandOver)).map(|p| p.id.0).collect();
         let names = team.into_iter().map(|p| (p.id.0, p.name)).collect();
         let own = seat.station_id();
-        let stations = stations::list(s)
-            .await?
+        let known = stations::list(s).await?;
+        let station_names = known.iter().map(|x| (x.station_id, x.name.clone())).collect();
+        let stations = known
             .into_iter()
             .filter(|x| x.paired && !x.revoked && Some(StationId(x.station_id)) != own && x.kind != "wall")
             .map(|x| (x.station_id, x.name))
@@ -83,7 +89,19 @@ impl Around {
         // A visit has written down what it came for; a service needs what its products ask.
         let stands = !written.is_empty() && (!service || run_context::strand_tests_stand(s, loaded).await?);
         let picked = Picked::default();
-        Ok(Around { names, may_answer, stations, lots, aftercare, hands, beyond, picked, written, stands })
+        Ok(Around {
+            names,
+            may_answer,
+            stations,
+            station_names,
+            lots,
+            aftercare,
+            hands,
+            beyond,
+            picked,
+            written,
+            stands,
+        })
     }
 
     pub(super) fn name(&self, id: i64) -> String {
@@ -110,6 +128,7 @@ pub(super) struct Point {
 }
 
 /// A recent tap that may be taken back.
+#[derive(Clone)]
 pub(super) struct Tap {
     pub(super) fact: String,
     pub(super) words: String,
@@ -137,19 +156,11 @@ pub(super) struct StepRow {
 /// A clock of the step in hand.
 pub(super) struct Dial {
     pub(super) clock: Clock,
+    /// The way to the longest allowed, unseen: out of contact the page rings by it.
+    pub(super) most: Option<Clock>,
     pub(super) words: String,
     pub(super) small: bool,
     pub(super) class: &'static str,
-}
-
-/// A bell to take.
-pub(super) struct Ring {
-    pub(super) key: String,
-    pub(super) words: String,
-    pub(super) step: String,
-    pub(super) clock: &'static str,
-    pub(super) only_rinse: bool,
-    pub(super) fact: String,
 }
 
 /// The Run screen.
@@ -189,6 +200,9 @@ pub(super) struct RunPage {
     tests: Option<TestPanel>,
     stop: Option<StopPanel>,
     taps: Vec<Tap>,
+    lately: Lately,
+    /// Gloves are on: every act is a large one.
+    wet: bool,
     signed: Vec<Row>,
     steps: Vec<StepRow>,
     /// The step after the one in hand, where the bar's act is another: going on is never hidden.
@@ -211,37 +225,6 @@ pub(super) struct RunPage {
     may_name: bool,
     /// Until when they stay, in words.
     hands_end: &'static str,
-}
-
-/// Looks: rows of sections, readings to tap.
-pub(super) struct LookPanel {
-    pub(super) what: &'static str,
-    pub(super) look: &'static str,
-    pub(super) every: u16,
-    /// Section, its words, what was seen there.
-    pub(super) rows: Vec<(&'static str, &'static str, String)>,
-    pub(super) readings: Vec<(&'static str, &'static str)>,
-    pub(super) fact: String,
-}
-
-/// Test curls: rows of rods, readings to tap.
-pub(super) struct CurlPanel {
-    pub(super) rows: Vec<(&'static str, &'static str, String)>,
-    pub(super) readings: Vec<(&'static str, &'static str)>,
-    pub(super) fact: String,
-}
-
-/// What stands after a stop.
-pub(super) struct StopPanel {
-    pub(super) at: String,
-    pub(super) aid: Vec<String>,
-    pub(super) eye_wash: String,
-    pub(super) emergency: String,
-    pub(super) ask: bool,
-    pub(super) whole: Option<bool>,
-    /// The sheet forbids closing the hair.
-    pub(super) forbidden: bool,
-    pub(super) may_close: bool,
 }
 
 pub(super) struct Maker<'a> {
@@ -279,6 +262,7 @@ impl Maker<'_> {
         let turn = turn_words(state, total);
         let topic = format!("run:{}", run.run_id);
         let closes = self.loaded.frame.protocol.closes_hair();
+        let taps = self.taps();
         let (heading, reasons) = said.map_or(("", Vec::new()), |s| (s.heading, s.reasons));
         RunPage {
             shell: self.seat.shell(self.now, "/runs", &[&topic, "floor"]),
@@ -320,7 +304,9 @@ impl Maker<'_> {
             trim: step.is_some_and(|s| s.code.as_str().contains("trim")),
             tests: self.test_panel(),
             stop: self.stop_panel(),
-            taps: self.taps(),
+            lately: self.lately(&taps),
+            wet: self.gloved(),
+            taps,
             signed: if locked { Vec::new() } else { self.signed() },
             steps: self.steps(),
             next_start: match headline.act {
