@@ -198,8 +198,33 @@ pub fn clock(time: Time) -> String {
 /// A day in words: `Thu 14 May`.
 #[must_use]
 pub fn day_words(day: Date) -> String {
-    let (weekday, month) = (day.weekday().to_string(), day.month().to_string());
-    format!("{} {} {}", &weekday[..3], day.day(), &month[..3])
+    format!("{} {} {}", weekday_words(day.weekday()), day.day(), month_words(day.month()))
+}
+
+/// A day of the week in three letters: `Thu`.
+#[must_use]
+pub fn weekday_words(day: Weekday) -> &'static str {
+    [tr!("Mon"), tr!("Tue"), tr!("Wed"), tr!("Thu"), tr!("Fri"), tr!("Sat"), tr!("Sun")]
+        [usize::from(day.number_days_from_monday())]
+}
+
+/// A month in three letters: `May`.
+#[must_use]
+pub fn month_words(month: Month) -> &'static str {
+    match month {
+        Month::January => tr!("Jan"),
+        Month::February => tr!("Feb"),
+        Month::March => tr!("Mar"),
+        Month::April => tr!("Apr"),
+        Month::May => tr!("May"),
+        Month::June => tr!("Jun"),
+        Month::July => tr!("Jul"),
+        Month::August => tr!("Aug"),
+        Month::September => tr!("Sep"),
+        Month::October => tr!("Oct"),
+        Month::November => tr!("Nov"),
+        Month::December => tr!("Dec"),
+    }
 }
 
 /// A day for machines and for fields of type date: `2026-05-14` (ISO 8601).

@@ -1,11 +1,15 @@
 //! rinsebell: the web service a salon team gives chemical hair services with.
 //!
-//! Reading order: `domain` (pure rules), `reference` (checked data files), `store` (SQL),
+//! Reading order: `words` (which language is spoken), `domain` (pure rules), `reference` (checked data files), `store` (SQL),
 //! `flow` (one use case, one transaction), `web` (screens), `live` (news between stations),
 //! `work` (background steps), `cluster` (the embedded Postgres), `calc` (computations as JSON).
 //!
 //! Invariants: `domain` knows no clock, no database and no I/O; every rule that protects a person
 //! is held twice, in `domain` and in the database; the one clock is Postgres's `rinsebell_now()`.
+
+// First: its macros say the words of all others.
+#[macro_use]
+pub mod words;
 
 pub mod app;
 pub mod backup;

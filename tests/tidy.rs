@@ -64,17 +64,33 @@ fn none(wrong: Vec<String>) {
 }
 
 /// A layer and what it may use (DEVELOPERS.md, the map). What is not listed starts the program and may use all.
-const ARROWS: [(&str, &[&str]); 10] = [
-    ("domain", &["domain"]),
-    ("reference", &["reference", "domain"]),
-    ("calendar", &["calendar", "domain"]),
-    ("store", &["store", "domain"]),
-    ("flow", &["flow", "store", "reference", "domain", "calendar", "secret", "app"]),
+const ARROWS: [(&str, &[&str]); 11] = [
+    ("words", &["words", "tr_values"]),
+    ("domain", &["domain", "words"]),
+    ("reference", &["reference", "words", "domain"]),
+    ("calendar", &["calendar", "words", "domain"]),
+    ("store", &["store", "words", "domain"]),
+    ("flow", &["flow", "words", "store", "reference", "domain", "calendar", "secret", "app"]),
     ("live", &["live", "domain", "store"]),
-    ("mail", &["mail", "domain"]),
-    ("web", &["web", "flow", "store", "reference", "domain", "calendar", "secret", "app", "live", "demo"]),
-    ("work", &["work", "flow", "store", "reference", "domain", "calendar", "secret", "mail", "app"]),
-    ("calc", &["calc", "reference", "domain", "calendar"]),
+    ("mail", &["mail", "words", "domain"]),
+    (
+        "web",
+        &[
+            "web",
+            "words",
+            "flow",
+            "store",
+            "reference",
+            "domain",
+            "calendar",
+            "secret",
+            "app",
+            "live",
+            "demo",
+        ],
+    ),
+    ("work", &["work", "words", "flow", "store", "reference", "domain", "calendar", "secret", "mail", "app"]),
+    ("calc", &["calc", "words", "reference", "domain", "calendar"]),
 ];
 
 #[test]
@@ -211,7 +227,7 @@ fn templates_hold_no_style_no_script_and_trust_nothing_typed() {
         for (at, _) in low.match_indices("<form") {
             let tag = low[at..].split('>').next().unwrap_or_default();
             let body = low[at..].split("</form>").next().unwrap_or_default();
-            let alone = ["/sign-in", "/pair", "/first-run", "/lock", "/demo/station"]
+            let alone = ["/sign-in", "/pair", "/first-run", "/lock", "/language", "/demo/station"]
                 .iter()
                 .any(|p| tag.contains(&format!("action=\"{p}\"")));
             if tag.contains("method=\"post\"")

@@ -127,7 +127,8 @@ impl Feed {
             line(&mut out, "DTSTART", &instant(taken.from));
             line(&mut out, "DTEND", &instant(taken.to));
             let who = initials(&taken.client);
-            let summary = if who.is_empty() { "Busy".to_string() } else { format!("Busy, {who}") };
+            let summary =
+                if who.is_empty() { tr!("Busy").to_string() } else { tr!("Busy, {who}", who = who) };
             line(&mut out, "SUMMARY", &escaped(&summary));
             line(&mut out, "CLASS", "PRIVATE");
             line(&mut out, "TRANSP", "OPAQUE");

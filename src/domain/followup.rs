@@ -51,15 +51,15 @@ impl Outcome {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Outcome::NoAnswer => "no answer",
-            Outcome::MessageLeft => "message left",
-            Outcome::Spoke => "spoke",
-            Outcome::Declined => "declined",
-            Outcome::Later => "later",
-            Outcome::Booked => "booked",
-            Outcome::NoContactWanted => "no contact wanted",
+            Outcome::NoAnswer => tr!("no answer"),
+            Outcome::MessageLeft => tr!("message left"),
+            Outcome::Spoke => tr!("spoke"),
+            Outcome::Declined => tr!("declined"),
+            Outcome::Later => tr!("later"),
+            Outcome::Booked => tr!("booked"),
+            Outcome::NoContactWanted => tr!("no contact wanted"),
         }
     }
 
@@ -175,13 +175,13 @@ impl Group {
     pub const ALL: [Group; 5] = [Group::Reach, Group::Waiting, Group::Booked, Group::HeldBack, Group::NotYet];
 
     /// The heading.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Group::Reach => "Reach today",
-            Group::Waiting => "Waiting for an answer",
-            Group::Booked => "Booked",
-            Group::HeldBack => "Held back",
-            Group::NotYet => "Not yet",
+            Group::Reach => tr!("Reach today"),
+            Group::Waiting => tr!("Waiting for an answer"),
+            Group::Booked => tr!("Booked"),
+            Group::HeldBack => tr!("Held back"),
+            Group::NotYet => tr!("Not yet"),
         }
     }
 }

@@ -56,20 +56,20 @@ impl Sign {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Sign::Redness => "redness",
-            Sign::Swelling => "swelling",
-            Sign::Blisters => "blisters",
-            Sign::Burn => "burn",
-            Sign::Itching => "itching",
-            Sign::Pain => "pain or burning",
-            Sign::Weeping => "weeping skin",
-            Sign::Breathing => "trouble breathing",
-            Sign::Eye => "something in the eye",
-            Sign::Infection => "infection",
-            Sign::HairBroke => "hair broke",
-            Sign::HairLost => "hair lost",
+            Sign::Redness => tr!("redness"),
+            Sign::Swelling => tr!("swelling"),
+            Sign::Blisters => tr!("blisters"),
+            Sign::Burn => tr!("burn"),
+            Sign::Itching => tr!("itching"),
+            Sign::Pain => tr!("pain or burning"),
+            Sign::Weeping => tr!("weeping skin"),
+            Sign::Breathing => tr!("trouble breathing"),
+            Sign::Eye => tr!("something in the eye"),
+            Sign::Infection => tr!("infection"),
+            Sign::HairBroke => tr!("hair broke"),
+            Sign::HairLost => tr!("hair lost"),
         }
     }
 
@@ -126,18 +126,18 @@ impl Serious {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Serious::Incapacity => "could not do everyday things, for a time or for good",
-            Serious::Disability => "disability",
-            Serious::Hospital => "hospital",
-            Serious::VitalRisk => "immediate risk to life",
-            Serious::Death => "death",
-            Serious::Anomaly => "congenital anomaly",
-            Serious::DeepBurn => "second- or third-degree burn",
-            Serious::MuchHairLost => "significant hair loss",
-            Serious::LastingRash => "persistent rash",
-            Serious::Infection => "infection",
+            Serious::Incapacity => tr!("could not do everyday things, for a time or for good"),
+            Serious::Disability => tr!("disability"),
+            Serious::Hospital => tr!("hospital"),
+            Serious::VitalRisk => tr!("immediate risk to life"),
+            Serious::Death => tr!("death"),
+            Serious::Anomaly => tr!("congenital anomaly"),
+            Serious::DeepBurn => tr!("second- or third-degree burn"),
+            Serious::MuchHairLost => tr!("significant hair loss"),
+            Serious::LastingRash => tr!("persistent rash"),
+            Serious::Infection => tr!("infection"),
         }
     }
 
@@ -188,16 +188,16 @@ impl Aid {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Aid::Rinsed => "rinsed with cool running water",
-            Aid::Closed => "neutralised or normalised the hair",
-            Aid::EyeWashed => "washed the eye",
-            Aid::ClothesOff => "took wet clothes off",
-            Aid::EmergencyCalled => "called the emergency number",
-            Aid::SentToDoctor => "sent to a doctor",
-            Aid::Cooled => "went on cooling with water",
-            Aid::Nothing => "nothing was needed",
+            Aid::Rinsed => tr!("rinsed with cool running water"),
+            Aid::Closed => tr!("neutralised or normalised the hair"),
+            Aid::EyeWashed => tr!("washed the eye"),
+            Aid::ClothesOff => tr!("took wet clothes off"),
+            Aid::EmergencyCalled => tr!("called the emergency number"),
+            Aid::SentToDoctor => tr!("sent to a doctor"),
+            Aid::Cooled => tr!("went on cooling with water"),
+            Aid::Nothing => tr!("nothing was needed"),
         }
     }
 
@@ -229,11 +229,11 @@ impl Doctor {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Doctor::NotAsked => "no doctor",
-            Doctor::Advised => "a doctor was advised",
-            Doctor::Seen => "a doctor has seen it",
+            Doctor::NotAsked => tr!("no doctor"),
+            Doctor::Advised => tr!("a doctor was advised"),
+            Doctor::Seen => tr!("a doctor has seen it"),
         }
     }
 
@@ -260,15 +260,17 @@ pub enum Amiss {
 
 impl Amiss {
     /// As a sentence for the form.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Amiss::NoSign => "Mark at least one sign: what was seen or told.",
-            Amiss::NothingAndSomething => "Either nothing was needed, or something was done.",
+            Amiss::NoSign => tr!("Mark at least one sign: what was seen or told."),
+            Amiss::NothingAndSomething => tr!("Either nothing was needed, or something was done."),
             Amiss::ClosedWithoutDoctor => {
-                "With a burn, blisters, swelling, an eye or trouble breathing a doctor is advised before this is closed."
+                tr!(
+                    "With a burn, blisters, swelling, an eye or trouble breathing a doctor is advised before this is closed."
+                )
             }
-            Amiss::ClosedUntold => "A serious effect is told to the maker before this is closed.",
-            Amiss::Erased => "This person was erased: nothing more is written about them.",
+            Amiss::ClosedUntold => tr!("A serious effect is told to the maker before this is closed."),
+            Amiss::Erased => tr!("This person was erased: nothing more is written about them."),
         }
     }
 }

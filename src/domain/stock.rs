@@ -113,12 +113,12 @@ pub fn use_fault(family: Family, use_as: UseAs) -> Option<&'static str> {
     );
     let ends = matches!(family, F::PeroxideNeutraliser | F::BromateNeutraliser);
     match use_as {
-        UseAs::Neutraliser if !ends => Some("A neutraliser is of a peroxide or bromate."),
+        UseAs::Neutraliser if !ends => Some(tr!("A neutraliser is of a peroxide or bromate.")),
         UseAs::Straightener | UseAs::Lotion if ends => {
-            Some("A peroxide or bromate neutraliser is no straightener or lotion.")
+            Some(tr!("A peroxide or bromate neutraliser is no straightener or lotion."))
         }
-        UseAs::Lotion if relaxer => Some("A hydroxide is never wound on rods."),
-        UseAs::Lightener if family != F::Lightener => Some("A lightener is of the family lightener."),
+        UseAs::Lotion if relaxer => Some(tr!("A hydroxide is never wound on rods.")),
+        UseAs::Lightener if family != F::Lightener => Some(tr!("A lightener is of the family lightener.")),
         _ => None,
     }
 }

@@ -35,10 +35,13 @@ pub(super) async fn give(
     let mut parts = reference.aftercare.parts(&chemistries, finished, &values);
     let used = lots_used(s, after).await?;
     if !used.is_empty() {
-        parts.push((format!("Used on {}", zone.day_words(after.now)), used));
+        parts.push((tr!("Used on {}", zone.day_words(after.now)), used));
     }
     if state.trimmed_mm > 0.0 {
-        parts.push(("Trimmed".into(), vec![format!("{:.0} mm off the ends, stretched.", state.trimmed_mm)]));
+        parts.push((
+            tr!("Trimmed").into(),
+            vec![tr!("{} mm off the ends, stretched.", format_args!("{:.0}", state.trimmed_mm))],
+        ));
     }
     let words: Vec<String> =
         parts.iter().map(|(heading, lines)| format!("{heading}\n{}", lines.join("\n"))).collect();
@@ -51,14 +54,9 @@ fn in_words(due: &Due) -> (String, String) {
     let middle = due.middle_on.max(due.least_on);
     let window = match due.late_on.map(|late| late.max(due.least_on)) {
         Some(late) => {
-            format!(
-                "from {} to {}, most likely about {}",
-                day_words(from),
-                day_words(late),
-                day_words(middle)
-            )
+            tr!("from {} to {}, most likely about {}", day_words(from), day_words(late), day_words(middle))
         }
-        None => format!("from {} on, most likely about {}", day_words(from), day_words(middle)),
+        None => tr!("from {} on, most likely about {}", day_words(from), day_words(middle)),
     };
     (window, day_words(due.latest_on))
 }
@@ -81,8 +79,13 @@ async fn lots_used(s: &mut Scoped, after: &Loaded) -> Stored<Vec<String>> {
             let (product, code) = known
                 .iter()
                 .find(|l| l.0 == lot.0)
-                .map_or(("Product", "?"), |l| (l.2.as_str(), l.1.as_str()));
-            format!("{product}, lot {code}, {grams:.0} g")
+                .map_or((tr!("Product"), "?"), |l| (l.2.as_str(), l.1.as_str()));
+            tr!(
+                "{product}, lot {code}, {grams} g",
+                product = product,
+                code = code,
+                grams = format_args!("{:.0}", grams)
+            )
         })
         .collect())
 }

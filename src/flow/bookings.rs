@@ -209,7 +209,7 @@ pub async fn cancel_booking(
     }
     bookings::free(s, id).await?;
     client_links::revoke_of_booking(s, id).await?;
-    outbox::stop_of_booking(s, id, "the booking was given up").await?;
+    outbox::stop_of_booking(s, id, mark!("the booking was given up")).await?;
     for visit in bookings::list_patch_visits(s, booking).await?.iter().filter(|v| v.state == "booked") {
         let visit_id = BookingId(visit.booking_id);
         if bookings::set_state(s, visit_id, visit.version, "cancelled", Some(reason)).await? {

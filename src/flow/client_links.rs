@@ -191,7 +191,8 @@ pub async fn cancel(
 ) -> Stored<Cancelled> {
     let Some((protocol, Some(booking))) = service_of(s, link).await? else { return Ok(Cancelled::Gone) };
     client_links::use_up(s, link.id).await?;
-    if desk::cancel_booking(s, &booking, booking.version, "cancelled by the client").await? == Changed::Stale
+    if desk::cancel_booking(s, &booking, booking.version, mark!("cancelled by the client")).await?
+        == Changed::Stale
     {
         return Ok(Cancelled::Gone);
     }

@@ -32,18 +32,22 @@ impl From<StoreError> for NotKept {
 }
 
 /// Why two records that both tell of the hair are not merged.
-pub const TWO_STORIES: &str = "Both records tell the hair's story, in the order it was told, and two such stories are not laid over one another. Ask again in a consult of the record you go on with, with all the client tells; the other stays as it is.";
+pub const TWO_STORIES: &str = mark!(
+    "Both records tell the hair's story, in the order it was told, and two such stories are not laid over one another. Ask again in a consult of the record you go on with, with all the client tells; the other stays as it is."
+);
 
 fn words(rule: &str) -> &'static str {
     match rule {
-        "client:under-way" => "A service is under way for this client. End it first.",
+        "client:under-way" => tr!("A service is under way for this client. End it first."),
         "client:has-visits" => {
-            "The record that would go has visits, and what was judged by a record stays where it was judged. Keep that record, and let the other go."
+            tr!(
+                "The record that would go has visits, and what was judged by a record stays where it was judged. Keep that record, and let the other go."
+            )
         }
         "client:two-stories" => TWO_STORIES,
-        "client:same" => "A record is not merged with itself.",
-        "person:role" => "Only a manager who is here does this.",
-        _ => "This is not done.",
+        "client:same" => tr!("A record is not merged with itself."),
+        "person:role" => tr!("Only a manager who is here does this."),
+        _ => tr!("This is not done."),
     }
 }
 

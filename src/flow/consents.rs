@@ -31,8 +31,8 @@ pub async fn find_against(
         consults::find_findings(s, reference, client, (zone, least_age_years), today, &[]).await?
     else {
         return Ok(vec![(
-            "No consult was read with this client yet.".to_string(),
-            "Read the consult first.".to_string(),
+            tr!("No consult was read with this client yet.").to_string(),
+            tr!("Read the consult first.").to_string(),
         )]);
     };
     Ok(findings

@@ -88,9 +88,12 @@ async fn lay(
 ) -> Result<(), ConsultRefused> {
     let (length_mm, not_before, begins) = match strands::find_story(s, client).await? {
         Some((story, _)) => {
-            let strand = story
-                .tell(rate, today)
-                .map_err(|(n, why)| StoreError::Corrupt("strand_event", format!("deed {n}: {why:?}")))?;
+            let strand = story.tell(rate, today).map_err(|(n, why)| {
+                StoreError::Corrupt(
+                    "strand_event",
+                    tr!("deed {n}: {why}", n = n, why = format_args!("{:?}", why)),
+                )
+            })?;
             let last = story.deeds.last().map_or(story.on, |(on, _)| *on);
             (strand.length_mm(), Some(last), false)
         }

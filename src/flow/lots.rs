@@ -101,7 +101,7 @@ async fn judged(
 ) -> Result<Judged, LotRefused> {
     let salon = salons::find(s).await?.ok_or_else(|| StoreError::Corrupt("salon", s.salon.to_string()))?;
     let place = Place::from_code(&salon.place)
-        .ok_or_else(|| StoreError::Corrupt("salon", format!("place {}", salon.place)))?;
+        .ok_or_else(|| StoreError::Corrupt("salon", tr!("place {}", salon.place)))?;
     let checks = checks(app, &salon.place, product, told.contents.as_deref(), told.ph);
     let (verdict, words) = (lot::verdict(&checks), lot::must_say(&checks));
     let standing = decide(verdict, &words).map_err(LotRefused::Reception)?;
@@ -184,7 +184,7 @@ pub(super) async fn judge_lots_of(
             seen: seen.iter().filter_map(|x| x.as_str().map(str::to_string)).collect(),
             apart: None,
         };
-        let why = "What the product contains was corrected: outside the law's limits.";
+        let why = mark!("What the product contains was corrected: outside the law's limits.");
         let mut outside = false;
         let decide = |verdict, _: &[&str]| {
             outside = verdict == Verdict::Outside;

@@ -288,8 +288,14 @@ async fn take_consent_back(s: &mut Scoped, client: ClientId, channel: Channel) -
 /// Those of the store.
 pub async fn stop_by_client(s: &mut Scoped, client: ClientId, channel: Channel, address: &str) -> Stored<()> {
     take_consent_back(s, client, channel).await?;
-    contact::stop_address(s, channel.code(), address, "unsubscribed", "asked by the link of a message")
-        .await?;
+    contact::stop_address(
+        s,
+        channel.code(),
+        address,
+        "unsubscribed",
+        mark!("asked by the link of a message"),
+    )
+    .await?;
     s.changed("messages");
     s.changed(format!("client:{client}"));
     Ok(())
@@ -311,7 +317,7 @@ pub async fn stop_by_complaint(
         channel.code(),
         address,
         "complained",
-        "called unwanted at the reader's mail server",
+        mark!("called unwanted at the reader's mail server"),
     )
     .await
 }

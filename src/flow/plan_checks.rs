@@ -59,15 +59,15 @@ impl Checked {
         for p in self.products.iter().filter(|p| p.opening) {
             if !matches!(p.skin, Skin::NoReaction | Skin::NotBySheet) {
                 let way = if p.skin == Skin::NotRead {
-                    Way::Tests("Read it".into())
+                    Way::Tests(tr!("Read it").into())
                 } else {
-                    Way::Visit(TestKind::PatchTest, "Place one".into())
+                    Way::Visit(TestKind::PatchTest, tr!("Place one").into())
                 };
-                open.push((format!("{}: patch test, {}.", p.product, p.skin.words()), way));
+                open.push((tr!("{}: patch test, {}.", p.product, p.skin.words()), way));
             }
             if plan_check::asks_strand_test(p, &self.found) && p.strand_test != StrandTest::Passed {
-                let words = format!("{}: strand test, {}.", p.product, p.strand_test.words());
-                open.push((words, Way::Visit(TestKind::StrandTest, "Do the strand test".into())));
+                let words = tr!("{}: strand test, {}.", p.product, p.strand_test.words());
+                open.push((words, Way::Visit(TestKind::StrandTest, tr!("Do the strand test").into())));
             }
         }
         open
@@ -196,7 +196,7 @@ pub(super) async fn metal(
 }
 
 pub(super) fn felt(r: &readings::Reading) -> Felt {
-    let place = if r.place == "whole" { "whole head".to_string() } else { r.place.clone() };
+    let place = if r.place == "whole" { tr!("whole head").to_string() } else { r.place.clone() };
     Felt {
         place,
         texture: r.texture.as_deref().and_then(Texture::from_code),
@@ -243,8 +243,8 @@ async fn planned(
         .filter(|(step, _)| step.application == Some(application.letter))
         .filter(|(_, clock)| !times.iter().any(|t| t.clock == clock.code()))
         .map(|(step, clock)| match clock {
-            Clock::Exposure => "the longest time from first touch to rinse".to_string(),
-            Clock::Phase => format!("the time of “{}”", step.title),
+            Clock::Exposure => tr!("the longest time from first touch to rinse").to_string(),
+            Clock::Phase => tr!("the time of “{}”", step.title),
         })
         .collect();
     sheet_missing.dedup();
@@ -274,11 +274,11 @@ fn taken_words(times: &[products::Times], weakest: Option<SheetHair>) -> Option<
     let told_apart =
         times.iter().any(|t| t.clock == Clock::Exposure.code() && t.hair != SheetHair::Any.code());
     let (t, hair) = sheets::for_hair(times, Clock::Exposure, weakest).filter(|_| told_apart)?;
-    Some(format!(
-        "the sheet's minutes for {}, {:.0}, longest allowed {:.0}",
+    Some(tr!(
+        "the sheet's minutes for {}, {}, longest allowed {}",
         hair.words(),
-        t.target_min,
-        t.most_min
+        format_args!("{:.0}", t.target_min),
+        format_args!("{:.0}", t.most_min)
     ))
 }
 
@@ -288,13 +288,20 @@ fn beyond_law(app: &App, place: &str, product: &Product) -> Vec<String> {
         .iter()
         .filter(|c| c.within == Some(false))
         .map(|c| {
-            let most = c.limit.percent.map_or(String::new(), |p| format!(", at most {p} %"));
+            let most = c.limit.percent.map_or(String::new(), |p| tr!(", at most {p} %", p = p));
             let acid = match (c.limit.ph_low, c.limit.ph_high) {
-                (Some(low), Some(high)) => format!(", pH {low} to {high}"),
-                (None, Some(high)) => format!(", pH at most {high}"),
+                (Some(low), Some(high)) => tr!(", pH {low} to {high}", low = low, high = high),
+                (None, Some(high)) => tr!(", pH at most {high}", high = high),
                 _ => String::new(),
             };
-            format!("{} counts as {:.2} %{most}{acid} ({}).", c.counted_as, c.percent, c.limit.source)
+            tr!(
+                "{} counts as {} %{most}{acid} ({}).",
+                c.counted_as,
+                format_args!("{:.2}", c.percent),
+                c.limit.source,
+                most = most,
+                acid = acid
+            )
         })
         .collect()
 }

@@ -12,9 +12,10 @@ use crate::domain::plan_check::{self, Found, PlannedProduct, Way};
 use crate::domain::protocol::Protocol;
 use crate::domain::strand::{Deed, Strand, Zone};
 use crate::store::clients::Client;
-use crate::store::plans::{KeptApplication, KeptFinding, KeptWay, NewPlan, Plan};
+use crate::store::plans::{KeptApplication, KeptFinding, KeptWay, NewPlan, Plan, SaidFinding};
 use crate::store::protocols::Revision;
 use crate::store::{Scoped, StoreError, Stored, clients, plans, protocols};
+use crate::words::{Language, in_language};
 
 /// A plan is checked on the visit it is for (common practice, no source); the run's hold point says the same.
 const VISIT: Duration = Duration::hours(12);
@@ -30,10 +31,16 @@ pub async fn make_plan(
     by: PersonId,
 ) -> Stored<PlanId> {
     clients::lock(s, client.id()).await?;
-    let checked = check(s, app, client, protocol, asked, trim).await?;
+    let checked = in_language(Language::English, check(s, app, client, protocol, asked, trim)).await?;
     let kept: Vec<KeptApplication> =
         checked.products.iter().zip(&checked.product_ids).map(|(p, id)| kept_application(p, *id)).collect();
-    let findings: Vec<KeptFinding> = checked.found.iter().take(400).map(kept_finding).collect();
+    let mut findings: Vec<KeptFinding> = checked.found.iter().take(400).map(kept_finding).collect();
+    for language in Language::CHOICES.into_iter().filter(|l| *l != Language::English) {
+        let again = in_language(language, check(s, app, client, protocol, asked, trim)).await?;
+        for (kept, found) in findings.iter_mut().zip(&again.found) {
+            kept.said.insert(language.tag().into(), said_finding(found));
+        }
+    }
     let plan = plans::insert(
         s,
         &NewPlan {
@@ -111,6 +118,17 @@ pub fn kept_finding(f: &Found) -> KeptFinding {
         until: f.until.map(crate::calendar::iso_day),
         trim_mm: f.trim_mm,
         ways: f.ways.iter().map(|w| KeptWay { at: w.code().into(), words: w.words().into() }).collect(),
+        said: Default::default(),
+    }
+}
+
+/// The words of a finding, as said in the language spoken when it was found.
+fn said_finding(f: &Found) -> SaidFinding {
+    SaidFinding {
+        title: f.title.clone(),
+        why: f.why.clone(),
+        source: f.source.clone(),
+        ways: f.ways.iter().map(|w| w.words().into()).collect(),
     }
 }
 
@@ -120,8 +138,7 @@ pub fn asked_of(plan: &Plan) -> Stored<Vec<Asked>> {
         .iter()
         .map(|a| {
             let (letter, zone) = (a.letter.chars().next(), kept_zone(a));
-            let corrupt =
-                || StoreError::Corrupt("plan", format!("{}: application {}", plan.plan_id, a.letter));
+            let corrupt = || StoreError::Corrupt("plan", tr!("{}: application {}", plan.plan_id, a.letter));
             let (letter, zone) = letter.zip(zone).ok_or_else(corrupt)?;
             Ok(Asked { letter, product: ProductId(a.product_id), zone })
         })
@@ -137,27 +154,27 @@ pub async fn stands_against(
     plan: &Plan,
     now: OffsetDateTime,
 ) -> Stored<Vec<(String, Way)>> {
-    let again = || Way::Words("Check the plan again.".into());
+    let again = || Way::Words(tr!("Check the plan again.").into());
     let kept = Verdict::from_code(&plan.verdict).unwrap_or(Verdict::Refuse);
     match kept {
         Verdict::Refuse => {
-            let way = "Change the plan with the client, or agree when you look again.".into();
+            let way = tr!("Change the plan with the client, or agree when you look again.").into();
             return Ok(vec![(
-                "This plan is refused: no service is started from it.".into(),
+                tr!("This plan is refused: no service is started from it.").into(),
                 Way::Words(way),
             )]);
         }
         Verdict::Wait => {
-            return Ok(vec![("This plan waits: no service is started from it yet.".into(), again())]);
+            return Ok(vec![(tr!("This plan waits: no service is started from it yet.").into(), again())]);
         }
         Verdict::Clear | Verdict::TestFirst => {}
     }
     let mut against = Vec::new();
     if plan.stale {
-        against.push(("What is in the hair has changed since this plan was checked.".into(), again()));
+        against.push((tr!("What is in the hair has changed since this plan was checked.").into(), again()));
     }
     if now - plan.made_at > VISIT {
-        against.push(("It was checked before this visit.".into(), again()));
+        against.push((tr!("It was checked before this visit.").into(), again()));
     }
     let Some(revision) = protocols::find(s, &plan.protocol, plan.revision).await? else {
         return Err(StoreError::Corrupt("plan", plan.protocol.clone()));
@@ -207,8 +224,11 @@ pub async fn start_service(
     let plan = plans::find(s, id).await?.ok_or(NotStarted::NotFound)?;
     let now = s.now().await?;
     if plan.run_id.is_some() {
-        let way = Way::Words("Go on with it, or check a new plan.".into());
-        return Err(NotStarted::Against(vec![("A service was started from this plan already.".into(), way)]));
+        let way = Way::Words(tr!("Go on with it, or check a new plan.").into());
+        return Err(NotStarted::Against(vec![(
+            tr!("A service was started from this plan already.").into(),
+            way,
+        )]));
     }
     let against = stands_against(s, app, &client, &plan, now).await?;
     if !against.is_empty() {

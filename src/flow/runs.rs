@@ -85,8 +85,8 @@ pub async fn load(s: &mut Scoped, app: &App, id: RunId) -> Stored<Option<Loaded>
 pub async fn load_found(s: &mut Scoped, app: &App, run: Run) -> Stored<Loaded> {
     let protocol = protocol(s, app, &run.protocol, run.revision)
         .await?
-        .ok_or_else(|| StoreError::Corrupt("run", format!("{} without its protocol", run.run_id)))?;
-    let (frame, products) = frozen_frame(s, protocol, &run).await?;
+        .ok_or_else(|| StoreError::Corrupt("run", tr!("{} without its protocol", run.run_id)))?;
+    let (frame, products) = frozen_frame(s, protocol.spoken(), &run).await?;
     let events = runs::list_events(s, RunId(run.run_id), 0).await?;
     let now = s.now().await?;
     Ok(Loaded { run, frame, events, products, now })
@@ -169,7 +169,7 @@ pub async fn start_run(
     for (i, event) in events.iter().enumerate() {
         runs::append(s, run, i as i64 + 1, event)
             .await?
-            .ok_or_else(|| Refused::Stale("The run began meanwhile.".into()))?;
+            .ok_or_else(|| Refused::Stale(tr!("The run began meanwhile.").into()))?;
     }
     tell(s, run);
     Ok(run)
@@ -195,16 +195,16 @@ fn what_changed(loaded: &Loaded, known: i64) -> Option<String> {
     let title = event.kind.step().and_then(|c| loaded.frame.protocol.step(c)).map(|x| x.title.clone());
     Some(match (&event.kind, title) {
         (EventKind::Granted(Granted::StepStarted { .. }), Some(t)) => {
-            format!("Meanwhile “{t}” was started at another station.")
+            tr!("Meanwhile “{t}” was started at another station.", t = t)
         }
         (EventKind::Granted(Granted::StepFinished { .. }), Some(t)) => {
-            format!("Meanwhile “{t}” was finished at another station.")
+            tr!("Meanwhile “{t}” was finished at another station.", t = t)
         }
-        (EventKind::Happened(Happened::StopRecorded), _) => "Meanwhile this service was stopped.".into(),
+        (EventKind::Happened(Happened::StopRecorded), _) => tr!("Meanwhile this service was stopped.").into(),
         (EventKind::Granted(Granted::HandoverAccepted), _) => {
-            "Meanwhile this service was handed over.".into()
+            tr!("Meanwhile this service was handed over.").into()
         }
-        _ => "Meanwhile this service moved on at another station.".into(),
+        _ => tr!("Meanwhile this service moved on at another station.").into(),
     })
 }
 
@@ -255,7 +255,7 @@ async fn append_all(
     for (i, event) in events.iter().enumerate() {
         runs::append(s, id, last + 1 + i as i64, event)
             .await?
-            .ok_or_else(|| Refused::Stale("Somebody acted in the same moment. Look again.".into()))?;
+            .ok_or_else(|| Refused::Stale(tr!("Somebody acted in the same moment. Look again.").into()))?;
     }
     Ok(())
 }

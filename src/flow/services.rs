@@ -3,6 +3,7 @@
 use crate::reference::Reference;
 use crate::store::protocols::{self, Heading};
 use crate::store::{Scoped, Stored};
+use crate::words;
 
 /// Every service and test visit that the salon has, by title.
 pub struct Services(Vec<Heading>);
@@ -26,12 +27,12 @@ impl Services {
     /// What the salon calls it, offered or not; the code itself where it has none such.
     #[must_use]
     pub fn title<'a>(&'a self, code: &'a str) -> &'a str {
-        self.0.iter().find(|h| h.protocol == code).map_or(code, |h| h.title.as_str())
+        self.0.iter().find(|h| h.protocol == code).map_or(code, |h| words::of(&h.title))
     }
 
     /// Code and title of what may be booked and planned.
     pub fn offered(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.0.iter().filter(|h| !h.retired).map(|h| (h.protocol.as_str(), h.title.as_str()))
+        self.0.iter().filter(|h| !h.retired).map(|h| (h.protocol.as_str(), words::of(&h.title)))
     }
 
     /// The salon has it, offered or not.

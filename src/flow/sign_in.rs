@@ -176,6 +176,8 @@ pub async fn found(app: &App, f: Founding<'_>) -> Result<(SalonId, String), Sign
     .await?;
     let mut s = app.begin(salon).await?;
     people::reset_secret(&mut s, manager, false, &manager_pin_hash).await?;
+    // It was founded in the browser's language: its screens go on in it.
+    salons::speak(&mut s, crate::words::speaking().tag()).await?;
     // A start publishes to the salons it finds; this one came after.
     super::protocols::publish_shipped(&mut s).await?;
     if matches!(f.first_role, Role::Stylist) {

@@ -48,9 +48,9 @@ pub async fn load(
     events.retain(|e| {
         let (fits, come) = (sound(&e.deed), e.on <= today);
         if !fits {
-            odd.push(format!("Entry {} of {} holds a figure that cannot be.", e.seq, day_words(e.on)));
+            odd.push(tr!("Entry {} of {} holds a figure that cannot be.", e.seq, day_words(e.on)));
         } else if !come {
-            odd.push(format!("Entry {} is of a day still to come, {}.", e.seq, day_words(e.on)));
+            odd.push(tr!("Entry {} is of a day still to come, {}.", e.seq, day_words(e.on)));
         }
         fits && come
     });
@@ -80,17 +80,29 @@ fn odd_words((on, deed): &(Date, Deed), why: StrandRefusal) -> String {
     let day = day_words(*on);
     match (deed, why) {
         (Deed::Trim(mm), _) => {
-            format!(
-                "A trim of {mm:.0} mm on {day} is more than the hair the record knows of; it is left out."
+            tr!(
+                "A trim of {mm} mm on {day} is more than the hair the record knows of; it is left out.",
+                mm = format_args!("{:.0}", mm),
+                day = day
             )
         }
         (Deed::Measure { mm, .. }, StrandRefusal::NothingBehind) => {
-            format!("New growth of {mm:.0} mm on {day} has nothing behind it on record; it is left out.")
+            tr!(
+                "New growth of {mm} mm on {day} has nothing behind it on record; it is left out.",
+                mm = format_args!("{:.0}", mm),
+                day = day
+            )
         }
         (Deed::Measure { mm, .. }, _) => {
-            format!("New growth of {mm:.0} mm on {day}, where the record knows of none; it is left out.")
+            tr!(
+                "New growth of {mm} mm on {day}, where the record knows of none; it is left out.",
+                mm = format_args!("{:.0}", mm),
+                day = day
+            )
         }
-        (Deed::Apply(..), _) => format!("What was put on on {day} does not fit the hair; it is left out."),
+        (Deed::Apply(..), _) => {
+            tr!("What was put on on {day} does not fit the hair; it is left out.", day = day)
+        }
     }
 }
 

@@ -8,6 +8,7 @@ use crate::secret;
 use crate::store::hours::{self, Hours};
 use crate::store::salons::{self, Salon};
 use crate::store::{Scoped, StoreError, days_off, people, sessions, stations};
+use crate::words::Language;
 
 /// Why the team was not changed.
 #[derive(Debug)]
@@ -88,6 +89,11 @@ pub async fn reset_secret(s: &mut Scoped, id: PersonId, passphrase: bool, hash: 
     sessions::end_all_of(s, id).await?;
     s.changed("team");
     Ok(())
+}
+
+/// The screens speak this language to somebody from now on, at every station.
+pub async fn speak_to(s: &mut Scoped, id: PersonId, language: Language) -> Kept<()> {
+    Ok(people::speak_to(s, id, Some(language.tag())).await?)
 }
 
 /// Somebody left (signed out everywhere, the record stays) or is back. The last manager stays.

@@ -96,16 +96,16 @@ pub async fn list_written(
     if kind == TestKind::PatchTest {
         let placed = skin_tests::list_by_client(s, client).await?;
         let here = placed.iter().filter(|t| within(t.placed_at));
-        return Ok(here.map(|t| format!("{}, lot {}: placed", t.product_name, t.lot_code)).collect());
+        return Ok(here.map(|t| tr!("{}, lot {}: placed", t.product_name, t.lot_code)).collect());
     }
     let code = if kind == TestKind::StrandTest { "strand" } else { "metallic-salt" };
     let done = hair_tests::list_by_client(s, client).await?;
     let before = |at| before_days > 0 && run.started_at - time::Duration::days(before_days) <= at;
     let here = done.iter().filter(|t| t.kind == code && (within(t.done_at) || before(t.done_at)));
     let words = |t: &hair_tests::HairTest| {
-        let name = t.product_name.as_deref().unwrap_or("Cut strands");
-        let place = if t.place == "worst-place" { "worst place" } else { "sound place" };
-        format!("{name}, {place}: {}", if t.passed { "passed" } else { "not passed" })
+        let name = t.product_name.as_deref().unwrap_or(tr!("Cut strands"));
+        let place = if t.place == "worst-place" { tr!("worst place") } else { tr!("sound place") };
+        format!("{name}, {place}: {}", if t.passed { "passed" } else { tr!("not passed") })
     };
     Ok(here.map(words).collect())
 }

@@ -1,6 +1,7 @@
 //! `tables/aftercare.toml`: what a client takes home.
 
 use super::{Files, ReferenceFault, fault};
+use crate::words;
 use serde::Deserialize;
 
 const FILE: &str = "tables/aftercare.toml";
@@ -67,11 +68,12 @@ impl AftercareTable {
             p.how.iter().any(|h| h == how)
                 && p.after.iter().any(|a| a == "any" || chemistries.contains(&a.as_str()))
         };
-        let filled = |p: &Part| -> Vec<String> { p.lines.iter().filter_map(|l| values.fill(l)).collect() };
+        let filled =
+            |p: &Part| -> Vec<String> { p.lines.iter().filter_map(|l| values.fill(words::of(l))).collect() };
         self.parts
             .iter()
             .filter(applies)
-            .map(|p| (p.heading.clone(), filled(p)))
+            .map(|p| (words::of(&p.heading).to_owned(), filled(p)))
             .filter(|(_, lines)| !lines.is_empty())
             .collect()
     }

@@ -1,6 +1,7 @@
 //! `tables/consent.toml`: the words a client or a guardian signs.
 
 use super::{Files, ReferenceFault, fault};
+use crate::words;
 use serde::Deserialize;
 
 const FILE: &str = "tables/consent.toml";
@@ -29,7 +30,7 @@ pub struct ConsentValues<'a> {
 impl ConsentTable {
     /// The exact words to show and keep. A value is put in once and never read as a place itself.
     pub fn words(&self, by_guardian: bool, values: &ConsentValues<'_>) -> String {
-        let template = if by_guardian { &self.guardian } else { &self.client };
+        let template = words::of(if by_guardian { &self.guardian } else { &self.client });
         let mut words = String::new();
         let mut rest = template.trim();
         while let Some((before, after)) = rest.split_once('{') {

@@ -21,6 +21,8 @@ pub struct Person {
     pub left: bool,
     /// Chemistries (thio, hydroxide, colour, lightener, other) this person may open.
     pub qualifications: Vec<String>,
+    /// Tag of the language the screens speak to this person; the salon's without one.
+    pub language: Option<String>,
 }
 
 #[derive(sqlx::FromRow)]
@@ -35,6 +37,7 @@ struct Row {
     disabled: bool,
     left_here: bool,
     qualifications: Vec<String>,
+    language: Option<String>,
 }
 
 impl Row {
@@ -52,6 +55,7 @@ impl Row {
             disabled: self.disabled,
             left: self.left_here,
             qualifications: self.qualifications,
+            language: self.language,
         })
     }
 }
@@ -60,7 +64,7 @@ impl Row {
 pub async fn list(s: &mut Scoped) -> Stored<Vec<Person>> {
     let rows: Vec<Row> = sqlx::query_as(
         "select p.person_id, p.name, p.role, p.pin_hash is not null as has_pin, p.passphrase_hash is not null as has_passphrase,
-            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here,
+            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here, p.language,
             coalesce((select array_agg(q.chemistry order by q.chemistry) from qualification q
               where q.salon_id = p.salon_id and q.person_id = p.person_id), '{}') as qualifications
          from person p where p.salon_id = $1 order by p.left_at is not null, p.name limit 200",
@@ -75,7 +79,7 @@ pub async fn list(s: &mut Scoped) -> Stored<Vec<Person>> {
 pub async fn find(s: &mut Scoped, id: PersonId) -> Stored<Option<Person>> {
     let row: Option<Row> = sqlx::query_as(
         "select p.person_id, p.name, p.role, p.pin_hash is not null as has_pin, p.passphrase_hash is not null as has_passphrase,
-            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here,
+            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here, p.language,
             coalesce((select array_agg(q.chemistry order by q.chemistry) from qualification q
               where q.salon_id = p.salon_id and q.person_id = p.person_id), '{}') as qualifications
          from person p where p.salon_id = $1 and p.person_id = $2",
@@ -205,6 +209,17 @@ pub async fn lock_managers(s: &mut Scoped) -> Stored<Vec<PersonId>> {
     .fetch_all(&mut *s.tx)
     .await?;
     Ok(ids.into_iter().map(PersonId).collect())
+}
+
+/// In which language the screens speak to this person (a tag; none: the salon's).
+pub async fn speak_to(s: &mut Scoped, id: PersonId, language: Option<&str>) -> Stored<()> {
+    sqlx::query("update person set language = $3 where salon_id = $1 and person_id = $2")
+        .bind(s.salon.0)
+        .bind(id.0)
+        .bind(language)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
 }
 
 /// Another name or role; a passphrase is a manager's alone and goes with the role.

@@ -6,6 +6,8 @@ use time::{Date, OffsetDateTime};
 
 use super::{Scoped, Stored};
 use crate::domain::ids::{ClientId, PersonId, PlanId, ProductId};
+use crate::words::Language;
+use std::collections::BTreeMap;
 
 /// One application of a plan as kept.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -48,6 +50,33 @@ pub struct KeptFinding {
     pub until: Option<String>,
     pub trim_mm: Option<(f64, f64)>,
     pub ways: Vec<KeptWay>,
+    /// The same words in the other languages of the screens, by tag: whoever reads the plan reads it in their own.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub said: BTreeMap<String, SaidFinding>,
+}
+
+/// A finding's words in one language.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct SaidFinding {
+    pub title: String,
+    pub why: String,
+    pub source: String,
+    /// In the order of the finding's own.
+    pub ways: Vec<String>,
+}
+
+impl KeptFinding {
+    /// The words in this language; the record's own where they were not said in it.
+    #[must_use]
+    pub fn in_words(&self, language: Language) -> SaidFinding {
+        self.said.get(language.tag()).cloned().unwrap_or_else(|| SaidFinding {
+            title: self.title.clone(),
+            why: self.why.clone(),
+            source: self.source.clone(),
+            ways: self.ways.iter().map(|w| w.words.clone()).collect(),
+        })
+    }
 }
 
 /// A plan.

@@ -6,6 +6,7 @@ use time::{Time, Weekday};
 use super::{Scoped, Stored};
 use crate::domain::call::Quiet;
 use crate::domain::ids::{PersonId, SalonId, StationId};
+use crate::words::Language;
 
 /// One business, as stored.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -29,9 +30,17 @@ pub struct Salon {
     pub quiet_until: Time,
     /// ISO days of the week on which nobody is called.
     pub quiet_weekdays: Vec<i16>,
+    /// Tag of the language the screens speak where nobody is signed in.
+    pub language: String,
 }
 
 impl Salon {
+    /// The language of its screens where nobody is signed in.
+    #[must_use]
+    pub fn speaks(&self) -> Language {
+        Language::of_tag(&self.language).unwrap_or_default()
+    }
+
     /// When nobody is called.
     #[must_use]
     pub fn quiet(&self) -> Quiet {
@@ -48,7 +57,7 @@ impl Salon {
 /// Reads the salon of this transaction.
 pub async fn find(s: &mut Scoped) -> Stored<Option<Salon>> {
     Ok(sqlx::query_as(
-        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo, quiet_from, quiet_until, quiet_weekdays
+        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo, quiet_from, quiet_until, quiet_weekdays, language
          from salon where salon_id = $1",
     )
     .bind(s.salon.0)
@@ -98,12 +107,22 @@ pub async fn found(pool: &PgPool, f: Founding<'_>) -> Stored<(SalonId, PersonId,
     Ok((SalonId(row.0), PersonId(row.1), StationId(row.2), PersonId(row.3)))
 }
 
+/// The language of its screens, by tag.
+pub async fn speak(s: &mut Scoped, language: &str) -> Stored<()> {
+    sqlx::query("update salon set language = $2 where salon_id = $1")
+        .bind(s.salon.0)
+        .bind(language)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}
+
 /// Changes what the salon is called, where it is and what it holds itself to (name, zone, place of law,
-/// emergency number, eye wash, least age in years, patch-test days, quiet hours; the rest of `to` is not written).
+/// emergency number, eye wash, least age in years, patch-test days, quiet hours, language; the rest of `to` is not written).
 pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
     sqlx::query(
         "update salon set name = $2, zone = $3, place = $4, emergency_number = $5, eye_wash_place = $6, least_age = $7, patch_valid_days = $8,
-            quiet_from = $9, quiet_until = $10, quiet_weekdays = $11
+            quiet_from = $9, quiet_until = $10, quiet_weekdays = $11, language = $12
          where salon_id = $1",
     )
     .bind(s.salon.0)
@@ -117,6 +136,7 @@ pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
     .bind(to.quiet_from)
     .bind(to.quiet_until)
     .bind(&to.quiet_weekdays)
+    .bind(&to.language)
     .execute(&mut *s.tx)
     .await?;
     Ok(())

@@ -46,12 +46,12 @@ fn ms(at: OffsetDateTime) -> i64 {
 /// What a bell calls for.
 fn calls_for(kind: BellKind) -> &'static str {
     match kind {
-        BellKind::Soon => "one minute to go",
-        BellKind::TestCurl => "test curl",
-        BellKind::Look => "look at the hair",
-        BellKind::Target => "at target",
-        BellKind::Most => "longest allowed, rinse now",
-        BellKind::RinseNow => "rinse now",
+        BellKind::Soon => tr!("one minute to go"),
+        BellKind::TestCurl => tr!("test curl"),
+        BellKind::Look => tr!("look at the hair"),
+        BellKind::Target => tr!("at target"),
+        BellKind::Most => tr!("longest allowed, rinse now"),
+        BellKind::RinseNow => tr!("rinse now"),
     }
 }
 
@@ -71,7 +71,14 @@ impl Ringing<'_> {
         let (title, what) = (self.title(bell), calls_for(bell.kind));
         let words = match self.near() {
             Some((station, person)) => {
-                format!("{name}: {title}, {what}. Nearest station: {station}. In charge: {person}")
+                tr!(
+                    "{name}: {title}, {what}. Nearest station: {station}. In charge: {person}",
+                    name = name,
+                    title = title,
+                    what = what,
+                    station = station,
+                    person = person
+                )
             }
             None => format!("{name}: {title}, {what}"),
         };
@@ -100,13 +107,21 @@ impl Ringing<'_> {
         Some(match self.state.alarm()? {
             Alarm::Stopped { seq } => (
                 format!("{run}:stop:stopped:{seq}"),
-                format!("{name}: stopped. Nearest station: {station}. In charge: {person}"),
+                tr!(
+                    "{name}: stopped. Nearest station: {station}. In charge: {person}",
+                    name = name,
+                    station = station,
+                    person = person
+                ),
             ),
             Alarm::Stings { place, seq } => (
                 format!("{run}:stop:stings:{seq}"),
-                format!(
+                tr!(
                     "{name}: it stings, {}. Nearest station: {station}. In charge: {person}",
-                    place.words()
+                    place.words(),
+                    name = name,
+                    station = station,
+                    person = person
                 ),
             ),
         })
@@ -143,19 +158,25 @@ impl Ringing<'_> {
             let EventKind::Happened(Happened::BellAnswered { comfort, .. }) = &e.kind else { return None };
             let (at, place) = (clock(e.happened_at), self.station_words(e.station));
             let said = match comfort {
-                Comfort::No => "no heat, no sting",
+                Comfort::No => tr!("no heat, no sting"),
                 Comfort::Warm => "warm",
-                Comfort::Stings => "it stings",
+                Comfort::Stings => tr!("it stings"),
             };
             lately(e.happened_at).then(|| match e.by.and_then(|p: PersonId| name_of(self.people, p.0)) {
-                Some(who) => format!("Bell answered at {place} by {}, {at}: {said}.", first_name(who)),
-                None => format!("Bell answered at {place}, {at}: {said}."),
+                Some(who) => tr!(
+                    "Bell answered at {place} by {}, {at}: {said}.",
+                    first_name(who),
+                    place = place,
+                    at = at,
+                    said = said
+                ),
+                None => tr!("Bell answered at {place}, {at}: {said}.", place = place, at = at, said = said),
             })
         })
     }
 
     /// A station by its name.
     pub(super) fn station_words(&self, id: StationId) -> String {
-        name_of(self.stations, id.0).map_or_else(|| "another station".to_owned(), str::to_owned)
+        name_of(self.stations, id.0).map_or_else(|| tr!("another station").to_owned(), str::to_owned)
     }
 }

@@ -85,7 +85,7 @@ pub async fn book(seat: Seat, Form(f): Form<Chosen>) -> Answered {
     let start =
         OffsetDateTime::parse(f.start.trim(), &Rfc3339).ok().filter(|at| (2000..2300).contains(&at.year()));
     let (Some(start), true) = (start, f.print.len() <= PRINT_MOST) else {
-        return Err(Problem::Bad("This opening cannot be read: look for openings again.".into()));
+        return Err(Problem::Bad(tr!("This opening cannot be read: look for openings again.").into()));
     };
     for last_try in [false, true] {
         let mut s = seat.begin().await?;
@@ -98,9 +98,16 @@ pub async fn book(seat: Seat, Form(f): Form<Chosen>) -> Answered {
         let services = Services::load(&mut s, &seat.app.reference).await?;
         let Some(wish) = read_wish(&asked, &services, &zone, now, &mut errors) else {
             drop(s);
-            let reason = Reason::plain("The wish behind this opening is not whole: look for openings again.");
-            return screen::not_booked(&seat, asked, "Not booked", reason, StatusCode::UNPROCESSABLE_ENTITY)
-                .await;
+            let reason =
+                Reason::plain(tr!("The wish behind this opening is not whole: look for openings again."));
+            return screen::not_booked(
+                &seat,
+                asked,
+                tr!("Not booked"),
+                reason,
+                StatusCode::UNPROCESSABLE_ENTITY,
+            )
+            .await;
         };
         let tried = try_booking(&mut s, &seat, &zone, wish, start, &f, by).await;
         match tried {
@@ -138,26 +145,32 @@ async fn refuse(seat: &Seat, zone: &Zone, asked: Asked, start: OffsetDateTime, w
     let when = start_words(zone, start);
     let (heading, words, status) = match why {
         NotBooked::Taken => (
-            "Taken meanwhile",
-            format!("{when} was taken meanwhile: its hands or places are no longer free. These are."),
+            tr!("Taken meanwhile"),
+            tr!(
+                "{when} was taken meanwhile: its hands or places are no longer free. These are.",
+                when = when
+            ),
             StatusCode::CONFLICT,
         ),
         NotBooked::ClientBusy => (
-            "Not booked",
-            format!("At {when} this client has a booking already, for the service or its patch test."),
+            tr!("Not booked"),
+            tr!(
+                "At {when} this client has a booking already, for the service or its patch test.",
+                when = when
+            ),
             StatusCode::CONFLICT,
         ),
         NotBooked::Stale => {
             let look = format!("/bookings/{}", asked.moving);
             return Err(Problem::Stale {
-                what: "The booking to be moved was changed meanwhile.".into(),
+                what: tr!("The booking to be moved was changed meanwhile.").into(),
                 look,
             });
         }
         // The screen itself says what stands against it.
         NotBooked::Barred(_) => (
-            "Not booked",
-            "Something stands against this service since the opening was shown.".into(),
+            tr!("Not booked"),
+            tr!("Something stands against this service since the opening was shown.").into(),
             StatusCode::CONFLICT,
         ),
         NotBooked::NotFound => return Err(Problem::NotFound),
@@ -212,16 +225,20 @@ struct FitLine {
 
 fn state_words(state: &str) -> &'static str {
     match state {
-        "booked" => "booked",
-        "kept" => "kept",
-        "missed" => "missed",
-        _ => "cancelled",
+        "booked" => tr!("booked"),
+        "kept" => tr!("kept"),
+        "missed" => tr!("missed"),
+        _ => tr!("cancelled"),
     }
 }
 
 fn title(services: &Services, booking: &Booking) -> String {
     let service = booking.protocol.as_deref().map_or("", |code| services.title(code));
-    if booking.purpose == "patch-test" { format!("Patch test for {service}") } else { service.to_string() }
+    if booking.purpose == "patch-test" {
+        tr!("Patch test for {service}", service = service)
+    } else {
+        service.to_string()
+    }
 }
 
 /// Hands and stays of one booking as a track. A second pair is one that overlaps hands already drawn.
@@ -259,10 +276,10 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
     let at = |at: OffsetDateTime| format!("{}, {}", zone.day_words(at), zone.clock(at));
     let (patch, patch_href) = match (visit, booking.patch_for) {
         (Some(visit), _) => (
-            format!("Patch test {} ({})", at(visit.from_at), state_words(&visit.state)),
+            tr!("Patch test {} ({})", at(visit.from_at), state_words(&visit.state)),
             format!("/bookings/{}", visit.booking_id),
         ),
-        (None, Some(service)) => ("To the service it is for".into(), format!("/bookings/{service}")),
+        (None, Some(service)) => (tr!("To the service it is for").into(), format!("/bookings/{service}")),
         (None, None) => (String::new(), String::new()),
     };
     Ok(ViewPage {
@@ -273,7 +290,7 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
         title: title(&services, &booking),
         when: at(booking.from_at),
         until: zone.clock(booking.to_at),
-        made: format!("{} by {}", at(booking.made_at), booking.made_by_name),
+        made: tr!("{} by {}", at(booking.made_at), booking.made_by_name),
         state: state_words(&booking.state),
         open: booking.state == "booked",
         begun: booking.from_at <= now,
@@ -283,7 +300,7 @@ async fn view_page(seat: &Seat, id: BookingId, errors: Errors, reason: String) -
         hands: hands
             .iter()
             .map(|h| HandsLine {
-                when: format!("{} to {}", zone.clock(h.from_at), zone.clock(h.to_at)),
+                when: tr!("{} to {}", zone.clock(h.from_at), zone.clock(h.to_at)),
                 who: h.what.clone(),
             })
             .collect(),
@@ -343,7 +360,7 @@ pub struct Cancelling {
 
 fn stale(id: BookingId) -> Problem {
     Problem::Stale {
-        what: "This booking was changed since its page was opened.".into(),
+        what: tr!("This booking was changed since its page was opened.").into(),
         look: format!("/bookings/{id}"),
     }
 }
@@ -354,7 +371,7 @@ pub async fn cancel(seat: Seat, Path(id): Path<String>, Form(f): Form<Cancelling
     let zone = zone(&seat)?;
     let id = booking_id(&id)?;
     let mut errors = Errors::none();
-    let reason = typed::needed(&mut errors, "reason", &f.reason, 300, "Write why, in a few words.");
+    let reason = typed::needed(&mut errors, "reason", &f.reason, 300, tr!("Write why, in a few words."));
     if !errors.is_empty() {
         return Ok(page::refused(&view_page(&seat, id, errors, f.reason).await?));
     }
@@ -390,7 +407,7 @@ pub async fn close(seat: Seat, Path(id): Path<String>, Form(f): Form<Ended>) -> 
     let came = match f.outcome.as_str() {
         "kept" => true,
         "missed" => false,
-        _ => return Err(Problem::Bad("A booking is kept or missed.".into())),
+        _ => return Err(Problem::Bad(tr!("A booking is kept or missed.").into())),
     };
     let mut s = seat.begin().await?;
     let now = s.now().await?;
@@ -401,7 +418,7 @@ pub async fn close(seat: Seat, Path(id): Path<String>, Form(f): Form<Ended>) -> 
     if booking.from_at > now {
         drop(s);
         let mut errors = Errors::none();
-        errors.note("outcome", "This booking is still to come: it can be moved or cancelled.");
+        errors.note("outcome", tr!("This booking is still to come: it can be moved or cancelled."));
         return Ok(page::refused(&view_page(&seat, id, errors, String::new()).await?));
     }
     let changed = flow::close_booking(&mut s, &booking, f.version.parse().unwrap_or_default(), came).await?;

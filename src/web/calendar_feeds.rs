@@ -67,7 +67,7 @@ fn choices(seat: &Seat, team: &[Person], stations: &[Station], chosen: &str) -> 
     let stations = stations
         .iter()
         .filter(|x| manager && !x.revoked)
-        .map(|x| (format!("station-{}", x.station_id), format!("{} (station)", x.name)));
+        .map(|x| (format!("station-{}", x.station_id), tr!("{} (station)", x.name)));
     let chosen = if chosen.is_empty() {
         me.map_or_else(String::new, |id| format!("person-{id}"))
     } else {
@@ -87,12 +87,7 @@ async fn feeds_page(seat: &Seat, chosen: &str, errors: Errors) -> Result<FeedsPa
     s.commit().await?;
     let line = |feed: &CalendarFeed| FeedLine {
         of: feed.of_name.clone(),
-        made: format!(
-            "{}, {} by {}",
-            zone.day_words(feed.made_at),
-            zone.clock(feed.made_at),
-            feed.made_by_name
-        ),
+        made: tr!("{}, {} by {}", zone.day_words(feed.made_at), zone.clock(feed.made_at), feed.made_by_name),
         action: format!("/calendar/{}/revocation", feed.calendar_feed_id),
         once_key: once::key(),
     };
@@ -150,7 +145,7 @@ pub async fn make(seat: Seat, headers: HeaderMap, Form(f): Form<Making>) -> Answ
     let Some(of) = of else {
         drop(s);
         let mut errors = Errors::none();
-        errors.note("of", "Choose whose calendar it is.");
+        errors.note("of", tr!("Choose whose calendar it is."));
         return Ok(page::refused(&feeds_page(&seat, &f.of, errors).await?));
     };
     let token = flow::make(&mut s, of, by).await?;

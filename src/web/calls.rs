@@ -39,21 +39,29 @@ pub(super) struct CallState {
 
 /// The salon's quiet hours, as said while they last.
 pub(super) fn quiet_words(salon: &Salon) -> String {
-    let days = ["Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays"];
+    let days = [
+        tr!("Mondays"),
+        tr!("Tuesdays"),
+        tr!("Wednesdays"),
+        tr!("Thursdays"),
+        tr!("Fridays"),
+        tr!("Saturdays"),
+        tr!("Sundays"),
+    ];
     let named: Vec<&str> = salon
         .quiet_weekdays
         .iter()
         .filter_map(|n| usize::try_from(*n - 1).ok().and_then(|n| days.get(n).copied()))
         .collect();
-    let mut words = String::from("Quiet hours: nobody is called");
+    let mut words = String::from(tr!("Quiet hours: nobody is called"));
     if salon.quiet_from != salon.quiet_until {
-        words += &format!(" from {} to {}", clock(salon.quiet_from), clock(salon.quiet_until));
+        words += &tr!(" from {} to {}", clock(salon.quiet_from), clock(salon.quiet_until));
     }
     if !named.is_empty() {
         if salon.quiet_from != salon.quiet_until {
             words += ",";
         }
-        words += &format!(" on {}", named.join(" and "));
+        words += &tr!(" on {}", named.join(" and "));
     }
     words + "."
 }
@@ -70,10 +78,15 @@ pub(super) fn call_state(
         let until = zone.clock(call.until_at);
         let mine = Some(call.by) == me;
         let words = if mine {
-            format!("This call is yours until {until}: nobody else calls meanwhile.")
+            tr!("This call is yours until {until}: nobody else calls meanwhile.", until = until)
         } else {
             let since = zone.clock(call.from_at);
-            format!("{} is calling since {since}; free again at {until} at the latest.", call.by_name)
+            tr!(
+                "{} is calling since {since}; free again at {until} at the latest.",
+                call.by_name,
+                since = since,
+                until = until
+            )
         };
         return CallState { words, mine, free: false };
     }
@@ -81,7 +94,7 @@ pub(super) fn call_state(
         return CallState { words: quiet_words(salon), mine: false, free: false };
     }
     CallState {
-        words: "Take the call before you ring: then nobody else does.".into(),
+        words: tr!("Take the call before you ring: then nobody else does.").into(),
         mine: false,
         free: true,
     }
@@ -95,7 +108,7 @@ pub(super) fn whose(team: &[Person], assigned: Option<i64>) -> Vec<Choice> {
         .map(|p| Choice { code: p.id.to_string(), words: p.name.clone(), chosen: Some(p.id.0) == assigned })
         .collect();
     let nobody = !list.iter().any(|choice| choice.chosen);
-    list.insert(0, Choice { code: String::new(), words: "nobody yet".into(), chosen: nobody });
+    list.insert(0, Choice { code: String::new(), words: tr!("nobody yet").into(), chosen: nobody });
     list
 }
 
@@ -181,7 +194,7 @@ pub async fn assign(seat: Seat, Path(id): Path<String>, Form(f): Form<Assigning>
     if !f.person.is_empty() && !team.iter().any(|p| fits(&p)) {
         drop(s);
         let mut errors = Errors::none();
-        errors.note("person", "Choose somebody of the team who follows up.");
+        errors.note("person", tr!("Choose somebody of the team who follows up."));
         return Ok(page::refused(&form_page(&seat, id, Typed::default(), errors).await?));
     }
     flow::assign(&mut s, id, to, by).await?;

@@ -82,39 +82,39 @@ async fn tests_and_consults(
         let families: Vec<&str> = t.reactions.iter().map(|f| f.words()).collect();
         let mut said = Vec::new();
         if !families.is_empty() {
-            said.push(format!("reacted to {}", families.join(", ")));
+            said.push(tr!("reacted to {}", families.join(", ")));
         }
         let flags = [
-            (t.black_henna_reaction, "reacted to black henna"),
-            (t.black_henna, "black henna"),
-            (t.scratched_within_3_days, "scratched within three days"),
+            (t.black_henna_reaction, tr!("reacted to black henna")),
+            (t.black_henna, tr!("black henna")),
+            (t.scratched_within_3_days, tr!("scratched within three days")),
             (t.pregnant, "pregnant"),
             (t.medication, "medication"),
-            (t.scalp_treatment, "scalp treatment"),
-            (t.silver_in_history, "silver in the hair's history"),
+            (t.scalp_treatment, tr!("scalp treatment")),
+            (t.silver_in_history, tr!("silver in the hair's history")),
         ];
         said.extend(flags.into_iter().filter(|(yes, _)| *yes).map(|(_, w)| w.to_string()));
-        let what = format!("scalp {}, colour at home: {}", t.scalp.code(), t.home_colour.code());
+        let what = tr!("scalp {}, colour at home: {}", t.scalp.code(), t.home_colour.code());
         (at(c.taken_at), what, said.join("; "))
     });
-    let consults = List { title: "Consults", none: "None read.", rows: told.collect() };
+    let consults = List { title: tr!("Consults"), none: tr!("None read."), rows: told.collect() };
     let skin = skin_tests::list_by_client(s, id).await?.into_iter().map(|t| {
-        let outcome = t.outcome.or(t.told_outcome).unwrap_or_else(|| "not read".into());
-        (at(t.placed_at), format!("patch test, {}: {}, lot {}", t.place, t.product_name, t.lot_code), outcome)
+        let outcome = t.outcome.or(t.told_outcome).unwrap_or_else(|| tr!("not read").into());
+        (at(t.placed_at), tr!("patch test, {}: {}, lot {}", t.place, t.product_name, t.lot_code), outcome)
     });
     let mut rows: Vec<Told> = skin.collect();
     rows.extend(hair_tests::list_by_client(s, id).await?.into_iter().map(|t| {
-        let what = [Some(format!("{} test", t.kind)), t.product_name, t.lot_code.map(|l| format!("lot {l}"))];
-        let result = if t.passed { "passed" } else { "not passed" };
+        let what = [Some(tr!("{} test", t.kind)), t.product_name, t.lot_code.map(|l| tr!("lot {l}", l = l))];
+        let result = if t.passed { "passed" } else { tr!("not passed") };
         (
             at(t.done_at),
             what.into_iter().flatten().collect::<Vec<_>>().join(", "),
-            format!("{} min, {result}", t.minutes),
+            tr!("{} min, {result}", t.minutes, result = result),
         )
     }));
     Ok(vec![
         consults,
-        List { title: "Tests on skin and hair (the newest fifty of each)", none: "None.", rows },
+        List { title: tr!("Tests on skin and hair (the newest fifty of each)"), none: tr!("None."), rows },
     ])
 }
 
@@ -129,26 +129,26 @@ pub async fn copy(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
     let now = s.now().await?;
     let mut lists = tests_and_consults(&mut s, &zone, &client).await?;
     let words = client_records::list_answers(&mut s, id, MOST).await?;
-    lists.push(notes("Answers in words", "None.", words, at));
+    lists.push(notes(tr!("Answers in words"), tr!("None."), words, at));
     let strand = client_records::list_strand(&mut s, id, MOST).await?;
     // A day of the calendar, whatever the zone.
-    lists.push(notes("The hair's story", "Nothing told.", strand, |t| iso_day(t.date())));
+    lists.push(notes(tr!("The hair's story"), tr!("Nothing told."), strand, |t| iso_day(t.date())));
     let felt = client_records::list_readings(&mut s, id, MOST).await?;
-    lists.push(notes("Measured and felt", "Nothing.", felt, at));
+    lists.push(notes(tr!("Measured and felt"), tr!("Nothing."), felt, at));
     let wrong = client_records::list_incidents(&mut s, id, MOST).await?;
-    lists.push(notes("Incidents", "None.", wrong, at));
+    lists.push(notes(tr!("Incidents"), tr!("None."), wrong, at));
     let booked = client_records::list_bookings(&mut s, id, MOST).await?.into_iter().map(|b| {
         let what = b.protocol.map_or_else(|| b.purpose.clone(), |p| format!("{}, {p}", b.purpose));
         let why = b.reason.filter(|r| !r.is_empty()).map_or_else(String::new, |r| format!(": {r}"));
         (at(b.starts_at), what, format!("{}{why}", b.state))
     });
-    lists.push(List { title: "Bookings", none: "None.", rows: booked.collect() });
+    lists.push(List { title: tr!("Bookings"), none: tr!("None."), rows: booked.collect() });
     let sent = client_records::list_messages(&mut s, id, MOST).await?;
-    lists.push(notes("Messages (day and subject)", "None.", sent, at));
+    lists.push(notes(tr!("Messages (day and subject)"), tr!("None."), sent, at));
     let reached = client_records::list_followups(&mut s, id, MOST).await?;
-    lists.push(notes("Calls", "None.", reached, at));
+    lists.push(notes(tr!("Calls"), tr!("None."), reached, at));
     let consents = client_records::list_consents(&mut s, id, MOST).await?.into_iter().map(|c| {
-        let signed = format!("Signed by {} ({}), witnessed by {}.", c.signed_name, c.signer, c.witness);
+        let signed = tr!("Signed by {} ({}), witnessed by {}.", c.signed_name, c.signer, c.witness);
         (at(c.signed_at), signed, c.words)
     });
     let consents: Vec<Told> = consents.collect();
@@ -165,17 +165,17 @@ pub async fn copy(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
     s.commit().await?;
     let mut cut: Vec<&'static str> =
         lists.iter().filter(|l| l.rows.len() as i64 >= MOST).map(|l| l.title).collect();
-    cut.extend((consents.len() as i64 >= MOST).then_some("Consents"));
-    cut.extend(more.then_some("Visits"));
-    let none = |text: String| if text.is_empty() { "not told".to_string() } else { text };
+    cut.extend((consents.len() as i64 >= MOST).then_some(tr!("Consents")));
+    cut.extend(more.then_some(tr!("Visits")));
+    let none = |text: String| if text.is_empty() { tr!("not told").to_string() } else { text };
     let details = vec![
-        ("Number", id.to_string()),
-        ("Born on", none(client.born_on.map(iso_day).unwrap_or_default())),
-        ("Phone", none(client.phone.clone())),
-        ("Email", none(client.email.clone())),
-        ("Curl", none(client.curl_group.clone().unwrap_or_default())),
-        ("To be reached", if client.no_contact { "no".into() } else { "yes".into() }),
-        ("Here since", at(client.created_at)),
+        (tr!("Number"), id.to_string()),
+        (tr!("Born on"), none(client.born_on.map(iso_day).unwrap_or_default())),
+        (tr!("Phone"), none(client.phone.clone())),
+        (tr!("Email"), none(client.email.clone())),
+        (tr!("Curl"), none(client.curl_group.clone().unwrap_or_default())),
+        (tr!("To be reached"), if client.no_contact { tr!("no").into() } else { tr!("yes").into() }),
+        (tr!("Here since"), at(client.created_at)),
     ];
     let shown = CopyPage {
         name: client.name,

@@ -282,7 +282,7 @@ pub async fn book(
         Err(answer) => return answer,
     };
     let Ok(start) = OffsetDateTime::parse(&f.start, &Rfc3339) else {
-        return Err(Problem::Bad("This is none of the times offered. Open your link again.".into()));
+        return Err(Problem::Bad(tr!("This is none of the times offered. Open your link again.").into()));
     };
     let (zone, valid) = (opened.zone.clone(), i64::from(opened.salon.patch_valid_days));
     let booked = flow::take_opening(&mut opened.s, (&app, &zone, valid), &link, start, &f.print).await;

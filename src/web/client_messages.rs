@@ -59,19 +59,19 @@ struct ClientPage {
 fn way(zone: &crate::calendar::Zone, row: contact::Reach) -> Option<Way> {
     let channel = Channel::from_code(&row.channel)?;
     let said = match (row.wished_at, &row.by_name) {
-        (None, _) => "Nobody has asked yet.".to_string(),
+        (None, _) => tr!("Nobody has asked yet.").to_string(),
         (Some(at), by) => {
-            let what = if row.agreed { "Agreed" } else { "Does not want it" };
+            let what = if row.agreed { tr!("Agreed") } else { tr!("Does not want it") };
             let who = by
                 .as_ref()
-                .map_or_else(|| "by the link of a message".to_string(), |n| format!("told to {n}"));
+                .map_or_else(|| tr!("by the link of a message").to_string(), |n| tr!("told to {n}", n = n));
             format!("{what}, {}, {who}.", zone.day_words(at))
         }
     };
     let stopped = row.stopped.as_deref().map_or("", |why| match why {
-        "bounced" => "Stopped: a message came back.",
-        "complained" => "Stopped: the owner of the address complained.",
-        _ => "Stopped: asked for by the link of a message.",
+        "bounced" => tr!("Stopped: a message came back."),
+        "complained" => tr!("Stopped: the owner of the address complained."),
+        _ => tr!("Stopped: asked for by the link of a message."),
     });
     let language = row.language.as_deref().unwrap_or("en");
     let chosen = if row.wished_at.is_none() {
@@ -87,7 +87,7 @@ fn way(zone: &crate::calendar::Zone, row: contact::Reach) -> Option<Way> {
         address: row.address,
         said,
         stopped: stopped.into(),
-        answers: Choice::list([("yes", "agrees"), ("no", "does not want it")], &[chosen]),
+        answers: Choice::list([("yes", tr!("agrees")), ("no", tr!("does not want it"))], &[chosen]),
         languages: Choice::list(Language::ALL.into_iter().map(|l| (l.code(), l.words())), &[language]),
         once_key: once::key(),
         lift_key: once::key(),
@@ -119,13 +119,13 @@ async fn client_page(
     let rows = messages::list_of_client(&mut s, id).await?;
     s.commit().await?;
     let answer = match &can {
-        Ok((channel, _, address)) => format!("Written to by {}: {address}", channel.words()),
+        Ok((channel, _, address)) => tr!("Written to by {}: {address}", channel.words(), address = address),
         Err(why) => why.words().trim_end_matches('.').to_string(),
     };
     if can.is_ok() && protocol.is_none() && reasons.is_empty() {
-        reasons.push(Reason::plain(
-            "No next visit is worked out for this client yet: there is nothing due to write about.",
-        ));
+        reasons.push(Reason::plain(tr!(
+            "No next visit is worked out for this client yet: there is nothing due to write about."
+        )));
     }
     Ok(ClientPage {
         shell: seat.shell(now, "/clients", &[&format!("client:{id}")]),
@@ -137,7 +137,7 @@ async fn client_page(
         once_key: once::key(),
         ways: reach.into_iter().filter_map(|row| way(&zone, row)).collect(),
         preview: preview.map(|p| {
-            let to = format!("{} to {}, in {}", p.channel.words(), p.address, p.language.words());
+            let to = tr!("{} to {}, in {}", p.channel.words(), p.address, p.language.words());
             (p.subject, p.body.replace(LINK, "(the client's own link)"), to)
         }),
         messages: rows.into_iter().map(|m| shown(&zone, m)).collect(),
@@ -176,9 +176,9 @@ pub async fn write(seat: Seat, Path(id): Path<String>, Form(f): Form<Keyed>) -> 
     let why = match flow::write(&mut s, &seat.app.reference, &zone, &draft).await? {
         Wrote::Written(_) | Wrote::Before => None,
         Wrote::Not(why) => Some(why.words()),
-        Wrote::KeptOut => Some(
-            "The salon's own words hold something about health or chemistry: a manager mends them first.",
-        ),
+        Wrote::KeptOut => Some(tr!(
+            "The salon's own words hold something about health or chemistry: a manager mends them first."
+        )),
     };
     if let Some(why) = why {
         drop(s);
@@ -219,7 +219,7 @@ pub async fn wish(seat: Seat, Path(id): Path<String>, Form(f): Form<Wished>) -> 
     let (Some(channel), Some(language), Some(agreed)) = (channel, language, agreed) else {
         drop(s);
         let mut errors = Errors::none();
-        errors.note(format!("agreed-{}", f.channel), "Choose what the client said.");
+        errors.note(format!("agreed-{}", f.channel), tr!("Choose what the client said."));
         return Ok(page::refused(&client_page(&seat, id, errors, Vec::new()).await?));
     };
     flow::keep_wish(&mut s, id, channel, (agreed, language), by).await?;
@@ -241,7 +241,7 @@ pub async fn lift(seat: Seat, Path(id): Path<String>, Form(f): Form<Lifted>) -> 
     let by = seat.require(Act::FollowUp)?.id;
     let id = client_id(&id)?;
     let channel = Channel::from_code(&f.channel)
-        .ok_or_else(|| Problem::Bad("There is no such way to write.".into()))?;
+        .ok_or_else(|| Problem::Bad(tr!("There is no such way to write.").into()))?;
     let path = format!("/clients/{id}/messages");
     let mut s = seat.begin().await?;
     find(&mut s, id).await?;

@@ -142,17 +142,17 @@ fn told(c: &Client) -> String {
 
 fn weight_words(w: &Weight) -> String {
     let parts = [
-        (w.visits, "visits"),
-        (w.consults, "consults"),
-        (w.tests, "tests"),
-        (w.readings, "readings"),
-        (w.strand_lines, "lines of the hair's story"),
-        (w.bookings, "bookings"),
-        (w.messages, "messages"),
+        (w.visits, tr!("visits")),
+        (w.consults, tr!("consults")),
+        (w.tests, tr!("tests")),
+        (w.readings, tr!("readings")),
+        (w.strand_lines, tr!("lines of the hair's story")),
+        (w.bookings, tr!("bookings")),
+        (w.messages, tr!("messages")),
     ];
     let said: Vec<String> =
         parts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{what}: {n}")).collect();
-    if said.is_empty() { "nothing but the record".into() } else { said.join(", ") }
+    if said.is_empty() { tr!("nothing but the record").into() } else { said.join(", ") }
 }
 
 async fn candidates(s: &mut Scoped, client: &Client, asked: &str) -> Result<Vec<Candidate>, Problem> {
@@ -183,16 +183,16 @@ fn sides(kept: &Client, gone: &Client) -> Vec<Side> {
     let born = |c: &Client| c.born_on.map(iso_day).unwrap_or_default();
     let side = |title, name, a: String, b: String| {
         let chosen = if a.is_empty() && !b.is_empty() { "gone" } else { "kept" };
-        let said = |x: &str| if x.is_empty() { "nothing".to_string() } else { x.to_string() };
+        let said = |x: &str| if x.is_empty() { tr!("nothing").to_string() } else { x.to_string() };
         let (left, right) = (said(&a), said(&b));
         let choices = Choice::list([("kept", left.as_str()), ("gone", right.as_str())], &[chosen]);
         Side { title, name, same: a == b, kept: left, gone: right, choices }
     };
     vec![
-        side("Name", "keep_name", kept.name.clone(), gone.name.clone()),
-        side("Born on", "keep_born_on", born(kept), born(gone)),
-        side("Phone", "keep_phone", kept.phone.clone(), gone.phone.clone()),
-        side("Email", "keep_email", kept.email.clone(), gone.email.clone()),
+        side(tr!("Name"), "keep_name", kept.name.clone(), gone.name.clone()),
+        side(tr!("Born on"), "keep_born_on", born(kept), born(gone)),
+        side(tr!("Phone"), "keep_phone", kept.phone.clone(), gone.phone.clone()),
+        side(tr!("Email"), "keep_email", kept.email.clone(), gone.email.clone()),
     ]
 }
 
@@ -219,12 +219,14 @@ async fn merge_page(
             );
             let against = match (gone.visits > 0, kept.visits > 0, kept.under_way) {
                 (true, true, _) => {
-                    "Both records have visits. What was judged by a record stays where it was judged, so these two stay two records."
+                    tr!(
+                        "Both records have visits. What was judged by a record stays where it was judged, so these two stay two records."
+                    )
                 }
                 (true, false, _) => {
-                    "The other record has the visits. Open that one, and let this one go into it."
+                    tr!("The other record has the visits. Open that one, and let this one go into it.")
                 }
-                (false, _, true) => "A service is under way for this client. End it first.",
+                (false, _, true) => tr!("A service is under way for this client. End it first."),
                 _ if gone.story && kept.story => flow::TWO_STORIES,
                 _ => "",
             };
@@ -263,7 +265,10 @@ pub async fn merge_form(seat: Seat, Path(id): Path<String>, Query(q): Query<Merg
 }
 
 fn stale(look: String) -> Problem {
-    Problem::Stale { what: "A record was changed by somebody else since this page was opened.".into(), look }
+    Problem::Stale {
+        what: tr!("A record was changed by somebody else since this page was opened.").into(),
+        look,
+    }
 }
 
 /// Merges the other record into this one.
@@ -278,7 +283,7 @@ pub async fn merge(seat: Seat, Path(id): Path<String>, Form(f): Form<MergeAsked>
     let kept = find(&mut s, id).await?;
     let versions = f.kept_version.parse().ok().zip(f.gone_version.parse().ok());
     let (kept_version, gone_version) =
-        versions.ok_or_else(|| Problem::Bad("The form has lost its version.".into()))?;
+        versions.ok_or_else(|| Problem::Bad(tr!("The form has lost its version.").into()))?;
     let gone = find(&mut s, client_id(&f.other)?).await?;
     let from = |choice: &str| if choice == "gone" { &gone } else { &kept };
     let merge = Merge {
@@ -310,9 +315,9 @@ pub async fn merge(seat: Seat, Path(id): Path<String>, Form(f): Form<MergeAsked>
 
 /// Why a person is erased: codes, as the database knows them, and words.
 const WHY: [(&str, &str); 3] = [
-    ("client-asked", "the client asked"),
-    ("no-longer-needed", "no longer needed"),
-    ("entered-by-mistake", "entered by mistake"),
+    ("client-asked", mark!("the client asked")),
+    ("no-longer-needed", mark!("no longer needed")),
+    ("entered-by-mistake", mark!("entered by mistake")),
 ];
 
 #[derive(Template)]
@@ -389,20 +394,21 @@ pub async fn erase(seat: Seat, Path(id): Path<String>, Form(f): Form<EraseTyped>
     let mut errors = Errors::none();
     let same = |a: &str, b: &str| a.split_whitespace().eq(b.split_whitespace());
     if !same(&f.typed_name, &client.name) {
-        errors.note("typed_name", "Type the name as it stands in the record.");
+        errors.note("typed_name", tr!("Type the name as it stands in the record."));
     }
     let why = typed::code(
         &mut errors,
         "why",
         &f.why,
         |c| WHY.iter().find(|(x, _)| *x == c).map(|(x, _)| *x),
-        "Choose why.",
+        tr!("Choose why."),
     );
     let Some(why) = why.filter(|_| errors.is_empty()) else {
         let shown = erase_page(&seat, &mut s, &client, &f, (errors, Vec::new())).await?;
         return Ok(page::refused(&shown));
     };
-    let version = f.version.parse().map_err(|_| Problem::Bad("The form has lost its version.".into()))?;
+    let version =
+        f.version.parse().map_err(|_| Problem::Bad(tr!("The form has lost its version.").into()))?;
     match flow::erase_client(&mut s, by, id, version, why).await {
         Ok(()) => {
             let answer = once::settle(&mut s, &f.once, "/clients/import#book").await?;

@@ -87,7 +87,7 @@ fn trial_page(
             href: format!("/clients/{}", k.client_id),
             here: k.name.clone(),
             choices: Choice::list(
-                std::iter::once(("", "as for all")).chain(pairs.iter().copied()),
+                std::iter::once(("", tr!("as for all"))).chain(pairs.iter().copied()),
                 &[chosen],
             ),
         }
@@ -174,12 +174,9 @@ pub async fn refused(seat: Seat, Path(id): Path<String>) -> Result<Response, Pro
     s.commit().await?;
     let mut rows = vec![vec!["line".to_string(), "why".to_string()]];
     rows.extend(trial.refused.into_iter().map(|(line, why)| vec![line.to_string(), why]));
-    rows.extend(
-        trial
-            .again
-            .iter()
-            .map(|(line, first)| vec![line.to_string(), format!("Line {first} says the same person.")]),
-    );
+    rows.extend(trial.again.iter().map(|(line, first)| {
+        vec![line.to_string(), tr!("Line {first} says the same person.", first = first)]
+    }));
     Ok(download(
         csv::text(&rows).into_response(),
         "text/csv; charset=utf-8; header=present",

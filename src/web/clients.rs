@@ -31,7 +31,7 @@ pub const LINES: &[Line] = lines![
 
 /// Curl as the consult names it, with its words; codes as in shared/tables/growth.toml.
 pub const CURL_GROUPS: [(&str, &str); 3] =
-    [("tight", "tight curl"), ("loose", "loose curl or wave"), ("straight", "straight")];
+    [("tight", mark!("tight curl")), ("loose", mark!("loose curl or wave")), ("straight", mark!("straight"))];
 
 /// The id of a path; anything that is no number is not there.
 pub fn client_id(raw: &str) -> Result<ClientId, Problem> {
@@ -42,13 +42,16 @@ pub fn client_id(raw: &str) -> Result<ClientId, Problem> {
 pub async fn find(s: &mut Scoped, id: ClientId) -> Result<Client, Problem> {
     let fate = client_records::find_fate(s, id).await?.ok_or(Problem::NotFound)?;
     if let Some(into) = fate.merged_into.filter(|_| !fate.erased) {
-        let what =
-            format!("Record {id} was merged: everything told and tried stands in the record it went into.");
+        let what = tr!(
+            "Record {id} was merged: everything told and tried stands in the record it went into.",
+            id = id
+        );
         return Err(Problem::Gone { what, look: format!("/clients/{into}") });
     }
     if fate.erased {
-        let what = format!(
-            "The person of record {id} was erased. What was done to the hair stands in the sign-off book under that number."
+        let what = tr!(
+            "The person of record {id} was erased. What was done to the hair stands in the sign-off book under that number.",
+            id = id
         );
         return Err(Problem::Gone { what, look: "/clients".into() });
     }
@@ -64,13 +67,20 @@ pub fn zone(seat: &Seat) -> Result<Zone, Problem> {
 /// record. Who may not see health answers sees the record and nothing else.
 pub fn tabs(seat: &Seat, client: &Client, current: &str) -> ClientTabs {
     let base = format!("/clients/{}", client.client_id);
-    let mut line = vec![("Record", String::new())];
+    let mut line = vec![(tr!("Record"), String::new())];
     if seat.may(Act::SeeHealth) {
-        let health = ["Strand", "Consult", "Consent", "Readings", "Tests", "Plan", "Visits"];
-        line.extend(health.map(|name| (name, name.to_lowercase())));
+        line.extend([
+            (tr!("Strand"), "strand".into()),
+            (tr!("Consult"), "consult".into()),
+            (tr!("Consent"), "consent".into()),
+            (tr!("Readings"), "readings".into()),
+            (tr!("Tests"), "tests".into()),
+            (tr!("Plan"), "plan".into()),
+            (tr!("Visits"), "visits".into()),
+        ]);
     }
     if seat.may(Act::FollowUp) {
-        line.push(("Messages", "messages".into()));
+        line.push((tr!("Messages"), "messages".into()));
     }
     let links = line
         .into_iter()
@@ -193,13 +203,14 @@ impl Typed {
 
     fn read(&self, team: &[Person], today: Date) -> (Record, Errors) {
         let mut e = Errors::none();
-        let name = typed::needed(&mut e, "name", &self.name, 200, "Write the client's name, in any script.");
+        let name =
+            typed::needed(&mut e, "name", &self.name, 200, tr!("Write the client's name, in any script."));
         let born_on = typed::past_day(&mut e, "born_on", &self.born_on, today);
         let phone = typed::line(&mut e, "phone", &self.phone, 40);
         let email = typed::line(&mut e, "email", &self.email, 254);
         let inside = email.split_once('@').is_some_and(|(a, b)| !a.is_empty() && !b.is_empty());
         if !email.is_empty() && (!inside || email.contains(char::is_whitespace)) {
-            e.note("email", "An address has a name, an @ and a place, such as nerys@example.org.");
+            e.note("email", tr!("An address has a name, an @ and a place, such as nerys@example.org."));
         }
         let curl_group = match self.curl_group.as_str() {
             "" => None,
@@ -208,7 +219,7 @@ impl Typed {
                 "curl_group",
                 code,
                 |c| CURL_GROUPS.iter().find(|(x, _)| *x == c).map(|(x, _)| (*x).to_string()),
-                "Choose one of the curls, or not looked at yet.",
+                tr!("Choose one of the curls, or not looked at yet."),
             ),
         };
         let curl_index = typed::number(
@@ -216,7 +227,7 @@ impl Typed {
             "curl_index",
             &self.curl_index,
             (1.0, 6.0),
-            "stretched length ÷ length as it lies",
+            tr!("stretched length ÷ length as it lies"),
         );
         let usual_person = match self.usual_person.as_str() {
             "" => None,
@@ -225,7 +236,7 @@ impl Typed {
                 "usual_person",
                 code,
                 |c| c.parse::<PersonId>().ok().filter(|id| team.iter().any(|p| p.id == *id)),
-                "Choose somebody of the team.",
+                tr!("Choose somebody of the team."),
             ),
         };
         let no_contact = self.no_contact == "yes";
@@ -264,13 +275,14 @@ fn record_page(
     typed: Typed,
     errors: Errors,
 ) -> RecordPage {
-    let pairs: Vec<(String, String)> = std::iter::once((String::new(), "nobody in particular".to_string()))
-        .chain(
-            team.iter()
-                .filter(|p| !p.left || p.id.to_string() == typed.usual_person)
-                .map(|p| (p.id.to_string(), p.name.clone())),
-        )
-        .collect();
+    let pairs: Vec<(String, String)> =
+        std::iter::once((String::new(), tr!("nobody in particular").to_string()))
+            .chain(
+                team.iter()
+                    .filter(|p| !p.left || p.id.to_string() == typed.usual_person)
+                    .map(|p| (p.id.to_string(), p.name.clone())),
+            )
+            .collect();
     let topic = client.map(|c| format!("client:{}", c.client_id));
     let topics: Vec<&str> = topic.iter().map(String::as_str).collect();
     RecordPage {
@@ -279,14 +291,17 @@ fn record_page(
         action: client.map_or_else(|| "/clients".to_string(), |c| format!("/clients/{}", c.client_id)),
         once_key: once::key(),
         curls: Choice::list(
-            std::iter::once(("", "not looked at yet")).chain(CURL_GROUPS),
+            std::iter::once(("", tr!("not looked at yet"))).chain(CURL_GROUPS),
             &[typed.curl_group.as_str()],
         ),
         people: Choice::list(
             pairs.iter().map(|(a, b)| (a.as_str(), b.as_str())),
             &[typed.usual_person.as_str()],
         ),
-        contact: Choice::list([("yes", "Does not want to be reached by us")], &[typed.no_contact.as_str()]),
+        contact: Choice::list(
+            [("yes", tr!("Does not want to be reached by us"))],
+            &[typed.no_contact.as_str()],
+        ),
         health: seat.may(Act::SeeHealth),
         records: seat.may(Act::KeepRecords),
         visits: seat.may(Act::StartRun) || seat.may(Act::Book),
@@ -356,9 +371,10 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) ->
     if !errors.is_empty() {
         return Ok(page::refused(&record_page(&seat, now, Some(&client), &team, f, errors)));
     }
-    let version = f.version.parse().map_err(|_| Problem::Bad("The form has lost its version.".into()))?;
+    let version =
+        f.version.parse().map_err(|_| Problem::Bad(tr!("The form has lost its version.").into()))?;
     if flow::change_client(&mut s, id, version, &record).await? == Changed::Stale {
-        let what = format!("{} was changed by somebody else since this page was opened.", client.name);
+        let what = tr!("{} was changed by somebody else since this page was opened.", client.name);
         return Err(Problem::Stale { what, look: here });
     }
     let answer = once::settle(&mut s, &f.once, &here).await?;

@@ -116,10 +116,10 @@ fn consent_page(
         once_key: once::key(),
         action: format!("{base}/consent"),
         answer: match (o.against.is_empty(), today, o.by_guardian) {
-            (false, ..) => "Nothing to sign today",
-            (true, true, _) => "Signed today",
-            (true, false, true) => "The guardian reads and signs",
-            (true, false, false) => "Read this and sign",
+            (false, ..) => tr!("Nothing to sign today"),
+            (true, true, _) => tr!("Signed today"),
+            (true, false, true) => tr!("The guardian reads and signs"),
+            (true, false, false) => tr!("Read this and sign"),
         },
         words: paragraphs(&o.words),
         shown: hash(&o.words),
@@ -134,7 +134,14 @@ fn consent_page(
             let how = if c.drawn { "drawn" } else { "typed" };
             let when = format!("{} {}", zone.day_words(c.signed_at), zone.clock(c.signed_at));
             (
-                format!("{when}, {} ({}, {how}), before {witness}", c.signed_name, c.signer),
+                tr!(
+                    "{when}, {} ({}, {how}), before {witness}",
+                    c.signed_name,
+                    c.signer,
+                    when = when,
+                    how = how,
+                    witness = witness
+                ),
                 paragraphs(&c.words),
             )
         }),
@@ -182,9 +189,9 @@ pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
         errors.note(
             "signature",
             if o.by_guardian {
-                "Write the guardian's name, drawn or not."
+                tr!("Write the guardian's name, drawn or not.")
             } else {
-                "Draw the signature, or type the name."
+                tr!("Draw the signature, or type the name.")
             },
         );
     }
@@ -193,7 +200,8 @@ pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
         return Ok(page::refused(&consent_page(&seat, &o, &team, &f, errors)?));
     }
     if f.shown != hash(&o.words) {
-        let what = "The words to sign have changed since this page was opened: read them again.".to_string();
+        let what =
+            tr!("The words to sign have changed since this page was opened: read them again.").to_string();
         return Err(Problem::Stale { what, look: here });
     }
     let signature =

@@ -139,7 +139,7 @@ impl Typed {
         {
             e.note(
                 "home_colour_left",
-                format!("Write it into the rows: {}, from where and when.", family.words()),
+                tr!("Write it into the rows: {}, from where and when.", family.words()),
             );
         }
         let relaxed = matches!(
@@ -152,7 +152,7 @@ impl Typed {
         if chair.first && relaxed && !in_rows && !unaccounted {
             e.note(
                 own_field(OwnQuestion::LastRelaxer),
-                "Write it into the rows: the relaxer, from where and when. Grown out and cut off: answer “no”.",
+                tr!("Write it into the rows: the relaxer, from where and when. Grown out and cut off: answer “no”."),
             );
         }
         (Taken { told, born_on: told_born, words, reason, guardian, hair, exposures }, e)
@@ -160,7 +160,7 @@ impl Typed {
 
     fn read_born(&self, e: &mut Errors, today: Date) -> Option<Date> {
         if self.born_on.trim().is_empty() {
-            e.note("born_on", "Ask for the date of birth: the age rules need it.");
+            e.note("born_on", tr!("Ask for the date of birth: the age rules need it."));
         }
         typed::past_day(e, "born_on", &self.born_on, today)
     }
@@ -172,9 +172,9 @@ impl Typed {
             e.note(
                 "guardian",
                 if minor {
-                    "Under 18 a guardian reads this and stays: write the guardian's name."
+                    tr!("Under 18 a guardian reads this and stays: write the guardian's name.")
                 } else {
-                    "Write the name of whoever reads and consents for the client."
+                    tr!("Write the name of whoever reads and consents for the client.")
                 },
             );
         }
@@ -182,11 +182,11 @@ impl Typed {
     }
 
     fn read_told(&self, e: &mut Errors, today: Date) -> Told {
-        const ANSWER: &str = "Ask this and choose yes or no.";
+        const ANSWER: &str = mark!("Ask this and choose yes or no.");
         let known = |code: &String| Family::from_code(code);
         let reactions: Vec<Family> = self.reactions.iter().filter_map(known).collect();
         if reactions.len() != self.reactions.len() || reactions.len() > 20 {
-            e.note("reactions", "Choose from the families listed.");
+            e.note("reactions", tr!("Choose from the families listed."));
         }
         let black_henna = typed::yes_no(e, "black_henna", &self.black_henna, ANSWER);
         // Asked only of somebody who had one.
@@ -195,7 +195,7 @@ impl Typed {
                 e,
                 "black_henna_reaction",
                 &self.black_henna_reaction,
-                "Was there a reaction to the tattoo?",
+                tr!("Was there a reaction to the tattoo?"),
             )
         } else {
             self.black_henna_reaction == "yes"
@@ -205,7 +205,7 @@ impl Typed {
             "scalp",
             &self.scalp,
             Scalp::from_code,
-            "Look at the scalp and choose what you see.",
+            tr!("Look at the scalp and choose what you see."),
         );
         let scratched_within_3_days = typed::yes_no(e, "scratched", &self.scratched, ANSWER);
         let braids_out_on = typed::past_day(e, "braids_out_on", &self.braids_out_on, today);
@@ -217,10 +217,15 @@ impl Typed {
             "home_colour",
             &self.home_colour,
             HomeColour::from_code,
-            "Ask what was put on at home.",
+            tr!("Ask what was put on at home."),
         );
         if home_colour.is_some_and(|h| h != HomeColour::Never) {
-            typed::yes_no(e, "home_colour_left", &self.home_colour_left, "Is any of it still in the hair?");
+            typed::yes_no(
+                e,
+                "home_colour_left",
+                &self.home_colour_left,
+                tr!("Is any of it still in the hair?"),
+            );
         }
         let silver_in_history = typed::yes_no(e, "silver", &self.silver, ANSWER);
         Told {
@@ -243,7 +248,7 @@ impl Typed {
     fn read_own(&self, e: &mut Errors) -> Own {
         let Some(sought) = self.sought() else {
             if !self.sought.is_empty() {
-                e.note("sought", "Choose one of the services listed.");
+                e.note("sought", tr!("Choose one of the services listed."));
             }
             return Own::default();
         };
@@ -251,7 +256,9 @@ impl Typed {
         for question in sought.questions() {
             let known = |code: &str| OwnAnswer::from_code(code).filter(|a| question.answers().contains(a));
             let said = self.own(*question);
-            if let Some(answer) = typed::code(e, &own_field(*question), said, known, "Ask this and choose.") {
+            if let Some(answer) =
+                typed::code(e, &own_field(*question), said, known, tr!("Ask this and choose."))
+            {
                 answers.push((*question, answer));
             }
         }
@@ -264,7 +271,7 @@ impl Typed {
         let ticked =
             told.reactions.iter().any(|f| matches!(f.group(), Group::OxidativeColour | Group::DirectDye));
         if itched && !ticked {
-            let words = "An itch at a colour is a reaction: tick which colour it was under Reactions.";
+            let words = tr!("An itch at a colour is a reaction: tick which colour it was under Reactions.");
             e.note(own_field(OwnQuestion::ColourItched), words);
         }
     }
@@ -275,16 +282,16 @@ impl Typed {
             return String::new();
         }
         if !decides {
-            e.note("reason", "A stylist decides this: one signs in here and writes why.");
+            e.note("reason", tr!("A stylist decides this: one signs in here and writes why."));
         } else if reason.is_empty() {
-            e.note("reason", "Advise asking a physician; then write why you go on, or stop here.");
+            e.note("reason", tr!("Advise asking a physician; then write why you go on, or stop here."));
         }
         reason
     }
 
     fn read_hair(&self, e: &mut Errors) -> Option<(f64, Account)> {
         let length =
-            typed::needed_number(e, "length_mm", &self.length_mm, (1.0, 2500.0), "the stretched length");
+            typed::needed_number(e, "length_mm", &self.length_mm, (1.0, 2500.0), tr!("the stretched length"));
         let account = match self.account.as_str() {
             "whole" => Account::Whole,
             "up-to" => Account::UpTo(typed::needed_number(
@@ -292,10 +299,10 @@ impl Typed {
                 "account_mm",
                 &self.account_mm,
                 (0.0, length.max(1.0)),
-                "how far the client can account for it",
+                tr!("how far the client can account for it"),
             )),
             _ => {
-                e.note("account", "Ask whether the client can say what the whole length has met.");
+                e.note("account", tr!("Ask whether the client can say what the whole length has met."));
                 Account::UpTo(0.0)
             }
         };
@@ -311,16 +318,17 @@ impl Typed {
                 continue;
             }
             let name = |field: &str| format!("row_{field}_{n}");
-            let words = "Choose what it was, or empty the row.";
+            let words = tr!("Choose what it was, or empty the row.");
             let family = typed::code(e, &name("family"), &row.family, Family::from_code, words);
             let from_mm =
-                typed::number(e, &name("from"), &row.from, (0.0, most), "millimetres from the scalp");
-            let to_mm = typed::number(e, &name("to"), &row.to, (1.0, most), "millimetres from the scalp");
+                typed::number(e, &name("from"), &row.from, (0.0, most), tr!("millimetres from the scalp"));
+            let to_mm =
+                typed::number(e, &name("to"), &row.to, (1.0, most), tr!("millimetres from the scalp"));
             let on = typed::past_day(e, &name("on"), &row.on, today);
             if row.on.trim().is_empty() {
-                e.note(name("on"), "Write the day, as near as the client can say.");
+                e.note(name("on"), tr!("Write the day, as near as the client can say."));
             }
-            let sd = typed::number(e, &name("sd"), &row.sd, (0.0, 2000.0), "days it may be off");
+            let sd = typed::number(e, &name("sd"), &row.sd, (0.0, 2000.0), tr!("days it may be off"));
             if let (Some(family), Some(on)) = (family, on) {
                 let on_sd_days = sd.unwrap_or(0.0) / GIVE_OR_TAKE;
                 rows.push(ToldExposure {

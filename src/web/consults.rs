@@ -46,15 +46,15 @@ pub struct FindingShown {
 impl FindingShown {
     /// How the screens say a finding of the consult.
     pub fn of(f: &Finding) -> FindingShown {
-        let against = f.family.map_or("every chemical service", Family::words);
+        let against = f.family.map_or(tr!("every chemical service"), Family::words);
         let (mark, verdict, heading) = match (f.weight, f.until) {
-            (Weight::Refuse, _) => ("refuse", "Refused", against.to_string()),
+            (Weight::Refuse, _) => ("refuse", tr!("Refused"), against.to_string()),
             (Weight::Wait, Some(day)) => {
-                ("wait", "Wait", format!("until {}", crate::calendar::day_words(day)))
+                ("wait", tr!("Wait"), tr!("until {}", crate::calendar::day_words(day)))
             }
-            (Weight::Wait, None) => ("wait", "Wait", String::new()),
-            (Weight::Test, _) => ("test", "Test first", String::new()),
-            (Weight::Advise, _) => ("test", "To be said", String::new()),
+            (Weight::Wait, None) => ("wait", tr!("Wait"), String::new()),
+            (Weight::Test, _) => ("test", tr!("Test first"), String::new()),
+            (Weight::Advise, _) => ("test", tr!("To be said"), String::new()),
         };
         let (words, way_out) = (f.words.clone(), f.way_out.clone());
         FindingShown { mark, verdict, heading, words, way_out, source: f.source }
@@ -66,22 +66,22 @@ fn answer(findings: &[Finding]) -> (String, bool) {
     let worst = findings.iter().map(|f| f.weight).max();
     let every = findings.iter().any(|f| f.weight == Weight::Refuse && f.family.is_none());
     match worst {
-        Some(Weight::Refuse) if every => ("Refused today".into(), true),
+        Some(Weight::Refuse) if every => (tr!("Refused today").into(), true),
         Some(Weight::Refuse) => {
             let names: Vec<&str> = findings
                 .iter()
                 .filter(|f| f.weight == Weight::Refuse)
                 .filter_map(|f| f.family.map(Family::words))
                 .collect();
-            (format!("Refused: {}", names.join(", ")), true)
+            (tr!("Refused: {}", names.join(", ")), true)
         }
         Some(Weight::Wait) => match findings.iter().filter_map(|f| f.until).max() {
-            Some(day) => (format!("Wait until {}", crate::calendar::day_words(day)), false),
-            None => ("Wait".into(), false),
+            Some(day) => (tr!("Wait until {}", crate::calendar::day_words(day)), false),
+            None => (tr!("Wait").into(), false),
         },
-        Some(Weight::Test) => ("Test first".into(), false),
-        Some(Weight::Advise) => ("Possible, with something to be said".into(), false),
-        None => ("The consult brings nothing against it".into(), false),
+        Some(Weight::Test) => (tr!("Test first").into(), false),
+        Some(Weight::Advise) => (tr!("Possible, with something to be said").into(), false),
+        None => (tr!("The consult brings nothing against it").into(), false),
     }
 }
 
@@ -175,7 +175,7 @@ fn row_shown(n: usize, typed: &Typed) -> RowShown {
     let row = typed.row(n);
     let skipped = [Family::PeroxideNeutraliser.code(), Family::BromateNeutraliser.code()];
     let known = told_families().filter(|(code, _)| !skipped.contains(code));
-    let families = Choice::list(std::iter::once(("", "nothing")).chain(known), &[row.family.as_str()]);
+    let families = Choice::list(std::iter::once(("", tr!("nothing"))).chain(known), &[row.family.as_str()]);
     RowShown { n, typed: row, families }
 }
 
@@ -237,7 +237,7 @@ fn form_page(seat: &Seat, o: Opened, typed: Typed, errors: Errors) -> FormPage {
         home_colour_left: yes_no(&typed.home_colour_left),
         silver: yes_no(&typed.silver),
         account: Choice::list(
-            [("whole", "yes, all of it"), ("up-to", "only up to here, from the scalp:")],
+            [("whole", tr!("yes, all of it")), ("up-to", tr!("only up to here, from the scalp:"))],
             &[typed.account.as_str()],
         ),
         rows: (0..shown).map(|n| row_shown(n, &typed)).collect(),
@@ -245,7 +245,7 @@ fn form_page(seat: &Seat, o: Opened, typed: Typed, errors: Errors) -> FormPage {
         ask_born: o.client.born_on.is_none(),
         first: o.first,
         cannot_consent: Choice::list(
-            [("yes", "Somebody else consents for this client")],
+            [("yes", tr!("Somebody else consents for this client"))],
             &[typed.cannot_consent.as_str()],
         ),
         minor: needs_guardian(o.client.born_on, o.today),
@@ -316,35 +316,35 @@ pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Asked>) ->
 
 fn facts(c: &consults::Consult) -> Vec<(&'static str, String)> {
     let t = &c.told;
-    let yes = |is: bool| if is { "yes" } else { "no" }.to_string();
+    let yes = |is: bool| if is { tr!("yes") } else { tr!("no") }.to_string();
     let reactions: Vec<&str> = t.reactions.iter().map(|f| f.words()).collect();
     let mut facts = vec![
         (
-            "Past reactions",
-            if reactions.is_empty() { "no reaction told".into() } else { reactions.join(", ") },
+            tr!("Past reactions"),
+            if reactions.is_empty() { tr!("no reaction told").into() } else { reactions.join(", ") },
         ),
         (
-            "Temporary black tattoo",
-            format!("{}, reaction to it: {}", yes(t.black_henna), yes(t.black_henna_reaction)),
+            tr!("Temporary black tattoo"),
+            tr!("{}, reaction to it: {}", yes(t.black_henna), yes(t.black_henna_reaction)),
         ),
-        ("Scalp", t.scalp.words().to_string()),
-        ("Scratched or brushed hard in 3 days", yes(t.scratched_within_3_days)),
+        (tr!("Scalp"), t.scalp.words().to_string()),
+        (tr!("Scratched or brushed hard in 3 days"), yes(t.scratched_within_3_days)),
         (
-            "Braids, weave, glue out on",
+            tr!("Braids, weave, glue out on"),
             t.braids_out_on.map_or_else(|| "no".into(), crate::calendar::day_words),
         ),
-        ("Pregnancy", yes(t.pregnant)),
-        ("Medication", yes(t.medication)),
-        ("Scalp treatment", yes(t.scalp_treatment)),
-        ("Colour at home", t.home_colour.words().to_string()),
-        ("Silver in the history", yes(t.silver_in_history)),
+        (tr!("Pregnancy"), yes(t.pregnant)),
+        (tr!("Medication"), yes(t.medication)),
+        (tr!("Scalp treatment"), yes(t.scalp_treatment)),
+        (tr!("Colour at home"), t.home_colour.words().to_string()),
+        (tr!("Silver in the history"), yes(t.silver_in_history)),
     ];
     if let Some(sought) = t.own.sought {
-        facts.push(("Read for", sought.words().to_string()));
+        facts.push((tr!("Read for"), sought.words().to_string()));
     }
     facts.extend(t.own.answers.iter().map(|(q, a)| (q.words(), a.words().to_string())));
     if let Some(guardian) = &c.guardian {
-        facts.push(("Read by the guardian", guardian.clone()));
+        facts.push((tr!("Read by the guardian"), guardian.clone()));
     }
     facts
 }
@@ -358,22 +358,26 @@ pub fn start_rate(seat: &Seat, client: &Client) -> Result<Rate, Problem> {
 
 fn refuse_row(errors: &mut Errors, why: LengthRefusal) {
     let (n, field, words) = match why {
-        LengthRefusal::BeyondTip(n) => (n, "from", "This lies beyond the ends of the hair."),
-        LengthRefusal::EndsFirst(n) => (n, "to", "This ends before it begins."),
+        LengthRefusal::BeyondTip(n) => (n, "from", tr!("This lies beyond the ends of the hair.")),
+        LengthRefusal::EndsFirst(n) => (n, "to", tr!("This ends before it begins.")),
         LengthRefusal::TooNearScalp(n) => (
             n,
             "from",
-            "Hair treated on that day lies further out by now. Look at day and millimetres again.",
+            tr!("Hair treated on that day lies further out by now. Look at day and millimetres again."),
         ),
         LengthRefusal::GrownOut(n) => (
             n,
             "on",
-            "Hair treated root to end on that day has grown past the ends by now. Look at the day again, or say from where it lies.",
+            tr!(
+                "Hair treated root to end on that day has grown past the ends by now. Look at the day again, or say from where it lies."
+            ),
         ),
         LengthRefusal::BeforeRecorded(n) => (
             n,
             "on",
-            "Something later is already on record for this hair. Write the day of that, and give or take as many days as it may have been earlier.",
+            tr!(
+                "Something later is already on record for this hair. Write the day of that, and give or take as many days as it may have been earlier."
+            ),
         ),
     };
     errors.note(format!("row_{field}_{n}"), words);

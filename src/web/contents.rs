@@ -23,8 +23,8 @@ fn count(ingredient: &[String]) -> usize {
 
 /// The rows of a form with what was typed into them.
 pub fn rows(limits: &LimitTable, ingredient: &[String], percent: &[String]) -> Vec<ContentRow> {
-    let words = |code: &str| code.replace('-', " ");
-    let known: Vec<(String, String)> = std::iter::once((String::new(), "nothing".to_string()))
+    let words = |code: &str| crate::words::of(&code.replace('-', " ")).to_owned();
+    let known: Vec<(String, String)> = std::iter::once((String::new(), tr!("nothing").to_string()))
         .chain(limits.ingredients.iter().map(|i| (i.code.clone(), words(&i.code))))
         .collect();
     let row = |n: usize| {
@@ -48,14 +48,20 @@ pub fn read(e: &mut Errors, limits: &LimitTable, ingredient: &[String], percent:
             continue;
         }
         if limits.find_ingredient(&code).is_none() {
-            e.note(format!("ingredient_{n}"), "Choose an ingredient of the list, or empty the row.");
+            e.note(format!("ingredient_{n}"), tr!("Choose an ingredient of the list, or empty the row."));
             continue;
         }
-        let x = typed::needed_number(e, &format!("percent_{n}"), &percent, (0.0, 100.0), "percent by weight");
+        let x = typed::needed_number(
+            e,
+            &format!("percent_{n}"),
+            &percent,
+            (0.0, 100.0),
+            tr!("percent by weight"),
+        );
         rows.push((code, x));
     }
     if rows.iter().map(|r| r.1).sum::<f64>() > 100.0 {
-        e.note("percent_0", "Together these are more than 100 %.");
+        e.note("percent_0", tr!("Together these are more than 100 %."));
     }
     rows
 }
@@ -88,17 +94,17 @@ fn line(
     LimitLine {
         substance: substance.replace('-', " "),
         percent: format!("{} %", show(percent)),
-        limit: limit.map_or_else(|| "no figure in law".into(), |x| format!("{} %", show(x))),
+        limit: limit.map_or_else(|| tr!("no figure in law").into(), |x| format!("{} %", show(x))),
         ph: match (low, high) {
-            (Some(low), Some(high)) => format!("{} to {}", show(low), show(high)),
-            (None, Some(high)) => format!("up to {}", show(high)),
-            (Some(low), None) => format!("from {}", show(low)),
+            (Some(low), Some(high)) => tr!("{} to {}", show(low), show(high)),
+            (None, Some(high)) => tr!("up to {}", show(high)),
+            (Some(low), None) => tr!("from {}", show(low)),
             (None, None) => String::new(),
         },
         verdict: match within {
-            Some(true) => "within",
-            Some(false) => "not allowed so",
-            None => "not judged",
+            Some(true) => tr!("within"),
+            Some(false) => tr!("not allowed so"),
+            None => tr!("not judged"),
         },
         over: within == Some(false),
         source: String::new(),

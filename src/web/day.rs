@@ -75,12 +75,12 @@ struct Sheet<'a> {
 
 impl Sheet<'_> {
     fn stretch(&self, from: OffsetDateTime, to: OffsetDateTime) -> String {
-        format!("{} to {}", self.zone.clock(from), self.zone.clock(to))
+        tr!("{} to {}", self.zone.clock(from), self.zone.clock(to))
     }
 
     fn what(&self, booking: &Booking) -> String {
         let title = booking.protocol.as_deref().map_or("", |code| self.services.title(code));
-        let service = if booking.purpose == "patch-test" { "patch test" } else { title };
+        let service = if booking.purpose == "patch-test" { tr!("patch test") } else { title };
         match booking.state.as_str() {
             "booked" => service.to_string(),
             state => format!("{service}, {state}"),
@@ -149,7 +149,7 @@ impl Sheet<'_> {
             .iter()
             .map(|stock| Column {
                 heading: stock.kind.0.clone(),
-                under: format!("{} here", stock.count),
+                under: tr!("{} here", stock.count),
                 entries: self.entries(places.iter().filter(|p| p.what == stock.kind.0)),
             })
             .collect()
@@ -161,7 +161,7 @@ impl Sheet<'_> {
             .map(|b| Entry {
                 when: self.stretch(b.from_at, b.to_at),
                 name: b.client_name.clone(),
-                what: "place the patch test".into(),
+                what: tr!("place the patch test").into(),
                 href: format!("/bookings/{}", b.booking_id),
             })
             .collect()
@@ -182,13 +182,13 @@ fn side_by_side(mut columns: Vec<Column>) -> Vec<Vec<Column>> {
 
 fn summary(services: usize, tests: usize) -> String {
     let many = |n: usize, one: &str, more: &str| match n {
-        0 => format!("no {one}"),
+        0 => tr!("no {one}", one = one),
         1 => format!("1 {one}"),
         n => format!("{n} {more}"),
     };
     match (services, tests) {
-        (0, 0) => "Nothing is booked.".into(),
-        _ => format!(
+        (0, 0) => tr!("Nothing is booked.").into(),
+        _ => tr!(
             "{}, {} to place.",
             many(services, "service", "services"),
             many(tests, "patch test", "patch tests")
@@ -222,8 +222,7 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let sheet = Sheet { zone: &zone, services: &services, day, bookings };
     let services = sheet.bookings.iter().filter(|b| b.purpose == "service").count();
     let to_place = sheet.to_place();
-    let words =
-        |date: Date| if date == today { format!("Today, {}", day_words(date)) } else { day_words(date) };
+    let words = |date: Date| if date == today { tr!("Today, {}", day_words(date)) } else { day_words(date) };
     let page = SheetPage {
         shell: seat.shell(now, "/day", &["day", "bookings"]),
         answer: words(on),
@@ -240,12 +239,12 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
                 let ready = t.placed_at + Duration::hours(PATCH_HOURS_BEFORE);
                 Entry {
                     when: if ready < from {
-                        "from opening".into()
+                        tr!("from opening").into()
                     } else {
-                        format!("from {}", zone.clock(ready))
+                        tr!("from {}", zone.clock(ready))
                     },
                     name: t.client_name,
-                    what: format!("placed {}, {}", zone.day_words(t.placed_at), zone.clock(t.placed_at)),
+                    what: tr!("placed {}, {}", zone.day_words(t.placed_at), zone.clock(t.placed_at)),
                     href: format!("/clients/{}", t.client_id),
                 }
             })

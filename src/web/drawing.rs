@@ -17,9 +17,9 @@ const SIGNATURE: [u8; 8] = [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a];
 /// # Errors
 /// Words for the field.
 pub fn read(data: &str) -> Result<Vec<u8>, &'static str> {
-    const BROKEN: &str = "The drawing did not arrive whole. Draw it again, or type the name.";
+    const BROKEN: &str = mark!("The drawing did not arrive whole. Draw it again, or type the name.");
     if data.len() > PREFIX.len() + MOST_BYTES.div_ceil(3) * 4 {
-        return Err("The drawing is too large. Draw it again, smaller, or type the name.");
+        return Err(tr!("The drawing is too large. Draw it again, smaller, or type the name."));
     }
     let bytes = data.strip_prefix(PREFIX).and_then(|x| STANDARD.decode(x).ok()).ok_or(BROKEN)?;
     let chunks = bytes.strip_prefix(&SIGNATURE).ok_or(BROKEN)?;

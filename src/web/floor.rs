@@ -146,9 +146,9 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
 fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
     let minutes = ((to - from).as_seconds_f64() / 60.0).ceil() as i64;
     match minutes {
-        ..=0 => "now".into(),
-        1 => "1 min".into(),
-        m => format!("{m} min"),
+        ..=0 => tr!("now").into(),
+        1 => tr!("1 min").into(),
+        m => tr!("{m} min", m = m),
     }
 }
 
@@ -195,7 +195,7 @@ fn page_of(
         part: if wall { "/floor?wall=1" } else { "/floor" },
         day: zone.day_words(now),
         count,
-        heading: format!("Floor, {}, {}: {}", zone.day_words(now), clock(now), plural(count)),
+        heading: tr!("Floor, {}, {}: {}", zone.day_words(now), clock(now), plural(count)),
         next_at: next
             .map(|(b, i)| format!("{} {}", clock(b.at), bell_words(&seen[*i], b)))
             .unwrap_or_default(),
@@ -230,9 +230,9 @@ fn page_of(
 
 fn plural(count: usize) -> String {
     match count {
-        0 => "nothing under way".into(),
-        1 => "one service under way".into(),
-        n => format!("{n} services under way"),
+        0 => tr!("nothing under way").into(),
+        1 => tr!("one service under way").into(),
+        n => tr!("{n} services under way", n = n),
     }
 }
 
@@ -243,23 +243,27 @@ fn title_of(x: &Seen<'_>, b: &Bell) -> String {
 fn bell_words(x: &Seen<'_>, b: &Bell) -> String {
     let name = short_name(&x.loaded.run.client_name);
     match b.kind {
-        BellKind::TestCurl => format!("test curl, {name}"),
-        BellKind::Look => format!("look, {name}"),
-        BellKind::Most => format!("rinse, {name}: longest allowed"),
-        BellKind::RinseNow => format!("rinse now, {name}"),
-        BellKind::Target | BellKind::Soon => format!("{}, {name}: at target", title_of(x, b).to_lowercase()),
+        BellKind::TestCurl => tr!("test curl, {name}", name = name),
+        BellKind::Look => tr!("look, {name}", name = name),
+        BellKind::Most => tr!("rinse, {name}: longest allowed", name = name),
+        BellKind::RinseNow => tr!("rinse now, {name}", name = name),
+        BellKind::Target | BellKind::Soon => {
+            tr!("{}, {name}: at target", title_of(x, b).to_lowercase(), name = name)
+        }
     }
 }
 
 fn row(x: &Seen<'_>, b: &Bell, now: OffsetDateTime, clock: &dyn Fn(OffsetDateTime) -> String) -> Ahead {
     let (what, place) = match b.kind {
-        BellKind::Most | BellKind::RinseNow => ("longest allowed: rinse".to_string(), "basin".to_string()),
-        BellKind::TestCurl => {
-            ("test curl: first rod, last rod, weakest place".to_string(), x.loaded.run.chair.clone())
+        BellKind::Most | BellKind::RinseNow => {
+            (tr!("longest allowed: rinse").to_string(), tr!("basin").to_string())
         }
-        BellKind::Look => ("look at the hair".to_string(), x.loaded.run.chair.clone()),
+        BellKind::TestCurl => {
+            (tr!("test curl: first rod, last rod, weakest place").to_string(), x.loaded.run.chair.clone())
+        }
+        BellKind::Look => (tr!("look at the hair").to_string(), x.loaded.run.chair.clone()),
         BellKind::Target | BellKind::Soon => {
-            (format!("{}: at target", capital(&title_of(x, b))), x.loaded.run.chair.clone())
+            (tr!("{}: at target", capital(&title_of(x, b))), x.loaded.run.chair.clone())
         }
     };
     Ahead {
@@ -302,12 +306,12 @@ fn basin_lane(
         .iter()
         .map(|b| {
             let at = |m: f64| clock(now + time::Duration::seconds_f64(m * 60.0));
-            format!("{} {} to {}", b.words, at(b.from_min), at(b.to_min))
+            tr!("{} {} to {}", b.words, at(b.from_min), at(b.to_min))
         })
         .collect();
     PlaceLane {
-        name: "basin".into(),
-        label: format!(
+        name: tr!("basin").into(),
+        label: tr!(
             "Basin: {}.",
             if sentence.is_empty() { "nobody within the hour".into() } else { sentence.join(", ") }
         ),
@@ -335,17 +339,20 @@ fn track_of(
         .iter()
         .find(|e| e.is_open())
         .map(|e| {
-            format!(
+            tr!(
                 "; longest on {}",
                 crate::web::picture::clock::reading(e.longest(now).whole_milliseconds() as i64)
             )
         })
         .unwrap_or_default();
     let detail = match window {
-        Some(at) => format!("done by {}, {}{longest}", clock(at), x.stylist),
+        Some(at) => tr!("done by {}, {}{longest}", clock(at), x.stylist, longest = longest),
         None => format!(
             "{}{longest}",
-            headline.next.as_ref().map_or_else(|| x.stylist.clone(), |n| format!("then {n}, {}", x.stylist))
+            headline
+                .next
+                .as_ref()
+                .map_or_else(|| x.stylist.clone(), |n| tr!("then {n}, {}", x.stylist, n = n))
         ),
     };
     Track {
@@ -411,28 +418,32 @@ fn main_clock(x: &Seen<'_>, now: OffsetDateTime) -> (Clock, String, String) {
     let state = &x.state;
     if let Some(shuts) = state.window_shuts_at().filter(|shuts| *shuts > now) {
         let c = Clock::down(ms(shuts), ms(now));
-        let label = format!("{} left for both passes", c.text);
-        return (c, "left".into(), label);
+        let label = tr!("{} left for both passes", c.text);
+        return (c, tr!("left").into(), label);
     }
     let running = state.running();
     let past = running.iter().find(|r| r.on_hair && r.most_at.is_some_and(|m| m <= now));
     if let Some(r) = past {
         let c = Clock::down(ms(r.most_at.unwrap_or(now)), ms(now));
-        let label = format!("{} past the longest allowed", c.text);
-        return (c, "over".into(), label);
+        let label = tr!("{} past the longest allowed", c.text);
+        return (c, tr!("over").into(), label);
     }
     if let Some(at) = running.iter().filter_map(|r| r.target_at).min() {
         let c = Clock::down(ms(at), ms(now));
-        let label = format!("{} to target", c.text);
-        return (c, "in".into(), label);
+        if at <= now {
+            let label = tr!("{} past the target", c.text);
+            return (c, tr!("past target").into(), label);
+        }
+        let label = tr!("{} to target", c.text);
+        return (c, tr!("in").into(), label);
     }
     if let Some(r) = running.first() {
         let c = Clock::up(ms(r.from), ms(now));
-        let label = format!("on {}", c.text);
-        return (c, "on".into(), label);
+        let label = tr!("on {}", c.text);
+        return (c, tr!("on").into(), label);
     }
     let since = state.in_hand.and_then(|i| state.steps[i].started_at).or(state.started_at).unwrap_or(now);
     let c = Clock::up(ms(since), ms(now));
-    let label = format!("{} in this step", c.text);
+    let label = tr!("{} in this step", c.text);
     (c, "since".into(), label)
 }

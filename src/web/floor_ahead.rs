@@ -61,11 +61,11 @@ impl Ahead {
             told.push(Told { title: String::new(), words });
         }
         if !self.seen.exact {
-            told.push(Told { title: String::new(), words: "Not every order was tried.".into() });
+            told.push(Told { title: String::new(), words: tr!("Not every order was tried.").into() });
         }
         for c in self.put_off.iter().take(TOLD_MOST.saturating_sub(told.len())) {
             let who: Vec<String> = c.tracks.iter().map(|t| name(*t)).collect();
-            let words = format!("if {} wait to their longest allowed", who.join(" and "));
+            let words = tr!("if {} wait to their longest allowed", who.join(" and "));
             told.push(Told { title: c.words(at), words });
         }
         told

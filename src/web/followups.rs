@@ -96,7 +96,7 @@ fn steps(chosen: &str) -> Vec<Choice> {
     let mut list = Choice::list(NextStep::ALL.map(|step| (step.code(), step.words())), &[chosen]);
     list.insert(
         0,
-        Choice { code: String::new(), words: "nothing planned".into(), chosen: chosen.is_empty() },
+        Choice { code: String::new(), words: tr!("nothing planned").into(), chosen: chosen.is_empty() },
     );
     list
 }
@@ -108,7 +108,7 @@ fn outcomes(no_contact: bool, chosen: &str) -> Vec<Choice> {
         .map(|o| (o.code(), o.words()))
         .collect();
     if no_contact {
-        pairs.push((CONTACT_AGAIN, "may be contacted again"));
+        pairs.push((CONTACT_AGAIN, tr!("may be contacted again")));
     }
     Choice::list(pairs, &[chosen])
 }
@@ -132,12 +132,13 @@ pub(super) async fn form_page(
     let services = Services::load(&mut s, &seat.app.reference).await?;
     s.commit().await?;
     let words = |due: &dues::Due| {
-        let late = due.late_on.map_or_else(|| "open-ended".to_string(), |d| format!("to {}", day_words(d)));
-        format!(
+        let late = due.late_on.map_or_else(|| "open-ended".to_string(), |d| tr!("to {}", day_words(d)));
+        tr!(
             "{}: window {} {late}, latest by {}.",
             services.title(&due.protocol),
             day_words(due.early_on),
-            day_words(due.latest_on)
+            day_words(due.latest_on),
+            late = late
         )
     };
     Ok(FormPage {
@@ -175,11 +176,11 @@ pub(super) async fn form_page(
                 let step = f.next_step.as_deref().and_then(NextStep::from_code);
                 let next = match (f.next_on, step) {
                     (Some(day), Some(step)) => format!("; {} {}", step.words(), day_words(day)),
-                    (Some(day), None) => format!(", from {}", day_words(day)),
+                    (Some(day), None) => tr!(", from {}", day_words(day)),
                     (None, _) => String::new(),
                 };
                 let words = if f.way == Way::TheyCalled.code() && f.outcome != Outcome::Booked.code() {
-                    format!("{words} (they called)")
+                    tr!("{words} (they called)", words = words)
                 } else {
                     words
                 };
@@ -205,28 +206,31 @@ fn read(f: &Typed, today: Date, errors: &mut Errors) -> Option<ReadNote> {
     let contact_again = f.outcome == CONTACT_AGAIN;
     let code = if contact_again { "spoke" } else { f.outcome.as_str() };
     let known = |code: &str| Outcome::from_code(code).filter(|o| *o != Outcome::Booked);
-    let outcome = typed::code(errors, "outcome", code, known, "Choose what came of it.");
+    let outcome = typed::code(errors, "outcome", code, known, tr!("Choose what came of it."));
     let way = match f.way.as_str() {
         "" => Some(Way::WeCalled),
-        code => typed::code(errors, "way", code, Way::from_code, "Choose who called."),
+        code => typed::code(errors, "way", code, Way::from_code, tr!("Choose who called.")),
     };
     let next_step = match f.next_step.as_str() {
         "" => None,
-        code => typed::code(errors, "next_step", code, NextStep::from_code, "Choose what is done next."),
+        code => typed::code(errors, "next_step", code, NextStep::from_code, tr!("Choose what is done next.")),
     };
     let next_on = typed::day(errors, "next_on", &f.next_on);
     match next_on {
         None if f.next_on.trim().is_empty() && outcome == Some(Outcome::Later) => {
-            errors.note("next_on", "Later needs the day to ask again from.");
+            errors.note("next_on", tr!("Later needs the day to ask again from."));
         }
         None if f.next_on.trim().is_empty() && next_step.is_some() => {
-            errors.note("next_on", "Write the day for the next step.");
+            errors.note("next_on", tr!("Write the day for the next step."));
         }
         Some(day) if day < today || (day == today && outcome == Some(Outcome::Later)) => {
-            errors.note("next_on", "Write a day that is still to come.");
+            errors.note("next_on", tr!("Write a day that is still to come."));
         }
         Some(day) if (day - today).whole_days() > LATER_MOST_DAYS => {
-            errors.note("next_on", format!("Write a day within the next {LATER_MOST_DAYS} days."));
+            errors.note(
+                "next_on",
+                tr!("Write a day within the next {LATER_MOST_DAYS} days.", LATER_MOST_DAYS = LATER_MOST_DAYS),
+            );
         }
         _ => {}
     }
@@ -279,7 +283,7 @@ pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
         Err(NotNoted::Refused(why)) => {
             drop(s);
             for why in why {
-                errors.note("way", format!("{} If they called or came in, choose that.", why.words()));
+                errors.note("way", tr!("{} If they called or came in, choose that.", why.words()));
             }
             return Ok(page::refused(&form_page(&seat, id, f, errors).await?));
         }

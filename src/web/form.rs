@@ -63,7 +63,7 @@ impl Choice {
             .into_iter()
             .map(|(code, words)| Self {
                 code: code.into(),
-                words: words.into(),
+                words: crate::words::of(words).into(),
                 chosen: chosen.contains(&code),
             })
             .collect()

@@ -88,10 +88,10 @@ pub async fn keep(
         }
         Err(PhotoRefused::NotFound) => return Err(Problem::NotFound),
         Err(PhotoRefused::GuardianMissing) => {
-            errors.note(agreed, "This client is under 18: the guardian says whether a photo is kept.")
+            errors.note(agreed, tr!("This client is under 18: the guardian says whether a photo is kept."))
         }
         Err(PhotoRefused::ThereIsOne) => {
-            errors.note(field, "This test has, or had, its photo. A new test can carry another.")
+            errors.note(field, tr!("This test has, or had, its photo. A new test can carry another."))
         }
         Err(PhotoRefused::Store(e)) => return Err(e.into()),
     }

@@ -60,9 +60,9 @@ pub fn shown(zone: &Zone, rows: Vec<IncidentPhoto>) -> Vec<Shown> {
         .map(|p| Shown {
             no: p.photo_no,
             words: match p.taken_back_at {
-                Some(at) => format!("Photo {}: erased {}", p.photo_no, day(at)),
+                Some(at) => tr!("Photo {}: erased {}", p.photo_no, day(at)),
                 None => {
-                    format!(
+                    tr!(
                         "Photo {}: the {} agreed {}, asked by {}",
                         p.photo_no,
                         p.agreed_by,
@@ -125,10 +125,11 @@ pub async fn keep(
             s.commit().await?;
             return Ok(answer);
         }
-        Err(NotKept::GuardianMissing) => {
-            errors.note("agreed_by", "This client is under 18: the guardian says whether a photo is kept.")
+        Err(NotKept::GuardianMissing) => errors
+            .note("agreed_by", tr!("This client is under 18: the guardian says whether a photo is kept.")),
+        Err(NotKept::Enough) => {
+            errors.note("photo", tr!("Six photos are kept of this incident; no more fit."))
         }
-        Err(NotKept::Enough) => errors.note("photo", "Six photos are kept of this incident; no more fit."),
         Err(NotKept::Store(e)) => return Err(e.into()),
     }
     drop(s);

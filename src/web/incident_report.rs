@@ -12,12 +12,12 @@ use crate::store::salons::Salon;
 /// The kind of an incident in words.
 pub fn kind_words(kind: &str) -> &'static str {
     match kind {
-        "stop-and-rinse" => "Stop and rinse",
-        "sting" => "It stings",
-        "over-processed" => "Over-processed",
-        "most-time-passed" => "Longest allowed passed",
-        "late-breach" => "Against the rules, known late",
-        _ => "Told afterwards",
+        "stop-and-rinse" => tr!("Stop and rinse"),
+        "sting" => tr!("It stings"),
+        "over-processed" => tr!("Over-processed"),
+        "most-time-passed" => tr!("Longest allowed passed"),
+        "late-breach" => tr!("Against the rules, known late"),
+        _ => tr!("Told afterwards"),
     }
 }
 
@@ -33,35 +33,42 @@ fn at(zone: &Zone, t: OffsetDateTime) -> String {
 /// A lot in words.
 pub fn met_words(zone: &Zone, m: &Met) -> String {
     let before =
-        m.best_before.map_or_else(String::new, |d| format!(", best before {} {}", day_words(d), d.year()));
-    format!("{}, lot {}{before}: {:.0} g from {}", m.product, m.lot, m.grams, at(zone, m.first_at))
+        m.best_before.map_or_else(String::new, |d| tr!(", best before {} {}", day_words(d), d.year()));
+    tr!(
+        "{}, lot {}{before}: {} g from {}",
+        m.product,
+        m.lot,
+        format_args!("{:.0}", m.grams),
+        at(zone, m.first_at),
+        before = before
+    )
 }
 
 /// An account in lines.
 pub fn account_lines(zone: &Zone, a: &Account) -> Vec<String> {
     let mut lines = vec![
-        format!("Began {}", at(zone, a.onset_at)),
-        format!("Signs: {}", words_of(&a.signs, |c| Sign::from_code(c).map(Sign::words))),
+        tr!("Began {}", at(zone, a.onset_at)),
+        tr!("Signs: {}", words_of(&a.signs, |c| Sign::from_code(c).map(Sign::words))),
     ];
     let mut more = |what: &str, words: String| {
         if !words.is_empty() {
             lines.push(format!("{what}: {words}"));
         }
     };
-    more("Where", a.sites.clone());
-    more("Serious", words_of(&a.serious, |c| Serious::from_code(c).map(Serious::words)));
-    more("Done at once", words_of(&a.aid, |c| Aid::from_code(c).map(Aid::words)));
-    more("Doctor", Doctor::from_code(&a.doctor).map_or("", Doctor::words).to_string());
-    let told: Vec<&str> = [(a.maker_told, "the maker"), (a.authority_told, "the authority")]
+    more(tr!("Where"), a.sites.clone());
+    more(tr!("Serious"), words_of(&a.serious, |c| Serious::from_code(c).map(Serious::words)));
+    more(tr!("Done at once"), words_of(&a.aid, |c| Aid::from_code(c).map(Aid::words)));
+    more(tr!("Doctor"), Doctor::from_code(&a.doctor).map_or("", Doctor::words).to_string());
+    let told: Vec<&str> = [(a.maker_told, tr!("the maker")), (a.authority_told, tr!("the authority"))]
         .iter()
         .filter(|t| t.0)
         .map(|t| t.1)
         .collect();
-    more("Told", told.join(", "));
-    more("In words", a.words.clone().unwrap_or_default());
-    more("Looked after again", a.follow_on.map(day_words).unwrap_or_default());
+    more(tr!("Told"), told.join(", "));
+    more(tr!("In words"), a.words.clone().unwrap_or_default());
+    more(tr!("Looked after again"), a.follow_on.map(day_words).unwrap_or_default());
     if a.closed {
-        lines.push("Closed".into());
+        lines.push(tr!("Closed").into());
     }
     lines
 }
@@ -81,29 +88,29 @@ pub fn text(
             out.push_str(&format!("{what}: {words}\n"));
         }
     };
-    line("Report of an undesirable effect, written", &at(zone, now));
-    line("Salon", &salon.name);
-    line("Place of law", &salon.place.to_uppercase());
-    line("Used by", "a professional, in a salon");
-    line("Client", &incident.client_name);
-    line("Service", incident.service.as_deref().unwrap_or("not known"));
-    line("What", kind_words(&incident.kind));
-    line("Recorded", &at(zone, incident.opened_at));
-    line("Where on the head", incident.place.as_deref().unwrap_or(""));
+    line(tr!("Report of an undesirable effect, written"), &at(zone, now));
+    line(tr!("Salon"), &salon.name);
+    line(tr!("Place of law"), &salon.place.to_uppercase());
+    line(tr!("Used by"), tr!("a professional, in a salon"));
+    line(tr!("Client"), &incident.client_name);
+    line(tr!("Service"), incident.service.as_deref().unwrap_or(tr!("not known")));
+    line(tr!("What"), kind_words(&incident.kind));
+    line(tr!("Recorded"), &at(zone, incident.opened_at));
+    line(tr!("Where on the head"), incident.place.as_deref().unwrap_or(""));
     for m in met {
-        line("Product and batch", &met_words(zone, m));
+        line(tr!("Product and batch"), &met_words(zone, m));
     }
     let (first, last) = (met.iter().map(|m| m.first_at).min(), met.iter().map(|m| m.first_at).max());
-    line("First contact that day", &first.map(|t| at(zone, t)).unwrap_or_default());
-    line("Last product that day", &last.map(|t| at(zone, t)).unwrap_or_default());
+    line(tr!("First contact that day"), &first.map(|t| at(zone, t)).unwrap_or_default());
+    line(tr!("Last product that day"), &last.map(|t| at(zone, t)).unwrap_or_default());
     if let (Some(first), Some(a)) = (first, accounts.first())
         && a.onset_at >= first
     {
         let min = (a.onset_at - first).whole_minutes();
-        line("Time to onset", &format!("{} h {} min", min / 60, min % 60));
+        line(tr!("Time to onset"), &tr!("{} h {} min", min / 60, min % 60));
     }
     for (n, a) in accounts.iter().enumerate() {
-        out.push_str(&format!(
+        out.push_str(&tr!(
             "\n{} written {} by {}\n",
             if n == 0 { "Newest account," } else { "Account before," },
             at(zone, a.at),
@@ -113,6 +120,6 @@ pub fn text(
             out.push_str(&format!("{words}\n"));
         }
     }
-    out.push_str("\nWho must be told, and by when, is local law's to say: in the EU and the UK the name on the label and sellers tell\nserious effects without delay; in the US the name on the label within 15 business days. A doctor's word comes first.\n");
+    out.push_str(tr!("\nWho must be told, and by when, is local law's to say: in the EU and the UK the name on the label and sellers tell\nserious effects without delay; in the US the name on the label within 15 business days. A doctor's word comes first.\n"));
     out
 }

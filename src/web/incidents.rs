@@ -67,9 +67,9 @@ struct ListPage {
 
 fn row(zone: &Zone, i: Incident) -> Row {
     let state = match (i.closed, i.follow_on) {
-        (None, _) => "nothing written yet".to_string(),
+        (None, _) => tr!("nothing written yet").to_string(),
         (Some(true), _) => "closed".to_string(),
-        (Some(false), Some(day)) => format!("looked after again {}", day_words(day)),
+        (Some(false), Some(day)) => tr!("looked after again {}", day_words(day)),
         (Some(false), None) => "open".to_string(),
     };
     let place = i.place.filter(|p| !p.is_empty()).map_or_else(String::new, |p| format!(", {p}"));
@@ -103,12 +103,12 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
             rows.last().map_or_else(String::new, |i| format!("/incidents?{every}before={}", i.incident_id));
     }
     let answer = match (rows.len(), all) {
-        (0, false) => "No incident is open".to_string(),
-        (0, true) => "No incident so far".to_string(),
-        (1, false) => "One incident is open".to_string(),
-        (n, false) if more.is_empty() => format!("{n} incidents are open"),
-        (_, false) => "More than fifty incidents are open".to_string(),
-        (_, true) => "Every incident, newest first".to_string(),
+        (0, false) => tr!("No incident is open").to_string(),
+        (0, true) => tr!("No incident so far").to_string(),
+        (1, false) => tr!("One incident is open").to_string(),
+        (n, false) if more.is_empty() => tr!("{n} incidents are open", n = n),
+        (_, false) => tr!("More than fifty incidents are open").to_string(),
+        (_, true) => tr!("Every incident, newest first").to_string(),
     };
     Ok(page::html(&ListPage {
         shell: seat.shell(now, "/proof", &["incidents"]),
@@ -231,13 +231,13 @@ fn typed_of(zone: &Zone, o: &Opened) -> Typed {
 fn incident_page(seat: &Seat, zone: &Zone, o: &Opened, typed: Typed, errors: Errors) -> IncidentPage {
     let i = &o.incident;
     let at = |t: OffsetDateTime| format!("{}, {}", zone.day_words(t), zone.clock(t));
-    let who = i.opened_by_name.clone().unwrap_or_else(|| "a tap at a station".into());
+    let who = i.opened_by_name.clone().unwrap_or_else(|| tr!("a tap at a station").into());
     let mut known = vec![
-        ("What".to_string(), kind_words(&i.kind).to_string()),
-        ("Recorded".to_string(), format!("{}, {who}", at(i.opened_at))),
+        (tr!("What").to_string(), kind_words(&i.kind).to_string()),
+        (tr!("Recorded").to_string(), format!("{}, {who}", at(i.opened_at))),
     ];
-    known.extend(i.place.clone().filter(|p| !p.is_empty()).map(|p| ("Where".to_string(), p)));
-    known.extend(i.service.clone().map(|t| ("Service".to_string(), t)));
+    known.extend(i.place.clone().filter(|p| !p.is_empty()).map(|p| (tr!("Where").to_string(), p)));
+    known.extend(i.service.clone().map(|t| (tr!("Service").to_string(), t)));
     let past = o.accounts.iter().map(|a| Past {
         when: format!("{}, {}", at(a.at), a.by_name),
         lines: incident_report::account_lines(zone, a),
@@ -251,7 +251,7 @@ fn incident_page(seat: &Seat, zone: &Zone, o: &Opened, typed: Typed, errors: Err
         client_href: format!("/clients/{}", i.client_id),
         client: i.client_name.clone(),
         answer: match (o.accounts.is_empty(), closed) {
-            (true, _) => format!("{}: write down what happened", kind_words(&i.kind)),
+            (true, _) => tr!("{}: write down what happened", kind_words(&i.kind)),
             (false, true) => format!("{}: closed", kind_words(&i.kind)),
             (false, false) => format!("{}: open", kind_words(&i.kind)),
         },
@@ -262,17 +262,17 @@ fn incident_page(seat: &Seat, zone: &Zone, o: &Opened, typed: Typed, errors: Err
         aid: Choice::list(Aid::ALL.map(|x| (x.code(), x.words())), &chosen(&typed.aid)),
         doctor: Choice::list(Doctor::ALL.map(|x| (x.code(), x.words())), &[typed.doctor.as_str()]),
         told: Choice::list(
-            [("maker", "the maker named on the label"), ("authority", "the authority")],
+            [("maker", tr!("the maker named on the label")), ("authority", tr!("the authority"))],
             &chosen(&typed.told),
         ),
-        closed: Choice::list([("yes", "closed: nothing more is to be done")], &[typed.closed.as_str()]),
+        closed: Choice::list([("yes", tr!("closed: nothing more is to be done"))], &[typed.closed.as_str()]),
         is_serious: !typed.serious.is_empty(),
         erased: i.client_erased,
         typed,
         past: past.collect(),
         photos: incident_photos::shown(zone, o.photos.clone()),
         photo_once: once::key(),
-        agreed_by: Choice::list([("client", "the client"), ("guardian", "the guardian")], &[]),
+        agreed_by: Choice::list([("client", tr!("the client")), ("guardian", tr!("the guardian"))], &[]),
         visit_href: i.run_id.map_or_else(String::new, |run| format!("/proof/runs/{run}")),
     }
 }
@@ -307,9 +307,9 @@ fn read_onset(f: &Typed, zone: &Zone, now: OffsetDateTime, errors: &mut Errors) 
     let minute = typed::minute(errors, "onset_at", &f.onset_at);
     let at = zone.instant(day, minute);
     if errors.is_empty() && at > now {
-        errors.note("onset_on", "It has begun: write an instant that has been.");
+        errors.note("onset_on", tr!("It has begun: write an instant that has been."));
     } else if errors.is_empty() && (now - at).whole_days() > 399 {
-        errors.note("onset_on", "Write a day within the last 399 days.");
+        errors.note("onset_on", tr!("Write a day within the last 399 days."));
     }
     at
 }
@@ -343,7 +343,7 @@ pub async fn write(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> 
         "doctor",
         &f.doctor,
         Doctor::from_code,
-        "Choose how it stands with a doctor.",
+        tr!("Choose how it stands with a doctor."),
     );
     if !errors.is_empty() {
         return Ok(page::refused(&incident_page(&seat, &zone, &opened, f, errors)));
@@ -386,7 +386,7 @@ pub async fn write(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> 
         Kept::Stale => {
             drop(s);
             let fresh = load(&seat, id).await?;
-            errors.note("words", "Somebody wrote another account meanwhile: it stands below. Yours is still here; keep it again.");
+            errors.note("words", tr!("Somebody wrote another account meanwhile: it stands below. Yours is still here; keep it again."));
             let newest = fresh.accounts.first().map_or_else(String::new, |a| a.account_id.to_string());
             Ok(page::refused(&incident_page(&seat, &zone, &fresh, Typed { newest, ..f }, errors)))
         }

@@ -39,11 +39,11 @@ pub const LINES: &[Line] = lines![
 /// What the box of quarantine says.
 fn apart_words(lot: Option<&Lot>) -> &'static str {
     match lot {
-        None => "Take it in apart: quarantined, never dispensed",
+        None => tr!("Take it in apart: quarantined, never dispensed"),
         Some(l) if l.quarantined => {
-            "It stands apart: quarantined, never dispensed. Unticked, it is for use again"
+            tr!("It stands apart: quarantined, never dispensed. Unticked, it is for use again")
         }
-        Some(_) => "Put it apart: quarantined, never dispensed",
+        Some(_) => tr!("Put it apart: quarantined, never dispensed"),
     }
 }
 
@@ -93,16 +93,16 @@ impl LotTyped {
     }
 
     fn read(&self, e: &mut Errors, today: Date) -> Option<Received> {
-        let code = typed::needed(e, "code", &self.code, 40, "Write the lot's code as printed on it.");
-        let what = "the grams received";
+        let code = typed::needed(e, "code", &self.code, 40, tr!("Write the lot's code as printed on it."));
+        let what = tr!("the grams received");
         let grams = typed::needed_number(e, "received_grams", &self.received_grams, (1.0, 100_000.0), what);
         let received = typed::past_day(e, "received_on", &self.received_on, today);
         if self.received_on.trim().is_empty() {
-            e.note("received_on", "Write the day it came in.");
+            e.note("received_on", tr!("Write the day it came in."));
         }
         let best_before = typed::day(e, "best_before", &self.best_before);
         let opened_on = typed::past_day(e, "opened_on", &self.opened_on, today);
-        let what = "days it keeps once opened";
+        let what = tr!("days it keeps once opened");
         let life = typed::number(e, "opened_life_days", &self.opened_life_days, (1.0, 2000.0), what);
         received.filter(|_| e.is_empty()).map(|received_on| Received {
             code,
@@ -116,7 +116,7 @@ impl LotTyped {
 
     fn told(&self, e: &mut Errors, seat: &Seat) -> Told {
         let contents = contents::read(e, &seat.app.reference.limits, &self.ingredient, &self.percent);
-        let ph = typed::number(e, "ph", &self.ph, (0.0, 14.0), "the pH as measured").map(|x| x as f32);
+        let ph = typed::number(e, "ph", &self.ph, (0.0, 14.0), tr!("the pH as measured")).map(|x| x as f32);
         let reason = typed::line(e, "apart_reason", &self.apart_reason, lot::REASON_MOST_CHARS);
         Told {
             contents: (!contents.is_empty()).then_some(contents),
@@ -172,12 +172,12 @@ fn form(
     LotForm {
         shell: seat.shell(now, "/shelf", &[]),
         answer: match (outside, lot) {
-            (true, _) => "Outside the law: into quarantine only".into(),
-            (false, None) => "A lot came in".into(),
-            (false, Some(l)) => format!("Judge lot {} anew", l.code),
+            (true, _) => tr!("Outside the law: into quarantine only").into(),
+            (false, None) => tr!("A lot came in").into(),
+            (false, Some(l)) => tr!("Judge lot {} anew", l.code),
         },
         product: product.name.clone(),
-        own_contents: if own.is_empty() { "not entered".into() } else { contents::words(&own) },
+        own_contents: if own.is_empty() { tr!("not entered").into() } else { contents::words(&own) },
         action: lot_href.as_ref().map_or_else(|| format!("{base}/lots"), |l| format!("{l}/judgement")),
         back: lot_href.unwrap_or_else(|| base.clone()),
         product_href: base,
@@ -190,7 +190,7 @@ fn form(
         apart: Choice::list([("yes", apart_words(lot))], &[typed.apart.as_str()]),
         outside,
         grams_hint: typed.pieces.map_or_else(String::new, |n| {
-            format!("The code says {n} pieces, and this weight of all of them together: check it")
+            tr!("The code says {n} pieces, and this weight of all of them together: check it", n = n)
         }),
         typed,
         once_key: once::key(),
@@ -203,29 +203,26 @@ fn note_refusals(errors: &mut Errors, why: &[ReceptionRefusal]) {
         match refusal {
             ReceptionRefusal::OutsideLaw => errors.note(
                 "apart",
-                "Outside the law's limits it can only be taken in apart, to be sent back. Nobody may override it.",
+                tr!("Outside the law's limits it can only be taken in apart, to be sent back. Nobody may override it."),
             ),
             ReceptionRefusal::WordsNotSeen(words) => errors.note(
                 "seen",
-                format!(
-                    "Read the label and tick what it says; not ticked: {}. A label without it sends the lot back, or apart.",
-                    words.join("; ")
-                ),
+                tr!("Read the label and tick what it says; not ticked: {}. A label without it sends the lot back, or apart.", words.join("; ")),
             ),
             ReceptionRefusal::WhyMissing => errors.note(
                 "why_anew",
-                "Say why it is judged anew: what was wrong and is mended, in at most 300 characters.",
+                tr!("Say why it is judged anew: what was wrong and is mended, in at most 300 characters."),
             ),
             ReceptionRefusal::ManagerLetsOut => errors.note(
                 "apart",
-                "It stands in quarantine, and only a manager lets it out. Leave it apart, or ask a manager.",
+                tr!("It stands in quarantine, and only a manager lets it out. Leave it apart, or ask a manager."),
             ),
             ReceptionRefusal::LawNotAsked => errors.note(
                 "apart",
-                "What it contains is not entered, so the law could not be asked. Enter the product's contents, or this lot's, first.",
+                tr!("What it contains is not entered, so the law could not be asked. Enter the product's contents, or this lot's, first."),
             ),
             ReceptionRefusal::ReasonMissing => {
-                errors.note("apart_reason", "Say why it stands apart, in at most 300 characters.")
+                errors.note("apart_reason", tr!("Say why it stands apart, in at most 300 characters."))
             }
         }
     }
@@ -272,7 +269,7 @@ async fn settled(mut s: Scoped, key: &str, next: &str) -> Result<Response, Probl
 
 fn refused(errors: &mut Errors, why: LotRefused) -> Result<(), Problem> {
     match why {
-        LotRefused::CodeTaken => errors.note("code", "This product has a lot of this code already."),
+        LotRefused::CodeTaken => errors.note("code", tr!("This product has a lot of this code already.")),
         LotRefused::Reception(why) => note_refusals(errors, &why),
         LotRefused::Store(e) => return Err(e.into()),
     }

@@ -46,13 +46,13 @@ pub struct LotLine {
 /// How a lot stands on a day, in words.
 pub fn state(l: &Lot, today: Date) -> &'static str {
     if l.withdrawn_at.is_some() {
-        "out of use"
+        tr!("out of use")
     } else if l.quarantined {
         "quarantined"
     } else if l.usable_on(today) {
-        "in date"
+        tr!("in date")
     } else {
-        "out of date"
+        tr!("out of date")
     }
 }
 
@@ -65,9 +65,13 @@ impl LotLine {
             received: day_words(l.received_on),
             last_day: l
                 .last_day()
-                .map_or_else(|| "no date given".into(), |d| format!("{} {}", day_words(d), d.year())),
-            opened: l.opened_on.map_or_else(|| "not opened".into(), day_words),
-            left: format!("{:.0} of {:.0} g", l.left_grams(), l.received_grams),
+                .map_or_else(|| tr!("no date given").into(), |d| format!("{} {}", day_words(d), d.year())),
+            opened: l.opened_on.map_or_else(|| tr!("not opened").into(), day_words),
+            left: tr!(
+                "{} of {} g",
+                format_args!("{:.0}", l.left_grams()),
+                format_args!("{:.0}", l.received_grams)
+            ),
             state: state(l, today),
         }
     }
@@ -96,9 +100,9 @@ fn anew_line(j: &JudgedAnew, at: impl Fn(time::OffsetDateTime) -> String) -> Ane
         by: j.judged_by.clone(),
         why: j.why.clone(),
         so: match (&j.quarantine_reason, j.out_of_quarantine) {
-            (Some(reason), _) => format!("{verdict}; apart: {reason}"),
-            (None, true) => format!("{verdict}; let out of quarantine"),
-            (None, false) => format!("{verdict}; for use"),
+            (Some(reason), _) => tr!("{verdict}; apart: {reason}", verdict = verdict, reason = reason),
+            (None, true) => tr!("{verdict}; let out of quarantine", verdict = verdict),
+            (None, false) => tr!("{verdict}; for use", verdict = verdict),
         },
     }
 }
@@ -159,7 +163,8 @@ async fn find(s: &mut Scoped, id: &str) -> Result<Lot, Problem> {
 
 fn note_line(n: &StockNote, at: impl Fn(time::OffsetDateTime) -> String) -> NoteLine {
     let kind = NoteKind::from_code(&n.kind).map_or("", NoteKind::words);
-    let counted = n.counted_grams.map(|g| format!(": {g:.0} g there")).unwrap_or_default();
+    let counted =
+        n.counted_grams.map(|g| tr!(": {g} g there", g = format_args!("{:.0}", g))).unwrap_or_default();
     let reason = if n.reason.is_empty() { String::new() } else { format!(". {}", n.reason) };
     NoteLine {
         when: at(n.noted_at),
@@ -192,9 +197,13 @@ async fn lot_page(
     let verdict = Verdict::from_code(&lot.law_verdict).unwrap_or(Verdict::NotJudged);
     let why = match (&lot.withdrawn_reason, &lot.quarantine_reason) {
         (Some(reason), _) => {
-            format!("Out of use: {reason}, {}.", kept.withdrawn_by.as_deref().unwrap_or("nobody noted"))
+            tr!(
+                "Out of use: {reason}, {}.",
+                kept.withdrawn_by.as_deref().unwrap_or("nobody noted"),
+                reason = reason
+            )
         }
-        (None, Some(reason)) => format!("Quarantined: {reason}"),
+        (None, Some(reason)) => tr!("Quarantined: {reason}", reason = reason),
         (None, None) => String::new(),
     };
     Ok(LotPage {
@@ -206,11 +215,14 @@ async fn lot_page(
         verdict: verdict.words(),
         outside: verdict == Verdict::Outside,
         judged: match (kept.judged_at, &kept.judged_by) {
-            (Some(at), Some(by)) => format!("{} by {by}", day(at)),
-            _ => "never, it came in before lots were".into(),
+            (Some(at), Some(by)) => tr!("{} by {by}", day(at), by = by),
+            _ => tr!("never, it came in before lots were").into(),
         },
         limits: kept_limit_lines(&kept.law),
-        label_seen: texts(&kept.label_seen).iter().map(|w| w.trim_end_matches('.').to_string()).collect(),
+        label_seen: texts(&kept.label_seen)
+            .iter()
+            .map(|w| crate::words::of(w).trim_end_matches('.').to_string())
+            .collect(),
         mended: lot.quarantined && lot.withdrawn_at.is_none() && law_now == Verdict::Within,
         may_release: seat.may(Act::ReleaseLot),
         anew: anew.iter().map(|j| anew_line(j, |at| format!("{} {}", day(at), zone.clock(at)))).collect(),
@@ -278,7 +290,7 @@ pub async fn withdraw(seat: Seat, Path(id): Path<String>, Form(f): Form<Withdraw
         return Ok(again);
     }
     let mut e = Errors::none();
-    let words = "Say why it leaves use: recalled, spoiled, leaked…";
+    let words = tr!("Say why it leaves use: recalled, spoiled, leaked…");
     let reason = typed::needed(&mut e, "withdrawn_reason", &f.withdrawn_reason, REASON_MOST_CHARS, words);
     if e.is_empty() {
         flow::withdraw_lot(&mut s, LotId(lot.lot_id), &reason, by).await?;
@@ -298,16 +310,22 @@ pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<NoteTyped>) 
     }
     let mut e = Errors::none();
     let known = |code: &str| NoteKind::from_code(code).filter(|k| *k != NoteKind::MoreThanTheBook);
-    let kind = typed::code(&mut e, "kind", &f.kind, known, "Choose what happened to the grams.");
+    let kind = typed::code(&mut e, "kind", &f.kind, known, tr!("Choose what happened to the grams."));
     let least = if kind == Some(NoteKind::Counted) { 0.0 } else { 0.1 };
-    let grams = typed::needed_number(&mut e, "grams", &f.grams, (least, 100_000.0), "the grams");
+    let grams = typed::needed_number(&mut e, "grams", &f.grams, (least, 100_000.0), tr!("the grams"));
     let reason = typed::line(&mut e, "reason", &f.reason, REASON_MOST_CHARS);
     if let Some(kind) = kind.filter(|_| e.is_empty()) {
         if flow::note_stock(&mut s, LotId(lot.lot_id), (kind, grams as f32), &reason, by).await? {
             return settled(s, &f.once, &here).await;
         }
         let left = lot.left_grams();
-        e.note("grams", format!("By the book {left:.0} g are left. Count the lot first, then note this."));
+        e.note(
+            "grams",
+            tr!(
+                "By the book {left} g are left. Count the lot first, then note this.",
+                left = format_args!("{:.0}", left)
+            ),
+        );
         // The refused statement ended the transaction: read on in another.
         drop(s);
         s = seat.begin().await?;

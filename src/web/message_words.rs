@@ -108,7 +108,7 @@ async fn words_page(
     let (subject, body) = flow::words_of(&seat.app.reference, &own, kind, language);
     page.heading = format!("{}, {}", kind.words(), language.words());
     page.own = mine.map_or_else(String::new, |w| {
-        format!("The salon's own words, by {}, {}.", w.by_name, zone.day_words(w.at))
+        tr!("The salon's own words, by {}, {}.", w.by_name, zone.day_words(w.at))
     });
     page.places = kind.places().iter().map(|p| format!("{{{}}}", p.code())).collect::<Vec<_>>().join(" ");
     page.typed = typed.unwrap_or_else(|| Typed {
@@ -120,7 +120,7 @@ async fn words_page(
         ..Typed::default()
     });
     let facts = Facts {
-        first_name: "Ilka".into(),
+        first_name: tr!("Ilka").into(),
         salon: seat.salon_row.name.clone(),
         phone: post.reply_phone,
         day: flow::day_in(language, zone.day_of(now) + time::Duration::days(7)),
@@ -148,7 +148,7 @@ pub async fn show(seat: Seat, Query(asked): Query<Asked>) -> Answered {
 pub async fn keep(seat: Seat, Form(f): Form<Typed>) -> Answered {
     let by = seat.require(Act::KeepTeam)?.id;
     let Some((kind, language)) = chosen(&f.kind, &f.language) else {
-        return Err(Problem::Bad("Choose which words from the list.".into()));
+        return Err(Problem::Bad(tr!("Choose which words from the list.").into()));
     };
     let mut errors = Errors::none();
     if f.act != "shipped" {
@@ -176,7 +176,7 @@ pub async fn keep(seat: Seat, Form(f): Form<Typed>) -> Answered {
         let words = (f.subject.trim(), body.as_str());
         if !contact::save_words(&mut s, (kind, language), words, by, version).await? {
             drop(s);
-            errors.note("body", "Somebody kept other words meanwhile. Yours are still here; keep them again to put them over.");
+            errors.note("body", tr!("Somebody kept other words meanwhile. Yours are still here; keep them again to put them over."));
             let fresh = words_page(&seat, Some((kind, language)), None, Errors::none()).await?;
             let kept = Typed { version: fresh.typed.version, ..f };
             let page = words_page(&seat, Some((kind, language)), Some(kept), errors).await?;

@@ -18,6 +18,7 @@ use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::{ScreenLink, Shell};
 use crate::web::{once, page, typed};
+use crate::words;
 
 /// The routes of this screen.
 pub const LINES: &[Line] = lines![
@@ -28,8 +29,12 @@ pub const LINES: &[Line] = lines![
 ];
 
 /// States in the order of the screen, with their words.
-const STATES: [(&str, &str); 4] =
-    [("waiting", "Waiting"), ("sent", "Gone"), ("failed", "Not delivered"), ("stopped", "Held back")];
+const STATES: [(&str, &str); 4] = [
+    ("waiting", mark!("Waiting")),
+    ("sent", mark!("Gone")),
+    ("failed", mark!("Not delivered")),
+    ("stopped", mark!("Held back")),
+];
 
 /// What was asked of the list.
 #[derive(Deserialize, Default)]
@@ -59,11 +64,11 @@ pub(super) fn shown(zone: &crate::calendar::Zone, m: Message) -> Shown {
     let at = |t| format!("{}, {}", zone.day_words(t), zone.clock(t));
     let channel = Channel::from_code(&m.channel).map_or("", Channel::words);
     let state = match m.state.as_str() {
-        "waiting" if m.tries > 0 => format!("tried {} times, again {}: {}", m.tries, at(m.next_at), m.said),
-        "waiting" => format!("leaves {}", at(m.next_at)),
-        "sent" => m.ended_at.map_or_else(String::new, |t| format!("left {}", at(t))),
-        "failed" => format!("not delivered: {}", m.said),
-        _ => format!("held back: {}", bar_words(&m.said)),
+        "waiting" if m.tries > 0 => tr!("tried {} times, again {}: {}", m.tries, at(m.next_at), m.said),
+        "waiting" => tr!("leaves {}", at(m.next_at)),
+        "sent" => m.ended_at.map_or_else(String::new, |t| tr!("left {}", at(t))),
+        "failed" => tr!("not delivered: {}", m.said),
+        _ => tr!("held back: {}", bar_words(&m.said)),
     };
     Shown {
         id: m.message_id,
@@ -71,7 +76,7 @@ pub(super) fn shown(zone: &crate::calendar::Zone, m: Message) -> Shown {
         client: m.client_name,
         when: at(m.made_at),
         what: Kind::from_code(&m.kind).map_or(m.kind.clone(), |k| k.words().to_string()),
-        to: format!("{channel} to {}", m.address),
+        to: tr!("{channel} to {}", m.address, channel = channel),
         state,
         subject: m.subject,
         body: m.body,
@@ -118,15 +123,17 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
     let states = STATES
         .iter()
         .map(|(code, words)| ScreenLink {
-            name: format!("{words} {}", of(code)),
+            name: format!("{} {}", words::of(words), of(code)),
             href: format!("/messages?state={code}"),
             current: code == &state.0,
         })
         .collect();
     let answer = match (of("waiting"), of("failed")) {
-        (0, 0) => "No message waits".to_string(),
-        (waiting, 0) => format!("{waiting} on the way out"),
-        (waiting, failed) => format!("{waiting} on the way out, {failed} not delivered"),
+        (0, 0) => tr!("No message waits").to_string(),
+        (waiting, 0) => tr!("{waiting} on the way out", waiting = waiting),
+        (waiting, failed) => {
+            tr!("{waiting} on the way out, {failed} not delivered", waiting = waiting, failed = failed)
+        }
     };
     Ok(page::html(&ListPage {
         shell: seat.shell(now, "/messages", &["messages"]),
@@ -153,11 +160,12 @@ pub async fn stop(seat: Seat, Path(id): Path<String>, Form(f): Form<Keyed>) -> A
     if let Some(again) = once::claim(&mut s, &f.once, &format!("/messages/{id}/stop")).await? {
         return Ok(again);
     }
-    if !messages::take_back(&mut s, id, &format!("taken back by {by}")).await? {
+    let why = words::plainly(|| tr!("taken back by {by}", by = by));
+    if !messages::take_back(&mut s, id, &why).await? {
         return match messages::find_state(&mut s, id).await? {
             None => Err(Problem::NotFound),
             Some(_) => Err(Problem::Stale {
-                what: "This message has left, is leaving this moment, or was taken back already.".into(),
+                what: tr!("This message has left, is leaving this moment, or was taken back already.").into(),
                 look: "/messages?state=sent".into(),
             }),
         };
@@ -222,7 +230,7 @@ pub async fn keep_sender(seat: Seat, Form(f): Form<Sender>) -> Answered {
     let mut errors = Errors::none();
     let from = typed::line(&mut errors, "from_address", &f.from_address, 254);
     if !from.is_empty() && !is_address(&from) {
-        errors.note("from_address", "Write an address such as desk@salon.example.");
+        errors.note("from_address", tr!("Write an address such as desk@salon.example."));
     }
     let phone = typed::line(&mut errors, "reply_phone", &f.reply_phone, 40);
     if !errors.is_empty() {

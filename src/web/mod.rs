@@ -32,6 +32,7 @@ mod home_answers;
 mod incident_photos;
 mod incident_report;
 pub mod incidents;
+pub mod languages;
 pub mod live;
 pub mod lot_entry;
 pub mod lots;

@@ -54,19 +54,14 @@ pub(super) fn shown(found: &Found, offer: &Offer, zone: &Zone) -> Shown {
     let when = format!("{}, {}", zone.day_words(from), zone.clock(from));
     let parts = found.parts(offer);
     let main = main_hands(offer).map(|p| &found.team[p]);
-    let mut words = vec![format!(
+    let mut words = vec![tr!(
         "{} to {} with {}",
         zone.clock(from),
         zone.clock(to),
         main.map_or_else(String::new, |p| p.name.clone())
     )];
     for part in parts.iter().filter(|p| p.second) {
-        words.push(format!(
-            "second hands {} to {}: {}",
-            zone.clock(part.from),
-            zone.clock(part.to),
-            part.name
-        ));
+        words.push(tr!("second hands {} to {}: {}", zone.clock(part.from), zone.clock(part.to), part.name));
     }
     let mut others: Vec<&str> = parts
         .iter()
@@ -77,10 +72,10 @@ pub(super) fn shown(found: &Found, offer: &Offer, zone: &Zone) -> Shown {
     others.sort_unstable();
     others.dedup();
     if !others.is_empty() {
-        words.push(format!("also {}", others.join(", ")));
+        words.push(tr!("also {}", others.join(", ")));
     }
     if let Some(visit) = found.patch_visit(offer) {
-        words.push(format!(
+        words.push(tr!(
             "patch test {}, {} with {}",
             zone.day_words(visit.from),
             zone.clock(visit.from),
@@ -89,9 +84,9 @@ pub(super) fn shown(found: &Found, offer: &Offer, zone: &Zone) -> Shown {
     }
     let usual = main.is_some_and(|m| found.usual == Some(m.id));
     Shown {
-        book: format!("Book {when}"),
+        book: tr!("Book {when}", when = when),
         track: track(found, offer, zone),
-        marks: if usual { vec!["the usual stylist"] } else { Vec::new() },
+        marks: if usual { vec![tr!("the usual stylist")] } else { Vec::new() },
         words,
         when,
         start: zone.rfc3339(from),
@@ -120,8 +115,8 @@ pub fn draw_track(
     let said: Vec<String> = hands
         .iter()
         .map(|(name, a, b, second)| {
-            let what = if *second { "second hands " } else { "" };
-            format!("{what}{} {} to {}", first_name(name), zone.clock(*a), zone.clock(*b))
+            let what = if *second { tr!("second hands ") } else { "" };
+            tr!("{what}{} {} to {}", first_name(name), zone.clock(*a), zone.clock(*b), what = what)
         })
         .collect();
     Track {
@@ -140,7 +135,7 @@ pub fn draw_track(
             .map(|(kind, a, b)| PlaceBlock { from_min: min(*a), to_min: min(*b), words: kind.clone() })
             .collect(),
         hours,
-        label: format!("{} minutes: {}", min(to).round(), said.join(", ")),
+        label: tr!("{} minutes: {}", min(to).round(), said.join(", ")),
     }
 }
 

@@ -95,14 +95,14 @@ pub fn read_wish(
     let today = zone.day_of(now);
     let day = typed::day(errors, "wanted", &asked.wanted).unwrap_or(today);
     if (day - today).whole_days() > flow::AHEAD_DAYS {
-        errors.note("wanted", format!("Write a day within the next {} days.", flow::AHEAD_DAYS));
+        errors.note("wanted", tr!("Write a day within the next {} days.", flow::AHEAD_DAYS));
     }
     let at = if asked.at.trim().is_empty() { AT } else { asked.at.as_str() };
     let minute = typed::minute(errors, "at", at);
-    let days = typed::number(errors, "days", &asked.days, (0.0, 60.0), "how many days to either side")
+    let days = typed::number(errors, "days", &asked.days, (0.0, 60.0), tr!("how many days to either side"))
         .map_or(DAYS, |n| n as u16);
     if !services.has(&asked.protocol) && !asked.protocol.is_empty() {
-        errors.note("protocol", "Choose a service from the list.");
+        errors.note("protocol", tr!("Choose a service from the list."));
     }
     let moving = match asked.moving.as_str() {
         "" => None,
@@ -148,19 +148,19 @@ pub async fn not_booked(
 fn barred_reason(why: Barred, seat: &Seat, client: ClientId) -> Reason {
     match (why, seat.may(Act::SeeHealth)) {
         (Barred::NotOffered, _) => {
-            Reason::plain("This salon offers this service no more: choose another from the list.")
+            Reason::plain(tr!("This salon offers this service no more: choose another from the list."))
         }
         (Barred::PlanRefused, true) => Reason::with_way(
-            "The newest plan for this head was refused.",
-            "See the plan",
+            tr!("The newest plan for this head was refused."),
+            tr!("See the plan"),
             format!("/clients/{client}/plan"),
         ),
         (Barred::SkinReacted, true) => Reason::with_way(
-            "The skin reacted to a product of this service.",
-            "See the tests",
+            tr!("The skin reacted to a product of this service."),
+            tr!("See the tests"),
             format!("/clients/{client}/tests"),
         ),
-        (_, false) => Reason::plain("A stylist looks at this client's record first."),
+        (_, false) => Reason::plain(tr!("A stylist looks at this client's record first.")),
     }
 }
 
@@ -169,11 +169,11 @@ fn floor_words(found: &Found, zone: &Zone) -> Option<String> {
     let day = zone.day_words(at);
     Some(match why {
         Floor::Window => {
-            format!("Not before {day}: the due window opens then, unless asked for earlier.")
+            tr!("Not before {day}: the due window opens then, unless asked for earlier.", day = day)
         }
-        Floor::Wait => format!("Not before {day}: until then the hair waits."),
+        Floor::Wait => tr!("Not before {day}: until then the hair waits.", day = day),
         Floor::PatchTest => {
-            format!("Not before {day}, {}: the patch test stays on until then.", zone.clock(at))
+            tr!("Not before {day}, {}: the patch test stays on until then.", zone.clock(at), day = day)
         }
     })
 }
@@ -181,9 +181,9 @@ fn floor_words(found: &Found, zone: &Zone) -> Option<String> {
 fn skin_words(skin: SkinTest) -> Option<&'static str> {
     match skin {
         SkinTest::Visit => {
-            Some("With each opening stands a visit for the patch test, 48 hours or more before.")
+            Some(tr!("With each opening stands a visit for the patch test, 48 hours or more before."))
         }
-        SkinTest::Unread { .. } => Some("The patch test is placed and has to be read before."),
+        SkinTest::Unread { .. } => Some(tr!("The patch test is placed and has to be read before.")),
         _ => None,
     }
 }
@@ -192,7 +192,7 @@ fn skin_words(skin: SkinTest) -> Option<&'static str> {
 fn protocols(services: &Services, chosen: &str) -> Vec<Choice> {
     let mut list = Choice::list(services.offered(), &[chosen]);
     if !services.is_offered(chosen) {
-        list.insert(0, Choice { code: String::new(), words: "choose a service".into(), chosen: true });
+        list.insert(0, Choice { code: String::new(), words: tr!("choose a service").into(), chosen: true });
     }
     list
 }
@@ -258,9 +258,9 @@ async fn openings_page(
     s.commit().await?;
     let mut page = OpeningsPage {
         shell: seat.shell(now, "/openings", &["bookings"]),
-        answer: "For whom, and what?".into(),
+        answer: tr!("For whom, and what?").into(),
         notes: Vec::new(),
-        reasons_heading: "Not yet",
+        reasons_heading: tr!("Not yet"),
         reasons: Vec::new(),
         client_name: client.as_ref().map(|c| c.name.clone()).unwrap_or_default(),
         clients: named
@@ -272,7 +272,7 @@ async fn openings_page(
             .collect(),
         version: moving.as_ref().map_or(0, |b| b.version),
         protocols: protocols(&services, &asked.protocol),
-        early: Choice::list([("yes", "before the due window opens as well")], &[asked.early.as_str()]),
+        early: Choice::list([("yes", tr!("before the due window opens as well"))], &[asked.early.as_str()]),
         offers: Vec::new(),
         looked: false,
         shorter: String::new(),
@@ -288,14 +288,14 @@ async fn openings_page(
         page.asked.days = DAYS.to_string();
     }
     if let Some(client) = &client {
-        page.answer = format!("When for {}?", client.name);
+        page.answer = tr!("When for {}?", client.name);
     }
     match looked {
         Some(Looked::Found(found)) => {
             show(&mut page, &found, &zone, &services, late.as_ref().map(|p| &p.steps[..]))
         }
         Some(Looked::Barred(why)) => {
-            page.answer = "No opening for now".into();
+            page.answer = tr!("No opening for now").into();
             page.reasons.push(barred_reason(why, seat, wish.as_ref().map_or(ClientId(0), |w| w.client)));
         }
         Some(Looked::NotFound) => return Err(Problem::NotFound),
@@ -316,12 +316,12 @@ fn late_words(page: &mut OpeningsPage, steps: &[Step]) {
         .iter()
         .filter(|step| shortened(step, &usual) < planned(step, &usual))
         .map(|step| match shortened(step, &usual) {
-            0 => format!("{} left out", step.title),
-            least => format!("{} {} instead of {} minutes", step.title, least, planned(step, &usual)),
+            0 => tr!("{} left out", step.title),
+            least => tr!("{} {} instead of {} minutes", step.title, least, planned(step, &usual)),
         })
         .collect();
     if page.asked.short == "yes" {
-        page.notes.push(format!("Shorter: {}. What acts on the hair keeps its time.", cut.join("; ")));
+        page.notes.push(tr!("Shorter: {}. What acts on the hair keeps its time.", cut.join("; ")));
     } else if !cut.is_empty() {
         let a = &page.asked;
         page.shorter = format!(
@@ -340,7 +340,7 @@ fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services
     page.looked = true;
     page.waiting_once = if page.asked.moving.is_empty() { once::key() } else { String::new() };
     if let Some(hair) = found.hair.words() {
-        page.notes.push(format!("Planned for this client's own hair: {hair}."));
+        page.notes.push(tr!("Planned for this client's own hair: {hair}.", hair = hair));
     }
     if let Some(steps) = late {
         late_words(page, steps);
@@ -351,7 +351,7 @@ fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services
     if let Some(fewest) = found.offers.iter().map(|offer| loose_ends(found, offer)).min() {
         for (shown, offer) in page.offers.iter_mut().zip(&found.offers) {
             if loose_ends(found, offer) == fewest && fewest < 2 {
-                shown.marks.push("leaves no gap in the day");
+                shown.marks.push(tr!("leaves no gap in the day"));
             }
         }
     }
@@ -359,8 +359,8 @@ fn show(page: &mut OpeningsPage, found: &Found, zone: &Zone, services: &Services
     page.answer = match page.offers.first_mut() {
         Some(first) => {
             first.main = true;
-            format!("{title}: {} is nearest", first.when)
+            tr!("{title}: {} is nearest", first.when, title = title)
         }
-        None => format!("{title}: no opening in these days"),
+        None => tr!("{title}: no opening in these days", title = title),
     };
 }

@@ -39,22 +39,24 @@ pub struct Unreadable(pub &'static str);
 /// Not JPEG, PNG or WebP, broken, or too large.
 pub async fn redraw(file: Vec<u8>) -> Result<Drawn, Unreadable> {
     // Closed never: the semaphore lives as long as the program.
-    let _turn =
-        DRAWING.acquire().await.map_err(|_| Unreadable("Pictures cannot be taken in now. Try again."))?;
+    let _turn = DRAWING
+        .acquire()
+        .await
+        .map_err(|_| Unreadable(tr!("Pictures cannot be taken in now. Try again.")))?;
     let drawn = tokio::task::spawn_blocking(move || draw(&file)).await;
-    drawn.unwrap_or(Err(Unreadable("This picture cannot be read. Take it again.")))
+    drawn.unwrap_or(Err(Unreadable(tr!("This picture cannot be read. Take it again."))))
 }
 
 fn draw(file: &[u8]) -> Result<Drawn, Unreadable> {
     if file.len() > FILE_MOST_BYTES {
-        return Err(Unreadable("The picture is larger than 8 MB. Take a smaller one."));
+        return Err(Unreadable(tr!("The picture is larger than 8 MB. Take a smaller one.")));
     }
     let kind = image::guess_format(file).ok();
     let Some(kind) = kind.filter(|k| matches!(k, ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP))
     else {
-        return Err(Unreadable("Choose a photo: JPEG, PNG or WebP."));
+        return Err(Unreadable(tr!("Choose a photo: JPEG, PNG or WebP.")));
     };
-    let broken = |_| Unreadable("This picture is broken, or larger than can be read. Take it again.");
+    let broken = |_| Unreadable(tr!("This picture is broken, or larger than can be read. Take it again."));
     let mut limits = Limits::default();
     limits.max_image_width = Some(DECODED_SIDE_MOST_PX);
     limits.max_image_height = Some(DECODED_SIDE_MOST_PX);
@@ -65,7 +67,7 @@ fn draw(file: &[u8]) -> Result<Drawn, Unreadable> {
     let (width, height) = decoder.dimensions();
     // The decoders that reserve nothing before they begin are held to the same bound.
     if u64::from(width) * u64::from(height) * 4 > DECODED_MOST_BYTES {
-        return Err(Unreadable("This picture has more pixels than can be read. Take a smaller one."));
+        return Err(Unreadable(tr!("This picture has more pixels than can be read. Take a smaller one.")));
     }
     let turn = decoder.orientation().map_err(broken)?;
     let mut picture = DynamicImage::from_decoder(decoder).map_err(broken)?;

@@ -50,12 +50,12 @@ pub async fn take(
         "client" => "client",
         "guardian" => "guardian",
         _ => {
-            errors.note(agreed_field, "Ask first: who agreed that this photo is kept?");
+            errors.note(agreed_field, tr!("Ask first: who agreed that this photo is kept?"));
             ""
         }
     };
     if sent.file.is_empty() {
-        errors.note(photo_field, "Choose the photo.");
+        errors.note(photo_field, tr!("Choose the photo."));
     }
     if !errors.is_empty() {
         return None;
@@ -72,7 +72,8 @@ pub async fn take(
 }
 
 async fn read(parts: Result<Multipart, MultipartRejection>) -> Result<Sent, &'static str> {
-    const LOST: &str = "The picture did not come through whole, or is larger than 8 MB. Choose it again.";
+    const LOST: &str =
+        mark!("The picture did not come through whole, or is larger than 8 MB. Choose it again.");
     let mut parts = parts.map_err(|_| LOST)?;
     let mut sent = Sent::default();
     while let Some(part) = parts.next_field().await.map_err(|_| LOST)? {

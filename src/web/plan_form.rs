@@ -15,10 +15,10 @@ use crate::web::typed;
 pub type Typed = BTreeMap<String, String>;
 
 const ZONES: [(&str, &str); 4] = [
-    ("new-growth", "new growth"),
-    ("root-to-end", "root to end"),
+    ("new-growth", mark!("new growth")),
+    ("root-to-end", mark!("root to end")),
     ("between", "from … to … mm"),
-    ("ends-from", "from … mm to the ends"),
+    ("ends-from", mark!("from … mm to the ends")),
 ];
 /// Longest hair that is planned for, mm.
 const LONGEST_MM: f64 = 3000.0;
@@ -73,7 +73,7 @@ fn application_fields(a: &PlannedApplication, shelf: &[Product], typed: &Typed) 
 pub fn answers(typed: &Typed) -> Vec<Choice> {
     let said = value(typed, "trim_agreed");
     Choice::list(
-        [("", "not asked yet"), ("yes", "the client says yes"), ("no", "the client says no")],
+        [("", tr!("not asked yet")), ("yes", tr!("the client says yes")), ("no", tr!("the client says no"))],
         &[said],
     )
 }
@@ -96,7 +96,7 @@ pub fn read(
                 let id = c.parse::<i64>().ok()?;
                 shelf.iter().find(|p| p.product_id == id && fits(a, p)).map(|p| ProductId(p.product_id))
             },
-            "Choose one of the products on the Shelf that fit.",
+            tr!("Choose one of the products on the Shelf that fit."),
         );
         let zone = read_zone(a, typed, errors);
         if let (Some(product), Some(zone)) = (product, zone) {
@@ -118,20 +118,20 @@ fn read_zone(a: &PlannedApplication, typed: &Typed, errors: &mut Errors) -> Opti
         }),
         "new-growth" => Some(Zone::NewGrowth),
         "root-to-end" => Some(Zone::RootToEnd),
-        "ends-from" => Some(Zone::EndsFrom(mm("from", "where it begins, mm from the scalp, stretched"))),
+        "ends-from" => Some(Zone::EndsFrom(mm("from", tr!("where it begins, mm from the scalp, stretched")))),
         "between" => {
-            let from = mm("from", "where it begins, mm from the scalp, stretched");
-            let to = mm("to", "where it ends, mm from the scalp, stretched");
+            let from = mm("from", tr!("where it begins, mm from the scalp, stretched"));
+            let to = mm("to", tr!("where it ends, mm from the scalp, stretched"));
             if to <= from {
                 if errors.of(&name("to")).is_empty() && errors.of(&name("from")).is_empty() {
-                    errors.note(name("to"), "It ends behind where it begins: write a larger number.");
+                    errors.note(name("to"), tr!("It ends behind where it begins: write a larger number."));
                 }
                 return None;
             }
             Some(Zone::Between(from, to))
         }
         _ => {
-            errors.note(name("zone"), "Choose one of the zones.");
+            errors.note(name("zone"), tr!("Choose one of the zones."));
             None
         }
     }
@@ -140,16 +140,17 @@ fn read_zone(a: &PlannedApplication, typed: &Typed, errors: &mut Errors) -> Opti
 fn read_trim(typed: &Typed, errors: &mut Errors) -> Option<PlannedTrim> {
     let asked = value(typed, "put_trim");
     if !asked.is_empty() {
-        let mm = typed::number(errors, "trim_mm", asked, (1.0, LONGEST_MM), "the trim in mm")?;
+        let mm = typed::number(errors, "trim_mm", asked, (1.0, LONGEST_MM), tr!("the trim in mm"))?;
         return Some(PlannedTrim { mm, agreed: None });
     }
-    let mm = typed::number(errors, "trim_mm", value(typed, "trim_mm"), (1.0, LONGEST_MM), "the trim in mm")?;
+    let mm =
+        typed::number(errors, "trim_mm", value(typed, "trim_mm"), (1.0, LONGEST_MM), tr!("the trim in mm"))?;
     let agreed = match value(typed, "trim_agreed") {
         "" => None,
         "yes" => Some(true),
         "no" => Some(false),
         _ => {
-            errors.note("trim_agreed", "Choose what the client said.");
+            errors.note("trim_agreed", tr!("Choose what the client said."));
             None
         }
     };

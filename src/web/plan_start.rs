@@ -39,7 +39,7 @@ pub async fn start(seat: Seat, Form(f): Form<TypedStart>) -> Answered {
     }
     let (plan, client) = find_plan(&mut s, &f.plan).await?;
     let mut errors = Errors::none();
-    let chair = typed::needed(&mut errors, "chair", &f.chair, 60, "Choose the chair.");
+    let chair = typed::needed(&mut errors, "chair", &f.chair, 60, tr!("Choose the chair."));
     if !errors.is_empty() {
         let again = Again { errors, ..Again::default() };
         return Ok(page::refused(&plan_page(&mut s, &seat, &plan, &client, again).await?));
@@ -73,25 +73,25 @@ pub(super) fn refused_reasons(
         NotStarted::Store(e) | NotStarted::Run(Refused::Store(e)) => match e {
             crate::store::StoreError::Refused { rule, .. } if rule == "run_one_open_a_client" => {
                 vec![Reason::with_way(
-                    "A service of this client is under way already.",
-                    "Look at the Floor",
+                    tr!("A service of this client is under way already."),
+                    tr!("Look at the Floor"),
                     "/floor",
                 )]
             }
             crate::store::StoreError::Refused { rule, .. } if rule == "run_one_a_plan" => {
-                vec![Reason::plain("A service was started from this plan already.")]
+                vec![Reason::plain(tr!("A service was started from this plan already."))]
             }
             crate::store::StoreError::Refused { rule, .. } if rule == "run_step_sheet_entered" => {
                 vec![Reason::with_way(
-                    "A time that must come from the product's sheet is not entered.",
-                    "Enter it on the Shelf",
+                    tr!("A time that must come from the product's sheet is not entered."),
+                    tr!("Enter it on the Shelf"),
                     "/shelf",
                 )]
             }
             crate::store::StoreError::Refused { rule, .. } if rule.starts_with("product:") => {
-                vec![Reason::plain(
-                    "A product of this plan is not what the service asks for: choose another.",
-                )]
+                vec![Reason::plain(tr!(
+                    "A product of this plan is not what the service asks for: choose another."
+                ))]
             }
             other => return Err(other.into()),
         },
@@ -114,10 +114,10 @@ pub(super) fn refused_reasons(
 /// What the database's own guard says, in words.
 fn guard_words(rule: &str) -> String {
     match rule {
-        "plan:not-clear" => "This plan is not clear: nothing is started from it.".into(),
-        "plan:other" => "This plan is another client's or another service's.".into(),
-        "person:role" => "A stylist or the manager starts a service.".into(),
-        "person:not-qualified" => "This asks for a qualification.".into(),
-        other => format!("The record does not allow it ({other})."),
+        "plan:not-clear" => tr!("This plan is not clear: nothing is started from it.").into(),
+        "plan:other" => tr!("This plan is another client's or another service's.").into(),
+        "person:role" => tr!("A stylist or the manager starts a service.").into(),
+        "person:not-qualified" => tr!("This asks for a qualification.").into(),
+        other => tr!("The record does not allow it ({other}).", other = other),
     }
 }

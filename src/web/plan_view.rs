@@ -21,6 +21,7 @@ use crate::web::problem::Problem;
 use crate::web::seat::Seat;
 use crate::web::shell::{ClientTabs, Shell};
 use crate::web::{once, strand_words, typed};
+use crate::words;
 
 /// Findings drawn under the hair; the list has them all.
 const MOST_DRAWN: usize = 8;
@@ -104,7 +105,7 @@ pub struct PlanPage {
 pub fn verdict_word(code: &str) -> &'static str {
     match code {
         "clear" => "clear",
-        "test-first" => "test first",
+        "test-first" => tr!("test first"),
         "wait" => "wait",
         _ => "refused",
     }
@@ -146,37 +147,38 @@ fn until_words(f: &KeptFinding) -> Option<String> {
 /// The verdict in words: the screen's answer.
 fn answer(plan: &Plan, tests_open: bool) -> String {
     match judged(&plan.verdict) {
-        Judged::Refuse => "Refused as planned".into(),
+        Judged::Refuse => tr!("Refused as planned").into(),
         Judged::Wait => {
             let waits = || plan.findings.iter().filter(|f| f.verdict == "wait");
             let last = waits().filter_map(|f| f.until.clone()).max();
             match (last, waits().all(|f| f.until.is_some())) {
                 (Some(day), true) => {
                     let f = waits().find(|f| f.until.as_deref() == Some(day.as_str()));
-                    f.and_then(until_words).map_or("Not yet".into(), |day| format!("Wait until {day}"))
+                    f.and_then(until_words)
+                        .map_or(tr!("Not yet").into(), |day| tr!("Wait until {day}", day = day))
                 }
-                _ => "Not yet".into(),
+                _ => tr!("Not yet").into(),
             }
         }
-        Judged::TestFirst if tests_open => "Test first".into(),
-        Judged::TestFirst => "Clear, the tests are passed".into(),
-        Judged::Clear => "Clear".into(),
+        Judged::TestFirst if tests_open => tr!("Test first").into(),
+        Judged::TestFirst => tr!("Clear, the tests are passed").into(),
+        Judged::Clear => tr!("Clear").into(),
     }
 }
 
 fn lead(plan: &Plan, tests_open: bool) -> String {
     if plan.verdict == "test-first" && !tests_open {
-        return "Everything that was asked for first is passed.".into();
+        return tr!("Everything that was asked for first is passed.").into();
     }
     let Some(first) = plan.findings.first() else {
-        return "Nothing on this head stands against it.".into();
+        return tr!("Nothing on this head stands against it.").into();
     };
     let same = plan.findings.iter().filter(|f| f.verdict == first.verdict && f.verdict != "clear").count();
     let more = match same {
-        0 => return "Nothing on this head stands against it.".into(),
+        0 => return tr!("Nothing on this head stands against it.").into(),
         1 => String::new(),
-        2 => " One more finding is as heavy.".into(),
-        n => format!(" {} more findings are as heavy.", n - 1),
+        2 => tr!(" One more finding is as heavy.").into(),
+        n => tr!(" {} more findings are as heavy.", n - 1),
     };
     let trim = plan
         .findings
@@ -187,11 +189,14 @@ fn lead(plan: &Plan, tests_open: bool) -> String {
     let all_by_trim = plan.findings.iter().filter(|f| f.verdict == "refuse").all(|f| f.trim_mm.is_some());
     let way = match trim {
         Some(sure) if all_by_trim => {
-            format!(" Possible with a trim of {:.0} mm, to be sure: ask the client.", sure.ceil())
+            tr!(
+                " Possible with a trim of {} mm, to be sure: ask the client.",
+                format_args!("{:.0}", sure.ceil())
+            )
         }
         _ => String::new(),
     };
-    format!("{}.{more}{way}", first.title.trim_end_matches('.'))
+    format!("{}.{more}{way}", first.in_words(words::speaking()).title.trim_end_matches('.'))
 }
 
 fn span(strand: &Strand, a: &KeptApplication) -> (f64, f64) {
@@ -207,9 +212,9 @@ fn span(strand: &Strand, a: &KeptApplication) -> (f64, f64) {
 fn zone_words(strand: &Strand, a: &KeptApplication) -> String {
     let (from, to) = span(strand, a);
     match a.zone.as_str() {
-        "new-growth" => "new growth".into(),
-        "root-to-end" => "root to end".into(),
-        _ => format!("{from:.0} to {to:.0}"),
+        "new-growth" => tr!("new growth").into(),
+        "root-to-end" => tr!("root to end").into(),
+        _ => tr!("{from} to {to}", from = format_args!("{:.0}", from), to = format_args!("{:.0}", to)),
     }
 }
 
@@ -218,10 +223,11 @@ fn brackets(strand: &Strand, plan: &Plan) -> Vec<Planned> {
         .iter()
         .map(|a| {
             let (from_mm, to_mm) = span(strand, a);
-            let strength = if a.strength.is_empty() { String::new() } else { format!("{}, ", a.strength) };
+            let strength =
+                if a.strength.is_empty() { String::new() } else { format!("{}, ", words::of(&a.strength)) };
             Planned {
                 letter: a.letter.clone(),
-                words: format!("{}, {strength}{}", a.title, zone_words(strand, a)),
+                words: format!("{}, {strength}{}", words::of(&a.title), zone_words(strand, a)),
                 from_mm,
                 to_mm,
             }
@@ -234,14 +240,19 @@ fn ruler(strand: &Strand, plan: &Plan) -> StrandRuler {
     let refused: Vec<(f64, f64)> =
         plan.findings.iter().filter(|f| f.verdict == "refuse").filter_map(|f| f.span_mm).collect();
     let said = if refused.is_empty() {
-        "Nothing of it is refused.".to_string()
+        tr!("Nothing of it is refused.").to_string()
     } else {
-        let spans: Vec<String> = refused.iter().map(|(a, b)| format!("{a:.0} to {b:.0}")).collect();
-        format!("Refused from {}.", spans.join(", "))
+        let spans: Vec<String> = refused
+            .iter()
+            .map(|(a, b)| tr!("{a} to {b}", a = format_args!("{:.0}", a), b = format_args!("{:.0}", b)))
+            .collect();
+        tr!("Refused from {}.", spans.join(", "))
     };
     let words: Vec<String> = planned.iter().map(|p| format!("{} {}", p.letter, p.words)).collect();
-    let mut ruler =
-        strand_words::ruler(strand, format!("Planned service on the strand. {}. {said}", words.join("; ")));
+    let mut ruler = strand_words::ruler(
+        strand,
+        tr!("Planned service on the strand. {}. {said}", words.join("; "), said = said),
+    );
     ruler.planned = planned;
     for piece in &mut ruler.pieces {
         let meets = |(from, to): &(f64, f64)| *to - 0.5 > piece.from_mm && *from + 0.5 < piece.to_mm;
@@ -267,13 +278,14 @@ fn findings(plan: &Plan) -> Vec<ShownFinding> {
     plan.findings
         .iter()
         .enumerate()
-        .map(|(at, f)| ShownFinding {
+        .map(|(at, f)| (at, f, f.in_words(words::speaking())))
+        .map(|(at, f, said)| ShownFinding {
             number: at + 1,
             verdict: mark(judged(&f.verdict)),
-            title: f.title.clone(),
-            why: f.why.clone(),
-            rule: f.rule.replace('-', " "),
-            source: f.source.trim_end_matches('.').into(),
+            title: said.title,
+            why: said.why,
+            rule: words::of(&f.rule.replace('-', " ")).into(),
+            source: said.source.trim_end_matches('.').into(),
             until: until_words(f).unwrap_or_default(),
             trim: f
                 .trim_mm
@@ -281,8 +293,9 @@ fn findings(plan: &Plan) -> Vec<ShownFinding> {
             ways: f
                 .ways
                 .iter()
-                .filter(|w| !w.words.is_empty())
-                .map(|w| ShownWay { words: w.words.clone(), href: href(&w.at, plan.client_id) })
+                .zip(said.ways)
+                .filter(|(_, words)| !words.is_empty())
+                .map(|(w, words)| ShownWay { words, href: href(&w.at, plan.client_id) })
                 .collect(),
         })
         .collect()
@@ -293,19 +306,19 @@ fn say(plan: &Plan) -> Vec<String> {
     let mut words = Vec::new();
     match judged(&plan.verdict) {
         Judged::Refuse => {
-            words.push("“On this hair it would break. Today we can trim, treat and set; here is when we look again.”".into());
+            words.push(tr!("“On this hair it would break. Today we can trim, treat and set; here is when we look again.”").into());
             if plan.findings.iter().any(|f| f.trim_mm.is_some()) {
-                words.push("A trim is the client’s to say yes to: ask, then look. Wet hair that hangs straight is still relaxed.".into());
+                words.push(tr!("A trim is the client’s to say yes to: ask, then look. Wet hair that hangs straight is still relaxed.").into());
             }
         }
         Judged::Wait => {
             let dated = plan.findings.iter().filter(|f| f.verdict == "wait").filter_map(until_words);
             words.extend(dated.map(|day| {
-                format!("“From {day} we can look again. Until then we can wash, treat and set.”")
+                tr!("“From {day} we can look again. Until then we can wash, treat and set.”", day = day)
             }));
             words.dedup();
             if words.is_empty() {
-                words.push("Today we can trim, treat and set.".into());
+                words.push(tr!("Today we can trim, treat and set.").into());
             }
         }
         Judged::TestFirst | Judged::Clear => {}
@@ -325,7 +338,7 @@ pub fn page(x: Shown<'_>) -> Result<PlanPage, Problem> {
     let after = left.as_ref().map(|left| {
         let mut ruler = strand_words::ruler(
             left,
-            format!("After the trim the hair is {:.0} millimetres long.", left.length_mm()),
+            tr!("After the trim the hair is {} millimetres long.", format_args!("{:.0}", left.length_mm())),
         );
         ruler.planned = brackets(left, plan);
         ruler.edges.clear();
@@ -334,11 +347,11 @@ pub fn page(x: Shown<'_>) -> Result<PlanPage, Problem> {
     });
     let after_words = left.as_ref().map_or(String::new(), |left| {
         let asked = match plan.trim_agreed {
-            Some(true) => "The client said yes. Cut, look, and check again.",
-            Some(false) => "The client said no: the plan stands without it.",
-            None => "Ask the client; the answer goes into the plan.",
+            Some(true) => tr!("The client said yes. Cut, look, and check again."),
+            Some(false) => tr!("The client said no: the plan stands without it."),
+            None => tr!("Ask the client; the answer goes into the plan."),
         };
-        format!("What stays: {}. {asked}", strand_words::answer(left))
+        tr!("What stays: {}. {asked}", strand_words::answer(left), asked = asked)
     });
     let typed = plan_form::of(plan);
     let base = format!("/clients/{}", plan.client_id);

@@ -97,19 +97,24 @@ async fn new_page(
             if seat.app.protocol(&r).is_ok_and(|p| p.kind == Kind::TestVisit) {
                 continue;
             }
-            services.push((r.title, format!("{base}/plan?protocol={}", page::query_value(&r.protocol))));
+            services.push((
+                crate::words::of(&r.title).to_owned(),
+                format!("{base}/plan?protocol={}", page::query_value(&r.protocol)),
+            ));
         }
     }
     let listed = plans::list_by_client(s, client.id()).await?;
     let (heading, lead) = match chosen {
         Some(protocol) => (
-            format!("{}: what goes where", protocol.title),
-            "Every product is checked against this head: what is in the hair, what was felt, told and tested.",
+            tr!("{}: what goes where", protocol.title),
+            tr!(
+                "Every product is checked against this head: what is in the hair, what was felt, told and tested."
+            ),
         ),
         None if listed.is_empty() => {
-            ("Nothing planned yet".to_string(), "Choose a service; then what goes where.")
+            (tr!("Nothing planned yet").to_string(), tr!("Choose a service; then what goes where."))
         }
-        None => ("What is planned next?".to_string(), "An earlier plan stays as it was checked."),
+        None => (tr!("What is planned next?").to_string(), tr!("An earlier plan stays as it was checked.")),
     };
     Ok(NewPage {
         shell: seat.shell(now, "/clients", &[&format!("client:{}", client.client_id)]),
@@ -169,7 +174,7 @@ pub async fn make(seat: Seat, Path(id): Path<String>, Form(f): Form<Vec<(String,
     }
     let client = find(&mut s, id).await?;
     let Some((revision, protocol)) = service(&mut s, &seat, &text("protocol")).await? else {
-        return Err(Problem::Bad("This service is not one of the salon's.".into()));
+        return Err(Problem::Bad(tr!("This service is not one of the salon's.").into()));
     };
     let shelf = products::list(&mut s).await?;
     let mut errors = Errors::none();
@@ -179,7 +184,10 @@ pub async fn make(seat: Seat, Path(id): Path<String>, Form(f): Form<Vec<(String,
         let told = crate::flow::strands::load(&mut s, &seat.app.reference, &client, today, None).await?;
         let length = told.as_ref().map_or(0.0, |t| t.strand.length_mm());
         if flow::trimmed_length(length, trim.mm).is_none() {
-            let words = format!("The hair is {length:.0} mm long: a trim leaves some of it.");
+            let words = tr!(
+                "The hair is {length} mm long: a trim leaves some of it.",
+                length = format_args!("{:.0}", length)
+            );
             errors.note("trim_mm", words);
         }
     }
@@ -294,15 +302,15 @@ pub async fn cut(seat: Seat, Path(id): Path<String>, Form(f): Form<OnceOnly>) ->
     let (plan, client) = (plans::find(&mut s, PlanId(plan.plan_id)).await?.ok_or(Problem::NotFound)?, client);
     let Some(mm) = plan.trim_mm.filter(|_| plan.trim_agreed == Some(true)).map(f64::from) else {
         let again = Again {
-            reasons: vec![Reason::plain(
-                "A trim is cut only with the client's yes: note it in the plan first.",
-            )],
+            reasons: vec![Reason::plain(tr!(
+                "A trim is cut only with the client's yes: note it in the plan first."
+            ))],
             ..Again::default()
         };
         return Ok(page::refused(&plan_page(&mut s, &seat, &plan, &client, again).await?));
     };
     if plan.stale {
-        let what = "What is in the hair has changed since this plan was checked.".into();
+        let what = tr!("What is in the hair has changed since this plan was checked.").into();
         return Err(Problem::Stale { what, look: format!("/clients/{}/strand", client.client_id) });
     }
     let length = strands::find_beginning(&mut s, client.id()).await?;
@@ -335,10 +343,18 @@ pub async fn offer(seat: Seat, Path(id): Path<String>, Form(f): Form<TypedOffer>
     let mut errors = Errors::none();
     let offered = typed::lines(&mut errors, "offer", &f.offer, 500);
     if offered.is_empty() {
-        errors.note("offer", "Write what was offered, such as: trim, treat and set; we look again in June.");
+        errors.note(
+            "offer",
+            tr!("Write what was offered, such as: trim, treat and set; we look again in June."),
+        );
     }
-    let said =
-        typed::needed(&mut errors, "offer_answer", &f.offer_answer, 500, "Write what the client answered.");
+    let said = typed::needed(
+        &mut errors,
+        "offer_answer",
+        &f.offer_answer,
+        500,
+        tr!("Write what the client answered."),
+    );
     if !errors.is_empty() {
         let again = Again { errors, offer: Some((f.offer, f.offer_answer)), ..Again::default() };
         return Ok(page::refused(&plan_page(&mut s, &seat, &plan, &client, again).await?));

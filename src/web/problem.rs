@@ -43,7 +43,7 @@ impl From<StoreError> for Problem {
             }
             // The database's own word, where a page was opened before the record went.
             StoreError::Refused { code, .. } if code == "RB016" => Problem::Gone {
-                what: "This client's record was erased or merged into another.".into(),
+                what: tr!("This client's record was erased or merged into another.").into(),
                 look: "/clients".into(),
             },
             other => {
@@ -96,31 +96,33 @@ impl IntoResponse for Problem {
         match self {
             Problem::NotFound => say(
                 StatusCode::NOT_FOUND,
-                "Nothing here",
-                "This page does not exist, or it is not this salon's.",
-                "To the Floor",
+                tr!("Nothing here"),
+                tr!("This page does not exist, or it is not this salon's."),
+                tr!("To the Floor"),
                 "/floor",
             ),
             Problem::Forbidden(words) => {
-                say(StatusCode::FORBIDDEN, "Not with your sign-in", words, "To the Floor", "/floor")
+                say(StatusCode::FORBIDDEN, tr!("Not with your sign-in"), words, tr!("To the Floor"), "/floor")
             }
             Problem::Locked { next } => {
                 Redirect::to(&format!("/sign-in?next={}", page::query_value(&next))).into_response()
             }
             Problem::Stranger => Redirect::to("/welcome").into_response(),
             Problem::Stale { what, look } => {
-                say(StatusCode::CONFLICT, "Somebody was first", what, "See what changed", look)
+                say(StatusCode::CONFLICT, tr!("Somebody was first"), what, tr!("See what changed"), look)
             }
-            Problem::Gone { what, look } => say(StatusCode::GONE, "No longer here", what, "Go on", look),
+            Problem::Gone { what, look } => {
+                say(StatusCode::GONE, tr!("No longer here"), what, tr!("Go on"), look)
+            }
             Problem::Bad(words) => {
-                say(StatusCode::BAD_REQUEST, "Not understood", words, "To the Floor", "/floor")
+                say(StatusCode::BAD_REQUEST, tr!("Not understood"), words, tr!("To the Floor"), "/floor")
             }
             Problem::Away => {
                 let mut r = say(
                     StatusCode::SERVICE_UNAVAILABLE,
-                    "No contact with the records",
-                    "Nothing was lost and nothing was done. Clocks go on. Try again in a few seconds.",
-                    "Try again",
+                    tr!("No contact with the records"),
+                    tr!("Nothing was lost and nothing was done. Clocks go on. Try again in a few seconds."),
+                    tr!("Try again"),
                     "",
                 );
                 r.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("3"));
@@ -128,9 +130,9 @@ impl IntoResponse for Problem {
             }
             Problem::Broken => say(
                 StatusCode::INTERNAL_SERVER_ERROR,
-                "Something broke here",
-                "Nothing was recorded. The fault is in rinsebell's log under this request's id.",
-                "To the Floor",
+                tr!("Something broke here"),
+                tr!("Nothing was recorded. The fault is in rinsebell's log under this request's id."),
+                tr!("To the Floor"),
                 "/floor",
             ),
         }

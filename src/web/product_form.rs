@@ -80,30 +80,41 @@ impl Typed {
         others: &[(i64, String)],
     ) -> (Option<Record>, Errors) {
         let mut e = Errors::none();
-        let name = typed::needed(&mut e, "name", &self.name, 120, "Write the name on the label.");
+        let name = typed::needed(&mut e, "name", &self.name, 120, tr!("Write the name on the label."));
         let gtin = self.read_gtin(&mut e);
         let (family, use_as) = self.read_uses(&mut e, standing);
-        let form = typed::code(&mut e, "form", &self.form, Form::from_code, "Choose what it looks like.");
+        let form =
+            typed::code(&mut e, "form", &self.form, Form::from_code, tr!("Choose what it looks like."));
         let strength =
-            typed::code(&mut e, "strength", &self.strength, Strength::from_code, "Choose its strength.");
+            typed::code(&mut e, "strength", &self.strength, Strength::from_code, tr!("Choose its strength."));
         let contents = contents::read(&mut e, limits, &self.ingredient, &self.percent);
-        let ph = typed::number(&mut e, "ph", &self.ph, (0.0, 14.0), "the pH");
-        let low =
-            typed::number(&mut e, "low_grams", &self.low_grams, (0.0, 100_000.0), "the grams wished for");
-        let what = "the minutes a mixture may be used";
+        let ph = typed::number(&mut e, "ph", &self.ph, (0.0, 14.0), tr!("the pH"));
+        let low = typed::number(
+            &mut e,
+            "low_grams",
+            &self.low_grams,
+            (0.0, 100_000.0),
+            tr!("the grams wished for"),
+        );
+        let what = tr!("the minutes a mixture may be used");
         let life = typed::number(&mut e, "mixed_life_min", &self.mixed_life_min, (1.0, 240.0), what);
         let known = |id: &ProductId| others.iter().any(|(other, _)| *other == id.0);
         let parts: Vec<ProductId> =
             self.parts.iter().filter_map(|id| id.parse().ok()).filter(known).collect();
         if parts.len() != self.parts.len() {
-            e.note("parts", "One of these is not on the shelf any more: choose again.");
+            e.note("parts", tr!("One of these is not on the shelf any more: choose again."));
         }
-        let base =
-            typed::code(&mut e, "base", &self.base, Base::from_code, "Choose what the sheet says of base.");
-        let words = "Choose the sheet's skin test.";
+        let base = typed::code(
+            &mut e,
+            "base",
+            &self.base,
+            Base::from_code,
+            tr!("Choose what the sheet says of base."),
+        );
+        let words = tr!("Choose the sheet's skin test.");
         let skin = typed::code(&mut e, "skin_test", &self.skin_test, SkinTestKind::from_code, words);
         if skin == Some(SkinTestKind::Patch) && family.is_some_and(is_never_left_on_skin) {
-            e.note("skin_test", "This chemistry is never left on skin: no skin test by the sheet.");
+            e.note("skin_test", tr!("This chemistry is never left on skin: no skin test by the sheet."));
         }
         let whole = (family, use_as, form, strength, base, skin);
         let record = match whole {
@@ -134,9 +145,9 @@ impl Typed {
     fn read_uses(&self, e: &mut Errors, standing: Option<&Product>) -> (Option<Family>, Option<UseAs>) {
         let family = standing.map_or(&self.family, |p| &p.family);
         let known = |code: &str| Family::from_code(code).filter(|f| *f != Family::Unknown);
-        let family = typed::code(e, "family", family, known, "Choose its chemistry.");
+        let family = typed::code(e, "family", family, known, tr!("Choose its chemistry."));
         let use_as = standing.map_or(&self.use_as, |p| &p.use_as);
-        let use_as = typed::code(e, "use_as", use_as, UseAs::from_code, "Choose what it is used as.");
+        let use_as = typed::code(e, "use_as", use_as, UseAs::from_code, tr!("Choose what it is used as."));
         if let (Some(f), Some(u)) = (family, use_as)
             && let Some(words) = use_fault(f, u)
         {
@@ -152,7 +163,7 @@ impl Typed {
         }
         Gtin::read(&digits)
             .map_err(|_| {
-                e.note("gtin", "Write the number under the bars, 8, 12, 13 or 14 digits: its last digit does not fit the others.");
+                e.note("gtin", tr!("Write the number under the bars, 8, 12, 13 or 14 digits: its last digit does not fit the others."));
             })
             .ok()
     }
@@ -218,7 +229,7 @@ pub fn form_page(
         action,
         back: base.unwrap_or_else(|| "/shelf".into()),
         standing: p.map(|p| (family_words(&p.family), use_words(&p.use_as))),
-        families: pick(std::iter::once(("", "choose")).chain(families).collect(), &typed.family),
+        families: pick(std::iter::once(("", tr!("choose"))).chain(families).collect(), &typed.family),
         uses: pick(UseAs::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.use_as),
         forms: pick(Form::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.form),
         strengths: pick(Strength::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.strength),
@@ -226,11 +237,11 @@ pub fn form_page(
         bases: pick(Base::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.base),
         skin_tests: pick(SkinTestKind::ALL.map(|x| (x.code(), x.words())).to_vec(), &typed.skin_test),
         forbids: pick(
-            vec![("yes", "The sheet forbids neutralising or normalising after a stop")],
+            vec![("yes", tr!("The sheet forbids neutralising or normalising after a stop"))],
             &typed.forbids_closing,
         ),
         new_formula: pick(
-            vec![("yes", "New formula: patch tests and strand tests of the old one no longer hold")],
+            vec![("yes", tr!("New formula: patch tests and strand tests of the old one no longer hold"))],
             &typed.new_formula,
         ),
         parts: {

@@ -63,46 +63,62 @@ pub fn instead_of_patch(p: &Product) -> &'static str {
     let never = Family::from_code(&p.family).is_none_or(is_never_left_on_skin);
     match (never, p.skin_test.as_str()) {
         (true, _) => {
-            "Never left on skin: hydroxide, guanidine and lightener burn where they lie. In its place stands the sheet's \
+            tr!(
+                "Never left on skin: hydroxide, guanidine and lightener burn where they lie. In its place stands the sheet's \
              own test, or: no skin test by the sheet, with a strand test passed at the worst place within 14 days and the \
              scalp read intact today."
+            )
         }
         (false, "patch") => "",
         _ => {
-            "The sheet gives no test on skin; a strand test and the scalp decide. The record itself still asks for a patch \
+            tr!(
+                "The sheet gives no test on skin; a strand test and the scalp decide. The record itself still asks for a patch \
              test of this chemistry before anything goes on."
+            )
         }
     }
 }
 
 fn facts(p: &Product, parts: &[(i64, String)], usable: f32) -> Vec<(&'static str, String)> {
     let contents = contents_of(&p.contents);
-    let said = if contents.is_empty() { "not entered".into() } else { contents::words(&contents) };
+    let said = if contents.is_empty() { tr!("not entered").into() } else { contents::words(&contents) };
     let mut facts = vec![
-        ("Chemistry", family_words(&p.family).to_string()),
-        ("Used as", use_words(&p.use_as).to_string()),
-        ("Form, strength", format!("{}, {}", p.form, p.strength)),
-        ("Contents", said),
-        ("pH", p.ph.map_or_else(|| "not entered".into(), |x| typed::shown(f64::from(x)))),
-        ("Base", Base::from_code(&p.base).map_or("", Base::words).to_string()),
-        ("Skin test", SkinTestKind::from_code(&p.skin_test).map_or("", SkinTestKind::words).to_string()),
-        ("Number (GTIN)", p.gtin.clone().unwrap_or_else(|| "not entered".into())),
-        ("Formula", format!("number {} here", p.formula)),
-        ("Usable", format!("{usable:.0} g, low under {:.0} g", p.low_grams)),
+        (tr!("Chemistry"), family_words(&p.family).to_string()),
+        (tr!("Used as"), use_words(&p.use_as).to_string()),
+        (tr!("Form, strength"), format!("{}, {}", p.form, p.strength)),
+        (tr!("Contents"), said),
+        ("pH", p.ph.map_or_else(|| tr!("not entered").into(), |x| typed::shown(f64::from(x)))),
+        (tr!("Base"), Base::from_code(&p.base).map_or("", Base::words).to_string()),
+        (tr!("Skin test"), SkinTestKind::from_code(&p.skin_test).map_or("", SkinTestKind::words).to_string()),
+        (tr!("Number (GTIN)"), p.gtin.clone().unwrap_or_else(|| tr!("not entered").into())),
+        (tr!("Formula"), tr!("number {} here", p.formula)),
+        (
+            tr!("Usable"),
+            tr!(
+                "{usable} g, low under {} g",
+                format_args!("{:.0}", p.low_grams),
+                usable = format_args!("{:.0}", usable)
+            ),
+        ),
     ];
     if !parts.is_empty() {
         let names: Vec<&str> = parts.iter().map(|(_, name)| name.as_str()).collect();
-        facts.push(("Mixed with", names.join(", or ")));
+        facts.push((tr!("Mixed with"), names.join(", or ")));
     }
     match p.mixed_life_min {
-        Some(life) => facts.push(("Mixture", format!("to be used within {life} min, by the sheet"))),
+        Some(life) => {
+            facts.push((tr!("Mixture"), tr!("to be used within {life} min, by the sheet", life = life)))
+        }
         None if !parts.is_empty() => {
-            facts.push(("Mixture", "no minutes entered: it holds for the one step it is made for".into()));
+            facts.push((
+                tr!("Mixture"),
+                tr!("no minutes entered: it holds for the one step it is made for").into(),
+            ));
         }
         None => {}
     }
     if p.sheet_forbids_closing_after_stop {
-        facts.push(("After a stop", "the sheet forbids neutralising or normalising".into()));
+        facts.push((tr!("After a stop"), tr!("the sheet forbids neutralising or normalising").into()));
     }
     facts
 }

@@ -42,9 +42,9 @@ pub struct Scanned {
 
 fn taken(errors: &mut Errors, gtin: bool) {
     if gtin {
-        errors.note("gtin", "Another product on the shelf has this number.");
+        errors.note("gtin", tr!("Another product on the shelf has this number."));
     } else {
-        errors.note("name", "A product of this name stands on the shelf already.");
+        errors.note("name", tr!("A product of this name stands on the shelf already."));
     }
 }
 
@@ -127,7 +127,8 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) ->
     let others = others(&mut s, Some(&product)).await?;
     let (record, mut errors) = f.read(&seat.app.reference.limits, Some(&product), &others);
     if let Some(record) = record {
-        let version = f.version.parse().map_err(|_| Problem::Bad("The form has lost its version.".into()))?;
+        let version =
+            f.version.parse().map_err(|_| Problem::Bad(tr!("The form has lost its version.").into()))?;
         let product_id = ProductId(product.product_id);
         let (of, today) = ((product_id, version), zone(&seat)?.day_of(now));
         let new_formula = f.new_formula == "yes";
@@ -140,8 +141,7 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) ->
             Err(ProductRefused::NameTaken) => taken(&mut errors, false),
             Err(ProductRefused::GtinTaken) => taken(&mut errors, true),
             Err(ProductRefused::Stale) => {
-                let what =
-                    format!("{} was changed by somebody else since this page was opened.", product.name);
+                let what = tr!("{} was changed by somebody else since this page was opened.", product.name);
                 return Err(Problem::Stale { what, look: format!("{here}/label") });
             }
             Err(ProductRefused::Store(e)) => return Err(e.into()),

@@ -30,15 +30,18 @@ pub const LINES: &[Line] = lines![
 ];
 
 const PLACES: [(&str, &str); 5] = [
-    ("whole", "whole head"),
-    ("hairline", "hairline"),
-    ("temples", "temples"),
-    ("crown", "crown"),
-    ("nape", "nape"),
+    ("whole", mark!("whole head")),
+    ("hairline", mark!("hairline")),
+    ("temples", mark!("temples")),
+    ("crown", mark!("crown")),
+    ("nape", mark!("nape")),
 ];
-const TEXTURES: [(&str, &str); 3] = [("fine", "fine"), ("medium", "medium"), ("coarse", "coarse")];
-const POROSITIES: [(&str, &str); 3] = [("low", "low"), ("normal", "normal"), ("high", "high")];
-const DENSITIES: [(&str, &str); 3] = [("thin", "thin"), ("medium", "medium"), ("thick", "thick")];
+const TEXTURES: [(&str, &str); 3] =
+    [("fine", mark!("fine")), ("medium", mark!("medium")), ("coarse", mark!("coarse"))];
+const POROSITIES: [(&str, &str); 3] =
+    [("low", mark!("low")), ("normal", mark!("normal")), ("high", mark!("high"))];
+const DENSITIES: [(&str, &str); 3] =
+    [("thin", mark!("thin")), ("medium", mark!("medium")), ("thick", mark!("thick"))];
 /// Doubt of a reading, mm (2-domain.md, Regrowth: ruler ±2, by eye ±4).
 const BY_RULER_SD_MM: f32 = 2.0;
 const BY_EYE_SD_MM: f32 = 4.0;
@@ -83,25 +86,26 @@ impl Typed {
         if raw.is_empty() {
             return None;
         }
-        typed::code(e, name, raw, |c| one_of(list, c), "Choose one of these.")
+        typed::code(e, name, raw, |c| one_of(list, c), tr!("Choose one of these."))
     }
 
     fn read(&self) -> (flow::Reading, Errors) {
         let mut e = Errors::none();
-        let place = typed::code(&mut e, "place", &self.place, |c| one_of(&PLACES, c), "Choose the place.");
+        let place =
+            typed::code(&mut e, "place", &self.place, |c| one_of(&PLACES, c), tr!("Choose the place."));
         let mut record = Record { place: place.unwrap_or("whole"), ..Record::default() };
         let growth =
             typed::number(&mut e, "new_growth_mm", &self.new_growth_mm, (0.5, 1000.0), "millimetres");
         record.new_growth_mm = growth.map(|x| x as f32);
         let curl_index =
-            typed::number(&mut e, "curl_index", &self.curl_index, (1.0, 6.0), "stretched ÷ as it lies");
+            typed::number(&mut e, "curl_index", &self.curl_index, (1.0, 6.0), tr!("stretched ÷ as it lies"));
         if growth.is_some() {
             record.read_natural = typed::code(
                 &mut e,
                 "read_as",
                 &self.read_as,
                 |c| ["stretched", "natural"].contains(&c).then_some(c == "natural"),
-                "Say whether the hair was stretched or lay as it lies.",
+                tr!("Say whether the hair was stretched or lay as it lies."),
             )
             .unwrap_or(false);
             record.sd_mm = typed::code(
@@ -113,12 +117,12 @@ impl Typed {
                     "eye" => Some(BY_EYE_SD_MM),
                     _ => None,
                 },
-                "By ruler or by eye?",
+                tr!("By ruler or by eye?"),
             );
             if record.read_natural && self.curl_index.trim().is_empty() {
                 e.note(
                     "curl_index",
-                    "Hair as it lies needs its curl index: stretched length ÷ length as it lies.",
+                    tr!("Hair as it lies needs its curl index: stretched length ÷ length as it lies."),
                 );
             }
         }
@@ -133,7 +137,7 @@ impl Typed {
                 "wet_stretch",
                 &self.wet_stretch,
                 WetStretch::from_code,
-                "Choose one of these.",
+                tr!("Choose one of these."),
             )
             .map(WetStretch::code)
         };
@@ -147,7 +151,7 @@ impl Typed {
         record.shortest_mm = shortest.map(|x| x as f32);
         let empty = Record { place: record.place, ..Record::default() };
         if e.is_empty() && record == empty {
-            e.note("new_growth_mm", "Nothing was felt or measured yet: fill in what was.");
+            e.note("new_growth_mm", tr!("Nothing was felt or measured yet: fill in what was."));
         }
         (flow::Reading { record, curl_index, confirmed: self.confirmed == "yes" }, e)
     }
@@ -205,32 +209,32 @@ async fn open(seat: &Seat, s: &mut Scoped, id: &str) -> Result<Opened, Problem> 
 
 fn line(zone: &crate::calendar::Zone, r: &readings::Reading) -> PlaceLine {
     let growth = r.new_growth_mm.map_or_else(String::new, |mm| {
-        let how = if r.read_natural { "as it lies" } else { "stretched" };
-        let odd = if r.confirmed_odd { ", confirmed" } else { "" };
-        format!("{} mm {how}{odd}", typed::shown(f64::from(mm)))
+        let how = if r.read_natural { tr!("as it lies") } else { tr!("stretched") };
+        let odd = if r.confirmed_odd { tr!(", confirmed") } else { "" };
+        tr!("{} mm {how}{odd}", typed::shown(f64::from(mm)), how = how, odd = odd)
     });
     let stretch = r.wet_stretch.as_deref().and_then(WetStretch::from_code).map(WetStretch::words);
     let mut feel: Vec<String> = Vec::new();
     for (what, words) in [
         ("", words_of(&TEXTURES, r.texture.as_deref())),
-        ("porosity ", words_of(&POROSITIES, r.porosity.as_deref())),
-        ("density ", words_of(&DENSITIES, r.density.as_deref())),
-        ("wet stretch ", stretch.unwrap_or_default()),
-        ("", if r.breakage == Some(true) { "breakage" } else { "" }),
-        ("", if r.lightened == Some(true) { "lightened" } else { "" }),
+        (tr!("porosity "), words_of(&POROSITIES, r.porosity.as_deref())),
+        (tr!("density "), words_of(&DENSITIES, r.density.as_deref())),
+        (tr!("wet stretch "), stretch.unwrap_or_default()),
+        ("", if r.breakage == Some(true) { tr!("breakage") } else { "" }),
+        ("", if r.lightened == Some(true) { tr!("lightened") } else { "" }),
     ] {
         if !words.is_empty() {
             feel.push(format!("{what}{words}"));
         }
     }
     if let Some(mm) = r.shortest_mm {
-        feel.push(format!("shortest {} mm", typed::shown(f64::from(mm))));
+        feel.push(tr!("shortest {} mm", typed::shown(f64::from(mm))));
     }
     PlaceLine {
         place: words_of(&PLACES, Some(&r.place)),
         growth,
         feel: feel.join(", "),
-        when: format!("{} by {}", instant_words(zone, r.taken_at), r.taken_by),
+        when: tr!("{} by {}", instant_words(zone, r.taken_at), r.taken_by),
     }
 }
 
@@ -244,9 +248,9 @@ fn readings_page(
     let zone = zone(seat)?;
     let yes_no = |chosen: &str| Choice::list([("no", "no"), ("yes", "yes")], &[chosen]);
     let answer = match o.latest.iter().find(|r| r.place == "whole").and_then(|r| r.new_growth_mm) {
-        Some(mm) => format!("New growth last read: {} mm", typed::shown(f64::from(mm))),
-        None if o.latest.is_empty() => "Nothing felt or measured yet".into(),
-        None => "New growth is not measured yet".into(),
+        Some(mm) => tr!("New growth last read: {} mm", typed::shown(f64::from(mm))),
+        None if o.latest.is_empty() => tr!("Nothing felt or measured yet").into(),
+        None => tr!("New growth is not measured yet").into(),
     };
     let base = format!("/clients/{}", o.client.client_id);
     Ok(ReadingsPage {
@@ -258,8 +262,14 @@ fn readings_page(
         action: format!("{base}/readings"),
         base,
         places: Choice::list(PLACES, &[t.place.as_str()]),
-        read_as: Choice::list([("stretched", "stretched"), ("natural", "as it lies")], &[t.read_as.as_str()]),
-        read_by: Choice::list([("ruler", "ruler, ± 2 mm"), ("eye", "by eye, ± 4 mm")], &[t.read_by.as_str()]),
+        read_as: Choice::list(
+            [("stretched", "stretched"), ("natural", tr!("as it lies"))],
+            &[t.read_as.as_str()],
+        ),
+        read_by: Choice::list(
+            [("ruler", tr!("ruler, ± 2 mm")), ("eye", tr!("by eye, ± 4 mm"))],
+            &[t.read_by.as_str()],
+        ),
         textures: Choice::list(TEXTURES, &[t.texture.as_str()]),
         porosities: Choice::list(POROSITIES, &[t.porosity.as_str()]),
         densities: Choice::list(DENSITIES, &[t.density.as_str()]),
@@ -267,7 +277,7 @@ fn readings_page(
         breakage: yes_no(&t.breakage),
         lightened: yes_no(&t.lightened),
         confirm: if odd {
-            Choice::list([("yes", "Measured again, it is right")], &[t.confirmed.as_str()])
+            Choice::list([("yes", tr!("Measured again, it is right"))], &[t.confirmed.as_str()])
         } else {
             Vec::new()
         },
@@ -319,18 +329,16 @@ pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
             }
             Err(ReadingRefused::Odd { expected_mm, days, stretched_mm }) => {
                 odd = true;
-                e.note("new_growth_mm", format!(
-                    "{stretched_mm:.0} mm stretched after {days} days, where about {expected_mm:.0} were to be expected. Measure again; if it is right, say so below."
-                ));
+                e.note("new_growth_mm", tr!("{stretched_mm} mm stretched after {days} days, where about {expected_mm} were to be expected. Measure again; if it is right, say so below.", stretched_mm = format_args!("{:.0}", stretched_mm), days = days, expected_mm = format_args!("{:.0}", expected_mm)));
             }
             Err(ReadingRefused::Strand(StrandRefusal::NothingBehind)) => {
                 e.note(
                     "new_growth_mm",
-                    "Nothing lies behind the new growth: all of this hair is bare. Leave it empty.",
+                    tr!("Nothing lies behind the new growth: all of this hair is bare. Leave it empty."),
                 );
             }
             Err(ReadingRefused::Strand(_)) => {
-                e.note("new_growth_mm", "The root met a product on the last day on record: there is no new growth to measure yet.");
+                e.note("new_growth_mm", tr!("The root met a product on the last day on record: there is no new growth to measure yet."));
             }
             Err(ReadingRefused::Store(why)) => return Err(why.into()),
         }

@@ -46,12 +46,12 @@ pub struct Head {
 
 fn incident_words(kind: &str) -> &'static str {
     match kind {
-        "stop-and-rinse" => "stop and rinse",
-        "sting" => "it stung",
+        "stop-and-rinse" => tr!("stop and rinse"),
+        "sting" => tr!("it stung"),
         "over-processed" => "over-processed",
-        "most-time-passed" => "longest time passed",
-        "late-breach" => "late breach",
-        _ => "something else",
+        "most-time-passed" => tr!("longest time passed"),
+        "late-breach" => tr!("late breach"),
+        _ => tr!("something else"),
     }
 }
 
@@ -59,13 +59,16 @@ fn test_words(t: &Tested) -> (String, String) {
     if t.kind == "strand" {
         let failed = t.outcome.as_deref() == Some("failed");
         let place = TestPlace::from_code(&t.place).map_or("", TestPlace::words);
-        return (format!("strand test, {place}"), if failed { "not passed".into() } else { String::new() });
+        return (
+            tr!("strand test, {place}", place = place),
+            if failed { tr!("not passed").into() } else { String::new() },
+        );
     }
     let seen = t.outcome.as_deref().and_then(Outcome::from_code);
-    let since = seen.filter(|o| o.is_positive()).map(|o| format!("reaction: {}", o.words()));
+    let since = seen.filter(|o| o.is_positive()).map(|o| tr!("reaction: {}", o.words()));
     let place = SkinPlace::from_code(&t.place).map_or("", SkinPlace::words);
-    let unread = if seen.is_some() { "" } else { ", not read yet" };
-    (format!("patch test {place}{unread}"), since.unwrap_or_default())
+    let unread = if seen.is_some() { "" } else { tr!(", not read yet") };
+    (tr!("patch test {place}{unread}", place = place, unread = unread), since.unwrap_or_default())
 }
 
 impl Head {
@@ -163,9 +166,9 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
     Ok(page::html(&RecallPage {
         shell: seat.shell(now, "/shelf", &["shelf"]),
         answer: match met.len() {
-            0 => format!("Lot {} met nobody", f.lot.code),
-            1 => format!("Lot {} met one client", f.lot.code),
-            n => format!("Lot {} met {n} clients", f.lot.code),
+            0 => tr!("Lot {} met nobody", f.lot.code),
+            1 => tr!("Lot {} met one client", f.lot.code),
+            n => tr!("Lot {} met {n} clients", f.lot.code, n = n),
         },
         product: f.product.name,
         code: f.lot.code,
@@ -186,7 +189,7 @@ pub async fn file(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
     s.commit().await?;
     let zone = zone(&seat)?;
     let titles =
-        ["product", "lot", "client", "phone", "email", "day", "service or test", "grams", "by", "since"];
+        ["product", "lot", "client", "phone", "email", "day", tr!("service or test"), "grams", "by", "since"];
     let mut rows: Vec<Vec<String>> = vec![titles.map(str::to_string).to_vec()];
     rows.extend(Head::list(&f.went, &f.tested, &zone).into_iter().map(|h| {
         let (product, lot) = (f.product.name.clone(), f.lot.code.clone());

@@ -5,7 +5,7 @@
 use std::time::Duration;
 
 use axum::Router;
-use axum::extract::{DefaultBodyLimit, Request};
+use axum::extract::{DefaultBodyLimit, Request, State};
 use axum::http::{HeaderName, HeaderValue, header};
 use axum::middleware::{self, Next};
 use axum::response::Response;
@@ -20,6 +20,7 @@ use crate::app::App;
 use crate::web::assets;
 use crate::web::problem::Problem;
 pub use crate::web::table::TABLE;
+use crate::words::{Language, in_language, only_in_language};
 
 /// Who may call a route at all, before any rule of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -78,6 +79,18 @@ async fn headers(request: Request, next: Next) -> Response {
     response
 }
 
+/// Whom nobody knows yet is answered as the browser wishes; the seat says better (`seat.rs`).
+///
+/// A practice salon can be asked for the pseudo-language, on every screen: what stands there without brackets is in
+/// no catalogue.
+async fn spoken(State(app): State<App>, request: Request, next: Next) -> Response {
+    let wish = request.headers().get(header::ACCEPT_LANGUAGE).and_then(|h| h.to_str().ok()).unwrap_or("");
+    if app.settings.practice && wish == Language::Pseudo.tag() {
+        return only_in_language(Language::Pseudo, next.run(request)).await;
+    }
+    in_language(Language::of_wishes(wish).unwrap_or_default(), next.run(request)).await
+}
+
 async fn not_found() -> Problem {
     Problem::NotFound
 }
@@ -91,6 +104,7 @@ pub fn router(app: App) -> Router {
     let id = HeaderName::from_static("x-request-id");
     router
         .fallback(not_found)
+        .layer(middleware::from_fn_with_state(app.clone(), spoken))
         .layer(DefaultBodyLimit::max(512 * 1024))
         // Bounds the head of an answer only; streams live on (6-pitfalls, P17).
         .layer(TimeoutLayer::with_status_code(

@@ -62,14 +62,14 @@ fn parts(e: &Elements) -> Vec<(&'static str, String)> {
     let day = |d: time::Date| format!("{} {}", day_words(d), d.year());
     let mut parts = Vec::new();
     let mut say = |what, value: Option<String>| parts.extend(value.map(|v| (what, v)));
-    say("Number (GTIN)", e.gtin.as_ref().map(|g| g.digits().to_string()));
-    say("Lot", e.lot.clone());
-    say("Best before", e.best_before.map(day));
-    say("Use by", e.use_by.map(day));
-    say("Made on", e.made_on.map(day));
-    say("Serial number", e.serial.clone());
-    say("Pieces", e.count.map(|n| n.to_string()));
-    say("Net weight", e.grams().map(|g| format!("{} g", typed::shown(g))));
+    say(tr!("Number (GTIN)"), e.gtin.as_ref().map(|g| g.digits().to_string()));
+    say(tr!("Lot"), e.lot.clone());
+    say(tr!("Best before"), e.best_before.map(day));
+    say(tr!("Use by"), e.use_by.map(day));
+    say(tr!("Made on"), e.made_on.map(day));
+    say(tr!("Serial number"), e.serial.clone());
+    say(tr!("Pieces"), e.count.map(|n| n.to_string()));
+    say(tr!("Net weight"), e.grams().map(|g| format!("{} g", typed::shown(g))));
     parts
 }
 
@@ -81,7 +81,7 @@ async fn lots_of(
     let mut found = Vec::new();
     for (lot, product) in lots::list_by_code(s, code, product).await? {
         let name = products::find(s, ProductId(product)).await?.map(|p| p.name).unwrap_or_default();
-        found.push((format!("{name}, lot {code}"), format!("/shelf/lots/{lot}")));
+        found.push((tr!("{name}, lot {code}", name = name, code = code), format!("/shelf/lots/{lot}")));
     }
     Ok(found)
 }
@@ -152,7 +152,7 @@ pub async fn find(seat: Seat, Query(q): Query<Scanned>) -> Answered {
     let scan = match gs1::read(&q.code, today) {
         Ok(scan) => scan,
         Err(fault) => {
-            let answer = "This code was not read".to_string();
+            let answer = tr!("This code was not read").to_string();
             return Ok(page::refused(&ScanPage {
                 answer,
                 fault: fault.words(),
@@ -169,15 +169,16 @@ pub async fn find(seat: Seat, Query(q): Query<Scanned>) -> Answered {
         Came::To(href) if !href.contains("/lots/new") || seat.may(Act::KeepShelf) => {
             return Ok(page::see(&href));
         }
-        Came::To(_) => shown.answer = "This lot is not on the shelf yet".into(),
+        Came::To(_) => shown.answer = tr!("This lot is not on the shelf yet").into(),
         Came::Several(found) => {
             shown.answer =
-                if found.len() == 1 { "Is it this lot?" } else { "Several lots are called so" }.into();
+                if found.len() == 1 { tr!("Is it this lot?") } else { tr!("Several lots are called so") }
+                    .into();
             shown.several = found;
         }
-        Came::NoLot(code) => shown.answer = format!("No lot is called {code}"),
+        Came::NoLot(code) => shown.answer = tr!("No lot is called {code}", code = code),
         Came::NoProduct(gtin) => {
-            shown.answer = "No product has this number".into();
+            shown.answer = tr!("No product has this number").into();
             shown.number = gtin.digits().to_string();
             let all = products::list(&mut s).await?;
             let bare = all.into_iter().filter(|p| p.gtin.is_none() && p.retired_at.is_none()).take(60);

@@ -21,6 +21,7 @@ use crate::store::{Scoped, Stored, sessions};
 use crate::web::page::PART_HEADER;
 use crate::web::problem::Problem;
 use crate::web::shell::{ScreenLink, Shell, Theme};
+use crate::words::{self, Language};
 
 /// Idle seconds after which a station locks.
 pub const STATION_IDLE_S: f64 = 300.0;
@@ -135,6 +136,7 @@ impl Seat {
             theme: Theme::from_cookie(jar.get(Theme::COOKIE).map(Cookie::value)),
             path: parts.uri.path_and_query().map_or_else(|| "/".into(), |p| p.to_string()),
         };
+        words::speak(seat.salon_row.speaks());
         if let Some(session) = session {
             seat.sit(&mut s, session, parts).await?;
         }
@@ -152,6 +154,9 @@ impl Seat {
         if session.idle_s > limit && !kept {
             self.who = Who::Locked(person);
             return Ok(());
+        }
+        if let Some(own) = person.language.as_deref().and_then(Language::of_tag) {
+            words::speak(own);
         }
         self.who = Who::In(person);
         self.held_run = session.held.then_some(session.held_run_id).flatten().map(RunId);
@@ -192,7 +197,7 @@ impl Seat {
         if may(person.role, act) {
             Ok(person)
         } else {
-            Err(Problem::Forbidden("Your role does not do this. A manager can say who does."))
+            Err(Problem::Forbidden(tr!("Your role does not do this. A manager can say who does.")))
         }
     }
 
@@ -205,7 +210,7 @@ impl Seat {
         if may(person.role, act) {
             Ok(person)
         } else {
-            Err(Problem::Forbidden("Your role does not do this. A stylist can."))
+            Err(Problem::Forbidden(tr!("Your role does not do this. A stylist can.")))
         }
     }
 
@@ -217,18 +222,18 @@ impl Seat {
     /// The frame of a screen. `now` is the database's clock.
     pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
         let line: [(&str, &str, Option<Act>); 12] = [
-            ("Floor", "/floor", None),
-            ("Day sheet", "/day", Some(Act::Book)),
-            ("Clients", "/clients", Some(Act::SeeClients)),
-            ("Regrowth", "/regrowth", Some(Act::FollowUp)),
-            ("Openings", "/openings", Some(Act::Book)),
-            ("Messages", "/messages", Some(Act::FollowUp)),
-            ("Shelf", "/shelf", Some(Act::SeeShelf)),
-            ("Protocols", "/protocols", Some(Act::KeepProtocols)),
-            ("Calendar", "/calendar", Some(Act::SeeClients)),
-            ("Team", "/team", Some(Act::KeepTeam)),
-            ("Sign-off book", "/proof", Some(Act::SeeProof)),
-            ("Overview", "/overview", Some(Act::SeeOverview)),
+            (tr!("Floor"), "/floor", None),
+            (tr!("Day sheet"), "/day", Some(Act::Book)),
+            (tr!("Clients"), "/clients", Some(Act::SeeClients)),
+            (tr!("Regrowth"), "/regrowth", Some(Act::FollowUp)),
+            (tr!("Openings"), "/openings", Some(Act::Book)),
+            (tr!("Messages"), "/messages", Some(Act::FollowUp)),
+            (tr!("Shelf"), "/shelf", Some(Act::SeeShelf)),
+            (tr!("Protocols"), "/protocols", Some(Act::KeepProtocols)),
+            (tr!("Calendar"), "/calendar", Some(Act::SeeClients)),
+            (tr!("Team"), "/team", Some(Act::KeepTeam)),
+            (tr!("Sign-off book"), "/proof", Some(Act::SeeProof)),
+            (tr!("Overview"), "/overview", Some(Act::SeeOverview)),
         ];
         let seen: Vec<(&str, &str)> = line
             .iter()
@@ -237,11 +242,11 @@ impl Seat {
             .filter(|(_, href, _)| *href != "/calendar" || !self.may(Act::Book))
             .map(|(n, h, _)| (*n, *h))
             .collect();
-        let place = self.station.as_ref().map_or("Away from a station", |s| s.name.as_str());
+        let place = self.station.as_ref().map_or(tr!("Away from a station"), |s| s.name.as_str());
         let (who, act, href) = match &self.who {
-            Who::In(p) => (p.name.clone(), "Lock", "/lock"),
-            Who::Locked(p) => (format!("locked, {}", first_name(&p.name)), "Unlock", "/sign-in"),
-            Who::Nobody => ("nobody signed in".to_string(), "Sign in", "/sign-in"),
+            Who::In(p) => (p.name.clone(), tr!("Lock"), "/lock"),
+            Who::Locked(p) => (tr!("locked, {}", first_name(&p.name)), tr!("Unlock"), "/sign-in"),
+            Who::Nobody => (tr!("nobody signed in").to_string(), tr!("Sign in"), "/sign-in"),
         };
         Shell {
             salon_name: self.salon_row.name.clone(),

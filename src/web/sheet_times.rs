@@ -38,10 +38,15 @@ pub struct TimesTyped {
 /// One clock's minutes in words.
 pub fn times_words(t: &Times) -> (String, String) {
     let show = |x: f32| typed::shown(f64::from(x));
-    let least = t.least_min.map(|x| format!("shortest {}, ", show(x))).unwrap_or_default();
+    let least = t.least_min.map(|x| tr!("shortest {}, ", show(x))).unwrap_or_default();
     let from = CountsFrom::from_code(&t.counts_from).map_or("", CountsFrom::words);
-    let words =
-        format!("{} min, {least}longest allowed {}, from {from}", show(t.target_min), show(t.most_min));
+    let words = tr!(
+        "{} min, {least}longest allowed {}, from {from}",
+        show(t.target_min),
+        show(t.most_min),
+        least = least,
+        from = from
+    );
     let clock = Clock::from_code(&t.clock).map_or("", Clock::words);
     let heading = match SheetHair::from_code(&t.hair) {
         None | Some(SheetHair::Any) => clock.to_string(),
@@ -55,18 +60,17 @@ fn against(standing: &[Times], t: &Times, e: &mut Errors) {
     let mut rows: Vec<SheetRow> =
         standing.iter().filter(|x| x.clock == t.clock && x.hair != t.hair).map(row).collect();
     if t.hair != SheetHair::Any.code() && !rows.iter().any(|r| r.hair == SheetHair::Any) {
-        e.note("hair", "Enter the minutes for any hair first: they hold where a hair has none of its own.");
+        e.note(
+            "hair",
+            tr!("Enter the minutes for any hair first: they hold where a hair has none of its own."),
+        );
         return;
     }
     rows.push(row(t));
     if let Some((weaker, stronger)) = contradiction(&rows) {
         e.note(
             "most_min",
-            format!(
-                "The sheet would give {} longer than {}: read it again.",
-                weaker.words(),
-                stronger.words()
-            ),
+            tr!("The sheet would give {} longer than {}: read it again.", weaker.words(), stronger.words()),
         );
     }
 }
@@ -74,28 +78,33 @@ fn against(standing: &[Times], t: &Times, e: &mut Errors) {
 fn read_times(f: &TimesTyped) -> (Option<Times>, Errors) {
     let mut e = Errors::none();
     let clock =
-        typed::code(&mut e, "clock", &f.clock, Clock::from_code, "Choose which clock the sheet means.");
+        typed::code(&mut e, "clock", &f.clock, Clock::from_code, tr!("Choose which clock the sheet means."));
     let target =
-        typed::needed_number(&mut e, "target_min", &f.target_min, (0.5, 180.0), "the sheet's minutes");
-    let least = typed::number(&mut e, "least_min", &f.least_min, (0.0, 180.0), "the shortest minutes");
+        typed::needed_number(&mut e, "target_min", &f.target_min, (0.5, 180.0), tr!("the sheet's minutes"));
+    let least = typed::number(&mut e, "least_min", &f.least_min, (0.0, 180.0), tr!("the shortest minutes"));
     if least.is_some_and(|x| x > target) {
-        e.note("least_min", "The shortest is not longer than the sheet's minutes.");
+        e.note("least_min", tr!("The shortest is not longer than the sheet's minutes."));
     }
-    let most =
-        typed::needed_number(&mut e, "most_min", &f.most_min, (0.5, 180.0), "the longest minutes allowed");
+    let most = typed::needed_number(
+        &mut e,
+        "most_min",
+        &f.most_min,
+        (0.5, 180.0),
+        tr!("the longest minutes allowed"),
+    );
     if e.is_empty() && most < target {
-        e.note("most_min", "The longest allowed is not shorter than the sheet's minutes.");
+        e.note("most_min", tr!("The longest allowed is not shorter than the sheet's minutes."));
     }
     let counts = typed::code(
         &mut e,
         "counts_from",
         &f.counts_from,
         CountsFrom::from_code,
-        "Choose from when the sheet counts: without it no clock can be held to it.",
+        tr!("Choose from when the sheet counts: without it no clock can be held to it."),
     );
     let hair = match f.hair.as_str() {
         "" => Some(SheetHair::Any),
-        code => typed::code(&mut e, "hair", code, SheetHair::from_code, "Choose for which hair."),
+        code => typed::code(&mut e, "hair", code, SheetHair::from_code, tr!("Choose for which hair.")),
     };
     let times = clock.zip(counts).zip(hair).filter(|_| e.is_empty()).map(|((clock, counts), hair)| Times {
         clock: clock.code().into(),

@@ -125,10 +125,10 @@ fn ending(lots: &[Lot], name: impl Fn(i64) -> String, today: Date) -> Vec<Told> 
     found.sort_by_key(|(day, l)| (*day, l.lot_id));
     let one = |(day, l): &(Date, &Lot)| {
         let line = LotLine::of(l, today);
-        let gone = if *day < today { "out of date since" } else { "last day" };
+        let gone = if *day < today { tr!("out of date since") } else { tr!("last day") };
         Told {
             href: line.href,
-            what: format!("{}, lot {}", name(l.product_id), line.code),
+            what: tr!("{}, lot {}", name(l.product_id), line.code),
             left: line.left,
             why: format!("{gone} {} {}", day_words(*day), day.year()),
         }
@@ -143,7 +143,7 @@ fn apart(lots: &[Lot], name: impl Fn(i64) -> String, today: Date) -> Vec<Told> {
             let line = LotLine::of(l, today);
             Told {
                 href: line.href,
-                what: format!("{}, lot {}", name(l.product_id), line.code),
+                what: tr!("{}, lot {}", name(l.product_id), line.code),
                 left: line.left,
                 why: l.quarantine_reason.clone().unwrap_or_default(),
             }
@@ -168,9 +168,9 @@ pub async fn show(seat: Seat) -> Answered {
     let standing: Vec<Standing> = here.into_iter().map(|p| standing(p, &lots, today)).collect();
     let low = standing.iter().filter(|p| p.low).count();
     let answer = match (standing.len(), low) {
-        (0, _) => "The shelf is empty".to_string(),
-        (n, 0) => format!("{n} products, none low"),
-        (n, low) => format!("{low} of {n} products low"),
+        (0, _) => tr!("The shelf is empty").to_string(),
+        (n, 0) => tr!("{n} products, none low", n = n),
+        (n, low) => tr!("{low} of {n} products low", low = low, n = n),
     };
     Ok(page::html(&ShelfPage {
         shell: seat.shell(now, "/shelf", &["shelf"]),

@@ -76,7 +76,7 @@ impl FirstRunPage {
         FirstRunPage {
             shell: Shell::plain("rinsebell", 0),
             places: Choice::list(
-                [("eu", "European Union"), ("uk", "United Kingdom"), ("us", "United States")],
+                [("eu", tr!("European Union")), ("uk", tr!("United Kingdom")), ("us", tr!("United States"))],
                 &[&or(&typed.place, "eu")],
             ),
             kinds: Choice::list(KINDS, &[&or(&typed.station_kind, "chair")]),
@@ -92,11 +92,11 @@ impl FirstRunPage {
 
 /// Kinds of station, with their words.
 pub const KINDS: [(&str, &str); 5] = [
-    ("chair", "at a chair"),
-    ("basin", "at a basin"),
-    ("desk", "front desk"),
-    ("office", "office"),
-    ("wall", "on the wall"),
+    ("chair", mark!("at a chair")),
+    ("basin", mark!("at a basin")),
+    ("desk", mark!("front desk")),
+    ("office", mark!("office")),
+    ("wall", mark!("on the wall")),
 ];
 
 /// First run: there is no salon yet.
@@ -115,30 +115,30 @@ fn first_run_errors(f: &FirstRun) -> Errors {
     let mut named = |name: &str, value: &str, most: usize, what: &str| {
         let n = value.trim().chars().count();
         if n == 0 || n > most {
-            e.note(name, format!("Write {what}, at most {most} characters."));
+            e.note(name, tr!("Write {what}, at most {most} characters.", what = what, most = most));
         }
     };
-    named("salon_name", &f.salon_name, 80, "the salon's name");
-    named("manager_name", &f.manager_name, 200, "the manager's name");
-    named("station_name", &f.station_name, 60, "what this station is called, such as Chair 1");
-    named("first_name", &f.first_name, 200, "the name of the first person");
+    named("salon_name", &f.salon_name, 80, tr!("the salon's name"));
+    named("manager_name", &f.manager_name, 200, tr!("the manager's name"));
+    named("station_name", &f.station_name, 60, tr!("what this station is called, such as Chair 1"));
+    named("first_name", &f.first_name, 200, tr!("the name of the first person"));
     if f.manager_name.trim() == f.first_name.trim() && !f.first_name.trim().is_empty() {
         e.note(
             "first_name",
-            "Give the first person another name than the manager: each sign-in has its own.",
+            tr!("Give the first person another name than the manager: each sign-in has its own."),
         );
     }
     if crate::calendar::Zone::find(f.zone.trim()).is_none() {
-        e.note("zone", "Write a time zone of the IANA list, such as Europe/Paris or America/New_York.");
+        e.note("zone", tr!("Write a time zone of the IANA list, such as Europe/Paris or America/New_York."));
     }
     if !["eu", "uk", "us"].contains(&f.place.as_str()) {
-        e.note("place", "Choose whose law the limits follow.");
+        e.note("place", tr!("Choose whose law the limits follow."));
     }
     if !KINDS.iter().any(|(c, _)| *c == f.station_kind) {
-        e.note("station_kind", "Choose where this station stands.");
+        e.note("station_kind", tr!("Choose where this station stands."));
     }
     if !matches!(Role::from_code(&f.first_role), Some(Role::Stylist | Role::Assistant | Role::Reception)) {
-        e.note("first_role", "Choose what the first person does.");
+        e.note("first_role", tr!("Choose what the first person does."));
     }
     if let Some(words) = secret::passphrase_fault(&f.passphrase) {
         e.note("passphrase", words);
@@ -243,7 +243,7 @@ pub async fn pair(State(app): State<App>, jar: CookieJar, Form(f): Form<PairForm
         }
         None => {
             let mut errors = Errors::none();
-            errors.note("code", "This code opens nothing. A code lasts ten minutes and works once: ask the manager for a new one.");
+            errors.note("code", tr!("This code opens nothing. A code lasts ten minutes and works once: ask the manager for a new one."));
             Ok(page::refused(&welcome_page(&app, f.code.chars().take(20).collect(), errors).await?))
         }
     }
@@ -317,7 +317,7 @@ async fn sign_in_page(
             at_station: false,
             locked: false,
             demo_pins: if demo {
-                vec![("passphrase of the demo's manager".into(), crate::demo::PASSPHRASE)]
+                vec![(tr!("passphrase of the demo's manager").into(), crate::demo::PASSPHRASE)]
             } else {
                 Vec::new()
             },
@@ -360,12 +360,14 @@ pub async fn form(State(app): State<App>, seat: Option<Seat>, Query(q): Query<Ne
 
 fn refused_words(why: &SignInRefused) -> String {
     match why {
-        SignInRefused::Wrong => "Name and secret do not fit together. Try again.".into(),
-        SignInRefused::Wait(s) => format!(
-            "Too many wrong tries: wait {s} seconds, then try again. Facts and stop and rinse go on meanwhile."
+        SignInRefused::Wrong => tr!("Name and secret do not fit together. Try again.").into(),
+        SignInRefused::Wait(s) => tr!(
+            "Too many wrong tries: wait {s} seconds, then try again. Facts and stop and rinse go on meanwhile.",
+            s = s
         ),
         SignInRefused::Disabled => {
-            "This sign-in is disabled after 20 wrong tries. A manager gives a new secret under Team.".into()
+            tr!("This sign-in is disabled after 20 wrong tries. A manager gives a new secret under Team.")
+                .into()
         }
     }
 }
@@ -382,7 +384,7 @@ pub async fn sign_in(
         Some(station) => {
             let salon = seat.as_ref().map_or(SalonId(0), |x| x.salon);
             let Ok(person) = f.person.parse::<PersonId>() else {
-                errors.note("person", "Choose your name.");
+                errors.note("person", tr!("Choose your name."));
                 return Ok(page::refused(&sign_in_page(&app, seat.as_ref(), &f, errors).await?));
             };
             flow::at_station(&app, salon, station, person, &f.pin).await.map(|t| (salon, t))

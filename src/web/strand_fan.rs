@@ -2,6 +2,7 @@
 
 use time::Date;
 
+use crate::calendar::month_words;
 use crate::domain::growth::normal::phi_inverse;
 use crate::domain::growth::{Rate, Retouch, RetouchWindow};
 use crate::domain::strand::Deed;
@@ -16,7 +17,7 @@ const MOST_DAYS: f64 = 1400.0;
 const MOST_MEASURED: usize = 6;
 
 fn short(day: Date) -> String {
-    format!("{} {}", day.day(), &day.month().to_string()[..3])
+    format!("{} {}", day.day(), month_words(day.month()))
 }
 
 /// Every measurement against the last thing that met the root before it.
@@ -33,7 +34,7 @@ fn measured(told: &Told) -> Vec<Measured> {
                 let Some((from, doubt)) = born else { continue };
                 let day = (visit.0.on - from).whole_days() as f64;
                 if day > 0.0 {
-                    let words = format!("{}, {mm:.0} mm", short(visit.0.on));
+                    let words = tr!("{}, {mm} mm", short(visit.0.on), mm = format_args!("{:.0}", mm));
                     all.push(Measured { day, day_doubt: doubt, mm, mm_doubt: sd_mm, words });
                 }
             }
@@ -66,11 +67,11 @@ pub fn draw(
     let due = window.and_then(|w| {
         let day = |d: Date| (d - last).whole_days() as f64;
         let (from, to) = (w.early?, w.late.unwrap_or(w.latest));
-        let words = format!("due {} to {}", short(from), short(to));
+        let words = tr!("due {} to {}", short(from), short(to));
         Some(Due { from_day: day(from), to_day: day(to.max(from)), words })
     });
     let now = told.rate.growth(days);
-    let met = due.as_ref().map_or(String::new(), |d| format!(" It is {}.", d.words));
+    let met = due.as_ref().map_or(String::new(), |d| tr!(" It is {}.", d.words));
     Fan {
         days: span,
         mm,
@@ -78,16 +79,17 @@ pub fn draw(
         band: band(told.rate),
         prior: (told.prior != told.rate).then(|| band(told.prior)),
         target_mm,
-        today: (days, format!("today, {days:.0} days")),
+        today: (days, tr!("today, {days} days", days = format_args!("{:.0}", days))),
         due,
         measured,
-        label: format!(
-            "Growth fan. From {} the estimate runs at {:.2} millimetres a day. Today {:.0} millimetres, 80 percent between {:.0} and {:.0}.{met}",
+        label: tr!(
+            "Growth fan. From {} the estimate runs at {} millimetres a day. Today {} millimetres, 80 percent between {} and {}.{met}",
             short(last),
-            told.rate.mean,
-            now.mean,
-            now.low,
-            now.high
+            format_args!("{:.2}", told.rate.mean),
+            format_args!("{:.0}", now.mean),
+            format_args!("{:.0}", now.low),
+            format_args!("{:.0}", now.high),
+            met = met
         ),
     }
 }

@@ -1,5 +1,6 @@
 //! A strand in words and as a picture: pieces, edges, the answer over the Strand screen.
 
+use crate::calendar::month_words;
 use crate::domain::chemistry::family::{Family, Group};
 use crate::domain::strand::doubt::WIDE;
 use crate::domain::strand::{Exposure, Piece, Strand};
@@ -32,11 +33,11 @@ pub const fn pattern(family: Family, straightened: bool) -> Pattern {
 
 /// A month and, where it is not this year's, the year: "Feb", "Dec 2025".
 fn short_day(exposure: &Exposure, this_year: i32) -> String {
-    let month = exposure.on.month().to_string();
+    let month = month_words(exposure.on.month());
     if exposure.on.year() == this_year {
-        month[..3].to_string()
+        month.to_string()
     } else {
-        format!("{} {}", &month[..3], exposure.on.year())
+        format!("{} {}", month, exposure.on.year())
     }
 }
 
@@ -45,10 +46,10 @@ pub fn told_day(exposure: &Exposure) -> String {
     let day = day_words(exposure.on);
     match exposure.on_sd_days {
         sd if sd <= 0.0 => day,
-        sd if sd < 11.0 => format!("about {day}, give or take {} days", (sd).ceil()),
-        sd if sd < 25.0 => format!("about {day}, give or take {} weeks", (sd / 7.0).round()),
-        sd if sd < 45.0 => format!("about {day}, give or take a month"),
-        sd => format!("about {day}, give or take {} months", (sd / 30.4).round()),
+        sd if sd < 11.0 => tr!("about {day}, give or take {} days", (sd).ceil(), day = day),
+        sd if sd < 25.0 => tr!("about {day}, give or take {} weeks", (sd / 7.0).round(), day = day),
+        sd if sd < 45.0 => tr!("about {day}, give or take a month", day = day),
+        sd => tr!("about {day}, give or take {} months", (sd / 30.4).round(), day = day),
     }
 }
 
@@ -77,7 +78,7 @@ fn drawn(piece: &Piece<'_>, year: i32) -> strand_ruler::Piece {
         from_mm: piece.from_mm,
         to_mm: piece.to_mm,
         lanes: piece.exposures.iter().rev().take(MOST_LANES).map(lane).collect(),
-        words: if piece.from_mm > 0.0 { "nothing yet".into() } else { "new growth".into() },
+        words: if piece.from_mm > 0.0 { tr!("nothing yet").into() } else { tr!("new growth").into() },
         refused: String::new(),
     }
 }
@@ -85,8 +86,8 @@ fn drawn(piece: &Piece<'_>, year: i32) -> strand_ruler::Piece {
 /// What a piece met: of what re-forms hair also which way, where that is known.
 pub fn met_words(e: &Exposure) -> String {
     match e.straightened {
-        Some(true) => format!("{}, straightened", e.family.words()),
-        Some(false) => format!("{}, curled", e.family.words()),
+        Some(true) => tr!("{}, straightened", e.family.words()),
+        Some(false) => tr!("{}, curled", e.family.words()),
         None => e.family.words().to_owned(),
     }
 }
@@ -108,7 +109,7 @@ const HEAVIEST: [(Group, &str); 9] = [
 pub fn answer(strand: &Strand) -> String {
     let length = strand.length_mm();
     if length < 0.5 {
-        return "No hair on record".into();
+        return tr!("No hair on record").into();
     }
     let pieces: Vec<Piece<'_>> = strand.pieces().collect();
     let has = |piece: &Piece<'_>, group| piece.exposures.iter().any(|e| e.family.group() == group);
@@ -118,12 +119,27 @@ pub fn answer(strand: &Strand) -> String {
         let (from, to) = (pieces[first].from_mm, pieces[last].to_mm);
         let tip = length - to < 0.5;
         return match (from < 0.5, tip) {
-            (true, true) => format!("{length:.0} mm of hair, all of it {words}"),
-            (false, true) => format!("{length:.0} mm of hair, the last {:.0} {words}", to - from),
-            _ => format!("{length:.0} mm of hair, {words} from {from:.0} to {to:.0}"),
+            (true, true) => tr!(
+                "{length} mm of hair, all of it {words}",
+                length = format_args!("{:.0}", length),
+                words = words
+            ),
+            (false, true) => tr!(
+                "{length} mm of hair, the last {} {words}",
+                format_args!("{:.0}", to - from),
+                length = format_args!("{:.0}", length),
+                words = words
+            ),
+            _ => tr!(
+                "{length} mm of hair, {words} from {from} to {to}",
+                length = format_args!("{:.0}", length),
+                words = words,
+                from = format_args!("{:.0}", from),
+                to = format_args!("{:.0}", to)
+            ),
         };
     }
-    format!("{length:.0} mm of hair, nothing has met it yet")
+    tr!("{length} mm of hair, nothing has met it yet", length = format_args!("{:.0}", length))
 }
 
 /// One row of "What is in the hair".
@@ -155,13 +171,17 @@ pub fn rows(strand: &Strand, grown_since: Option<String>, measured: bool) -> Vec
         .enumerate()
         .map(|(at, piece)| Row {
             number: at + 1,
-            span: format!("{:.0} to {:.0} mm", piece.from_mm, piece.to_mm),
+            span: tr!(
+                "{} to {} mm",
+                format_args!("{:.0}", piece.from_mm),
+                format_args!("{:.0}", piece.to_mm)
+            ),
             doubt: at
                 .checked_sub(1)
                 .and_then(|before| edges.get(before))
                 .map(|(_, sd)| (WIDE * sd).round())
                 .filter(|mm| *mm >= 1.0)
-                .map_or(String::new(), |mm| format!("edge ± {mm:.0}")),
+                .map_or(String::new(), |mm| tr!("edge ± {mm}", mm = format_args!("{mm:.0}"))),
             met: piece
                 .exposures
                 .iter()
@@ -177,13 +197,13 @@ pub fn rows(strand: &Strand, grown_since: Option<String>, measured: bool) -> Vec
                 .collect(),
             bare: piece.exposures.is_empty().then(|| {
                 let when = match (&grown_since, at) {
-                    (Some(day), 0) => format!("grown since {day}"),
-                    _ => "as far as is known".to_string(),
+                    (Some(day), 0) => tr!("grown since {day}", day = day),
+                    _ => tr!("as far as is known").to_string(),
                 };
                 let known = match (at, measured, &grown_since) {
-                    (0, true, _) => "measured today",
-                    (0, false, Some(_)) => "estimated, not measured today",
-                    _ => "told by the client",
+                    (0, true, _) => tr!("measured today"),
+                    (0, false, Some(_)) => tr!("estimated, not measured today"),
+                    _ => tr!("told by the client"),
                 };
                 (when, known.to_string())
             }),

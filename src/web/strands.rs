@@ -83,7 +83,9 @@ fn retouch<'r>(reference: &'r Reference, told: &Told) -> Option<&'r Protocol> {
 /// What a length is as it lies, when the curl index is known: "as it lies about 21".
 fn as_it_lies(mm: f64, client: &Client) -> String {
     match client.curl_index.filter(|c| *c > 1.0) {
-        Some(index) if mm >= 1.0 => format!(", as it lies about {:.0}", mm / f64::from(index)),
+        Some(index) if mm >= 1.0 => {
+            tr!(", as it lies about {}", format_args!("{:.0}", mm / f64::from(index)))
+        }
         _ => String::new(),
     }
 }
@@ -103,13 +105,14 @@ fn growth(told: &Told, client: &Client, today: Date, reference: &Reference) -> O
     });
     let window = asked.map(|r| r.window(told.rate, last));
     let chance = asked.map(|r| r.chance(told.rate, days));
-    let rate = format!("{:.2} mm a day", told.rate.mean);
+    let rate = tr!("{} mm a day", format_args!("{:.2}", told.rate.mean));
     let small = match (asked, chance) {
-        (Some(r), Some(chance)) => format!(
-            "{rate}; {:.0} mm today: {}, {:.0} %",
-            r.target_mm,
+        (Some(r), Some(chance)) => tr!(
+            "{rate}; {} mm today: {}, {} %",
+            format_args!("{:.0}", r.target_mm),
             ChanceWords::of(chance).words(),
-            (chance * 100.0).clamp(0.0, 99.4)
+            format_args!("{:.0}", (chance * 100.0).clamp(0.0, 99.4)),
+            rate = rate
         ),
         _ => rate,
     };
@@ -117,18 +120,23 @@ fn growth(told: &Told, client: &Client, today: Date, reference: &Reference) -> O
     let due = window.and_then(|w| {
         let (early, late) = (w.early?, w.late);
         let until = late.map_or("open-ended".to_string(), day_words);
-        Some(format!(" Due from {} to {until}, in the end by {}.", day_words(early), day_words(w.latest)))
+        Some(tr!(
+            " Due from {} to {until}, in the end by {}.",
+            day_words(early),
+            day_words(w.latest),
+            until = until
+        ))
     });
     Some(Growth {
-        heading: format!("New growth since {}", day_words(last)),
+        heading: tr!("New growth since {}", day_words(last)),
         small,
         fan: strand_fan::draw(told, last, days, asked, window),
-        words: format!(
-            "About {:.0} mm stretched today{}, between {:.0} and {:.0}, 8 times in 10.{}",
-            now.mean,
+        words: tr!(
+            "About {} mm stretched today{}, between {} and {}, 8 times in 10.{}",
+            format_args!("{:.0}", now.mean),
             as_it_lies(now.mean, client),
-            now.low,
-            now.high,
+            format_args!("{:.0}", now.low),
+            format_args!("{:.0}", now.high),
             due.unwrap_or_default()
         ),
     })
@@ -144,25 +152,25 @@ fn place(r: &Reading, zone: &Zone) -> Place {
     put("texture", &r.texture);
     put("porosity", &r.porosity);
     put("density", &r.density);
-    put("wet stretch", &r.wet_stretch);
+    put(tr!("wet stretch"), &r.wet_stretch);
     if r.breakage == Some(true) {
-        words.push("broken hairs".into());
+        words.push(tr!("broken hairs").into());
     }
     if r.lightened == Some(true) {
         words.push("lightened".into());
     }
     if let Some(mm) = r.shortest_mm {
-        words.push(format!("shortest layer {mm:.0} mm"));
+        words.push(tr!("shortest layer {mm} mm", mm = format_args!("{:.0}", mm)));
     }
     if let Some(mm) = r.new_growth_mm {
-        let how = if r.read_natural { "as it lies" } else { "stretched" };
-        words.push(format!("new growth {mm:.0} mm {how}"));
+        let how = if r.read_natural { tr!("as it lies") } else { "stretched" };
+        words.push(tr!("new growth {mm} mm {how}", mm = format_args!("{:.0}", mm), how = how));
     }
     if words.is_empty() {
-        words.push("looked at, nothing noted".into());
+        words.push(tr!("looked at, nothing noted").into());
     }
-    let name = if r.place == "whole" { "whole head".to_string() } else { r.place.clone() };
-    Place { name, words: format!("{}. {} by {}", words.join(", "), zone.day_words(r.taken_at), r.taken_by) }
+    let name = if r.place == "whole" { tr!("whole head").to_string() } else { r.place.clone() };
+    Place { name, words: tr!("{}. {} by {}", words.join(", "), zone.day_words(r.taken_at), r.taken_by) }
 }
 
 fn visits(told: &Told) -> Vec<Fact> {
@@ -172,15 +180,17 @@ fn visits(told: &Told) -> Vec<Fact> {
             Deed::Apply(zone, exposure) => {
                 use crate::domain::strand::Zone;
                 let place = match zone {
-                    Zone::NewGrowth => "new growth".to_string(),
-                    Zone::RootToEnd => "root to end".to_string(),
-                    Zone::EndsFrom(mm) => format!("from {mm:.0} mm to the ends"),
-                    Zone::Between(a, b) => format!("{a:.0} to {b:.0} mm"),
+                    Zone::NewGrowth => tr!("new growth").to_string(),
+                    Zone::RootToEnd => tr!("root to end").to_string(),
+                    Zone::EndsFrom(mm) => tr!("from {mm} mm to the ends", mm = format_args!("{:.0}", mm)),
+                    Zone::Between(a, b) => {
+                        tr!("{a} to {b} mm", a = format_args!("{:.0}", a), b = format_args!("{:.0}", b))
+                    }
                 };
                 format!("{}, {place}, {}", strand_words::met_words(exposure), exposure.known.words())
             }
-            Deed::Measure { mm, .. } => format!("new growth {mm:.0} mm stretched"),
-            Deed::Trim(mm) => format!("trim of {mm:.0} mm"),
+            Deed::Measure { mm, .. } => tr!("new growth {mm} mm stretched", mm = format_args!("{:.0}", mm)),
+            Deed::Trim(mm) => tr!("trim of {mm} mm", mm = format_args!("{:.0}", mm)),
         };
         let full = facts.len() == MOST_VISITS;
         match facts.last_mut() {
@@ -199,24 +209,30 @@ fn tests(skin: &[skin_tests::SkinTest], hair: &[hair_tests::HairTest], zone: &Zo
         .map(|t| {
             let outcome = t.outcome.as_deref().or(t.told_outcome.as_deref());
             let read = match (outcome, t.read_at) {
-                (Some(o), Some(at)) => format!("read {}: {}", zone.day_words(at), o.replace('-', " ")),
-                (Some(o), None) => format!("told: {}", o.replace('-', " ")),
-                (None, _) => "not read yet".into(),
+                (Some(o), Some(at)) => tr!("read {}: {}", zone.day_words(at), o.replace('-', " ")),
+                (Some(o), None) => tr!("told: {}", o.replace('-', " ")),
+                (None, _) => tr!("not read yet").into(),
             };
-            let void = if t.formula == t.formula_now { "" } else { "; the formula has changed since" };
+            let void = if t.formula == t.formula_now { "" } else { tr!("; the formula has changed since") };
             Fact {
-                name: "Patch test".into(),
-                words: format!("{}, placed {}, {read}{void}", t.product_name, zone.day_words(t.placed_at)),
+                name: tr!("Patch test").into(),
+                words: tr!(
+                    "{}, placed {}, {read}{void}",
+                    t.product_name,
+                    zone.day_words(t.placed_at),
+                    read = read,
+                    void = void
+                ),
             }
         })
         .collect();
     if skin.is_empty() {
-        facts.push(Fact { name: "Patch test".into(), words: "not placed".into() });
+        facts.push(Fact { name: tr!("Patch test").into(), words: tr!("not placed").into() });
     }
     for t in hair.iter().take(MOST_TESTS) {
         let (name, of) = match t.kind.as_str() {
-            "strand" => ("Strand test", t.product_name.clone().unwrap_or_default()),
-            _ => ("Metallic-salt test", String::new()),
+            "strand" => (tr!("Strand test"), t.product_name.clone().unwrap_or_default()),
+            _ => (tr!("Metallic-salt test"), String::new()),
         };
         let of = if of.is_empty() { of } else { format!("{of}, ") };
         let said = if t.passed { "passed" } else { "failed" };
@@ -224,7 +240,7 @@ fn tests(skin: &[skin_tests::SkinTest], hair: &[hair_tests::HairTest], zone: &Zo
         facts.push(Fact { name: name.into(), words });
     }
     if !hair.iter().any(|t| t.kind == "strand") {
-        facts.push(Fact { name: "Strand test".into(), words: "not done".into() });
+        facts.push(Fact { name: tr!("Strand test").into(), words: tr!("not done").into() });
     }
     facts
 }
@@ -233,16 +249,19 @@ fn tests(skin: &[skin_tests::SkinTest], hair: &[hair_tests::HairTest], zone: &Zo
 fn lead(told: &Told, client: &Client) -> String {
     let line = told.strand.demarcation_mm();
     if line < 0.5 {
-        return "Stretched hair. No new growth in front of what was put on.".into();
+        return tr!("Stretched hair. No new growth in front of what was put on.").into();
     }
     let (low, high) = told
         .strand
         .demarcations()
         .next()
         .map_or((line, line), |(at, sd)| ((at - 1.96 * sd).max(0.0), at + 1.96 * sd));
-    format!(
-        "New growth about {line:.0} mm stretched{}; between {low:.0} and {high:.0}, 19 times in 20.",
-        as_it_lies(line, client)
+    tr!(
+        "New growth about {line} mm stretched{}; between {low} and {high}, 19 times in 20.",
+        as_it_lies(line, client),
+        line = format_args!("{:.0}", line),
+        low = format_args!("{:.0}", low),
+        high = format_args!("{:.0}", high)
     )
 }
 
@@ -264,7 +283,10 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
     if let Some(index) = client.curl_index {
         facts.insert(
             0,
-            Fact { name: "Curl index".into(), words: format!("{index:.2}, stretched ÷ as it lies") },
+            Fact {
+                name: tr!("Curl index").into(),
+                words: tr!("{index}, stretched ÷ as it lies", index = format_args!("{:.2}", index)),
+            },
         );
     }
     let mut page = StrandPage {
@@ -275,8 +297,8 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
         book: seat.may(Act::Book),
         measure: seat.may(Act::MeasureHair),
         plan: seat.may(Act::MakePlan),
-        answer: "Nobody has asked yet what is in the hair".into(),
-        lead: "The consult asks how long it is, and every treatment it has met.".into(),
+        answer: tr!("Nobody has asked yet what is in the hair").into(),
+        lead: tr!("The consult asks how long it is, and every treatment it has met.").into(),
         odd: Vec::new(),
         ruler: None,
         rows: Vec::new(),
@@ -293,9 +315,9 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
             told.story.deeds.iter().any(|(on, d)| *on == today && matches!(d, Deed::Measure { .. }));
         page.rows = strand_words::rows(strand, since, measured);
         page.ruler = (strand.length_mm() >= 0.5).then(|| {
-            let label = format!(
-                "Strand ruler, {:.0} millimetres from scalp to ends. The table after it says the same in words.",
-                strand.length_mm()
+            let label = tr!(
+                "Strand ruler, {} millimetres from scalp to ends. The table after it says the same in words.",
+                format_args!("{:.0}", strand.length_mm())
             );
             strand_words::ruler(strand, label)
         });

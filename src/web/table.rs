@@ -26,6 +26,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::hair_tests::LINES,
     crate::web::health::LINES,
     crate::web::incidents::LINES,
+    crate::web::languages::LINES,
     crate::web::live::LINES,
     crate::web::lot_entry::LINES,
     crate::web::lots::LINES,

@@ -69,16 +69,18 @@ struct ChoosePage {
 }
 
 /// What a test visit finds out (trade-rules.md: common practice).
-const fn about(test: TestKind) -> &'static str {
+fn about(test: TestKind) -> &'static str {
     match test {
         TestKind::PatchTest => {
-            "Each product of the planned service on skin, 48 hours or more before it; read in the chair."
+            tr!("Each product of the planned service on skin, 48 hours or more before it; read in the chair.")
         }
         TestKind::StrandTest => {
-            "Strands taken through the service, from the worst place and a sound one. Nothing goes on the head."
+            tr!(
+                "Strands taken through the service, from the worst place and a sound one. Nothing goes on the head."
+            )
         }
         TestKind::MetallicSaltTest => {
-            "Cut strands in peroxide and ammonia, 30 minutes, looked at again at 24 hours."
+            tr!("Cut strands in peroxide and ammonia, 30 minutes, looked at again at 24 hours.")
         }
     }
 }
@@ -88,7 +90,7 @@ fn visit(seat: &Seat, client: &Client, protocol: &Protocol) -> Option<Visit> {
     let service = page::query_value(&protocol.code);
     let bookable = seat.may(Act::Book);
     Some(Visit {
-        title: protocol.title.clone(),
+        title: crate::words::of(&protocol.title).to_owned(),
         test: test.code(),
         about: about(test),
         minutes: protocol.steps.iter().map(|s| u32::from(s.minutes_typical)).sum(),
@@ -150,10 +152,10 @@ pub async fn start(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> 
     }
     let client = find(&mut s, id).await?;
     let mut errors = Errors::none();
-    let chair = typed::needed(&mut errors, "chair", &f.chair, 60, "Choose the chair.");
+    let chair = typed::needed(&mut errors, "chair", &f.chair, 60, tr!("Choose the chair."));
     let visits = flow::list_test_visits(&mut s, &seat.app).await?;
     if !visits.iter().any(|(r, _)| r.protocol == f.visit) {
-        errors.note("visit", "Choose which test it is.");
+        errors.note("visit", tr!("Choose which test it is."));
     }
     if !errors.is_empty() {
         return Ok(page::refused(&choose_page(&mut s, &seat, &client, &f, (errors, Vec::new())).await?));

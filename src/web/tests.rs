@@ -155,7 +155,7 @@ fn skin_line(o: &Opened, t: &SkinTest, typed: &AllTyped) -> SkinLine {
             format!("{head}{}, read {} by {by}", outcome_words(code), at(read_at))
         }
         _ if o.now < readable_from(t.placed_at) => format!("to read from {}", at(readable_from(t.placed_at))),
-        _ => "to read now, in the chair".into(),
+        _ => tr!("to read now, in the chair").into(),
     };
     SkinLine {
         id: t.skin_test_id,

@@ -6,7 +6,7 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 use time::{Date, Duration, Weekday};
 
-use crate::calendar::{Zone, day_words};
+use crate::calendar::{Zone, day_words, weekday_words};
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, WaitingId};
 use crate::domain::waiting::Would;
@@ -63,14 +63,14 @@ struct ListPage {
 
 /// The times that would do, in words: "14 May to 28 May, on Thu and Sat, from 09:00 to 12:00".
 fn would_words(would: &Would) -> String {
-    let mut words = format!("{} to {}", day_words(would.from_on), day_words(would.until_on));
-    let days: Vec<String> = would.weekdays.iter().map(|day| day.to_string()[..3].to_string()).collect();
+    let mut words = tr!("{} to {}", day_words(would.from_on), day_words(would.until_on));
+    let days: Vec<String> = would.weekdays.iter().map(|day| weekday_words(*day).to_string()).collect();
     if !days.is_empty() {
-        words += &format!(", on {}", days.join(" and "));
+        words += &tr!(", on {}", days.join(" and "));
     }
     if (would.from_min, would.until_min) != (0, 1439) {
         let wall = |min: u16| format!("{:02}:{:02}", min / 60, min % 60);
-        words += &format!(", beginning from {} to {}", wall(would.from_min), wall(would.until_min));
+        words += &tr!(", beginning from {} to {}", wall(would.from_min), wall(would.until_min));
     }
     words
 }
@@ -82,7 +82,7 @@ fn line(services: &Services, entry: &Waiting) -> WaitLine {
         title: services.title(&entry.protocol).to_string(),
         would: would_words(&entry.would()),
         note: entry.note.clone(),
-        latest: entry.latest_on.map_or_else(String::new, |day| format!("latest by {}", day_words(day))),
+        latest: entry.latest_on.map_or_else(String::new, |day| tr!("latest by {}", day_words(day))),
         openings: format!(
             "/openings?client={}&protocol={}",
             entry.client_id,
@@ -105,14 +105,14 @@ async fn list_page(seat: &Seat, errors: Errors) -> Result<ListPage, Problem> {
         shell: seat.shell(now, "/day", &["waiting", "bookings"]),
         errors,
         answer: match entries.len() {
-            0 => "Nobody waits".into(),
-            1 => "One client waits".into(),
-            n => format!("{n} clients wait"),
+            0 => tr!("Nobody waits").into(),
+            1 => tr!("One client waits").into(),
+            n => tr!("{n} clients wait", n = n),
         },
         freed: freed
             .iter()
             .map(|f| FreedLine {
-                words: format!(
+                words: tr!(
                     "{}, {} to {}",
                     zone.day_words(f.from_at),
                     zone.clock(f.from_at),
@@ -150,17 +150,18 @@ fn read(f: &Typed, today: Date, errors: &mut Errors) -> Would {
     let from_on = typed::day(errors, "from_on", &f.from_on).unwrap_or(today).max(today);
     let until_on = typed::day(errors, "until_on", &f.until_on).unwrap_or(from_on);
     if until_on < from_on {
-        errors.note("until_on", "The last day that would do is before the first.");
+        errors.note("until_on", tr!("The last day that would do is before the first."));
     }
     if (until_on - today).whole_days() > AHEAD_DAYS {
-        errors.note("until_on", format!("Write a day within the next {AHEAD_DAYS} days."));
+        errors
+            .note("until_on", tr!("Write a day within the next {AHEAD_DAYS} days.", AHEAD_DAYS = AHEAD_DAYS));
     }
     let mut minute = |name: &str, raw: &str, unsaid: u16| {
         if raw.trim().is_empty() { unsaid } else { typed::minute(errors, name, raw) }
     };
     let (from_min, until_min) = (minute("from_at", &f.from_at, 0), minute("until_at", &f.until_at, 1439));
     if until_min < from_min {
-        errors.note("until_at", "The last beginning that would do is before the first.");
+        errors.note("until_at", tr!("The last beginning that would do is before the first."));
     }
     let weekdays = (1..=7_u8)
         .filter(|n| f.weekdays.iter().any(|day| *day == n.to_string()))
@@ -182,12 +183,12 @@ pub async fn wait(seat: Seat, Form(f): Form<Typed>) -> Answered {
     let would = read(&f, today, &mut errors);
     let note = typed::line(&mut errors, "note", &f.note, NOTE_MOST);
     if !Services::load(&mut s, &seat.app.reference).await?.is_offered(&f.protocol) {
-        errors.note("protocol", "Choose a service from the list.");
+        errors.note("protocol", tr!("Choose a service from the list."));
     }
     let client = f.client.parse::<ClientId>().ok();
     let (Some(client), true) = (client, errors.is_empty()) else {
         if client.is_none() {
-            errors.note("client", "Choose a client first: on Openings.");
+            errors.note("client", tr!("Choose a client first: on Openings."));
         }
         drop(s);
         return Ok(page::refused(&list_page(&seat, errors).await?));

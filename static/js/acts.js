@@ -7,6 +7,7 @@ import { awaited, fingersUp } from "./hands.js";
 import * as kept from "./kept.js";
 import { clockTime, now, say, sure } from "./now.js";
 import { each } from "./pulse.js";
+import { t } from "./words.js";
 
 const WAIT_MS = 8_000;
 const SAME_TAP_MS = 700;
@@ -47,7 +48,7 @@ function onSubmit(event) {
   const form = event.target;
   if (form.matches("[data-permission]") && document.documentElement.dataset.contact === "lost") {
     event.preventDefault();
-    say("Waits until the server is back.");
+    say(t("Waits until the server is back."));
     return;
   }
   if (!form.matches("[data-fact]")) return;
@@ -84,7 +85,7 @@ function send(fact, button, atOnce) {
 function takeBack(fact) {
   const body = new URLSearchParams({ kind: "fact_withdrawn", taken_back: new URLSearchParams(fact.body).get("fact_id"), reason: "tapped by mistake", fact_id: factId(), happened_at: new Date(now()).toISOString() });
   own.get(fact.body)?.classList.remove("kept");
-  send({ url: fact.url, body: body.toString(), happened: now(), wall: Date.now(), sure: sure(), words: `Taken back: ${fact.words}` }, null, false);
+  send({ url: fact.url, body: body.toString(), happened: now(), wall: Date.now(), sure: sure(), words: t("Taken back: {}", fact.words) }, null, false);
   kept.tell();
 }
 
@@ -151,7 +152,7 @@ async function deliver(fact, button, isKept, turn) {
   }
   button?.removeAttribute("aria-busy");
   if (undecided(answer.status)) {
-    say(isKept ? `Kept here: ${fact.words}.` : `Not kept: ${fact.words}. Write it down.`);
+    say(isKept ? t("Kept here: {}.", fact.words) : t("Not kept: {}. Write it down.", fact.words));
     if (isKept) soon();
     return kept.tell();
   }
@@ -179,7 +180,7 @@ async function refused(html, fact) {
     return kept.tell();
   }
   const words = document.createElement("p");
-  words.textContent = `Taken back here, because the server did not take it: ${fact.words}, ${clockTime(fact.happened)}.`;
+  words.textContent = t("Taken back here, because the server did not take it: {}, {}.", fact.words, clockTime(fact.happened));
   main.querySelector(".refusal").append(words);
   await fingersUp();
   document.querySelector("main").replaceWith(document.adoptNode(main));
@@ -239,7 +240,7 @@ function permissions() {
       else button.removeAttribute("aria-disabled");
     }
     if (!lost) continue;
-    const why = Object.assign(document.createElement("span"), { className: "why", textContent: "Waits for the server." });
+    const why = Object.assign(document.createElement("span"), { className: "why", textContent: t("Waits for the server.") });
     why.dataset.contact = "";
     form.append(why);
   }

@@ -3,6 +3,7 @@
 // A key ends in what makes the bell this bell, and its second part is the urgency; at the longest allowed the server
 // gives a new one each minute.
 import { now, say } from "./now.js";
+import { t } from "./words.js";
 
 /** What the ear is told before any word, by urgency: the graver, the more tones and the closer (as alarms of devices are
  * graded, IEC 60601-1-8, from memory); pitches differ too. Tones as [Hz, seconds from the start]. */
@@ -84,7 +85,7 @@ function look() {
   const fresh = ringing.filter((place) => firstTime(place.dataset.bell));
   if (fresh.length === 0) return;
   ring(urgencyOf(fresh[0]));
-  say(fresh.map((place) => place.dataset.bellWords ?? "A bell rings.").join(". "));
+  say(fresh.map((place) => place.dataset.bellWords ?? t("A bell rings.")).join(". "));
 }
 
 function tellSound() {
@@ -92,7 +93,7 @@ function tellSound() {
   if (!place) return;
   const running = context?.state === "running";
   place.hidden = false;
-  place.textContent = running ? "Bells sound." : context ? "Sound is blocked: tap the page, or let this site play sound in the browser's settings." : "Bells are silent until the first tap.";
+  place.textContent = running ? t("Bells sound.") : context ? t("Sound is blocked: tap the page, or let this site play sound in the browser's settings.") : t("Bells are silent until the first tap.");
 }
 
 /** Lets sound begin, which browsers allow on a tap; true when it plays. */
@@ -116,7 +117,7 @@ function due(event) {
   if (!row || row.classList.contains("over")) return;
   const most = "most" in event.target.dataset;
   row.classList.add(most ? "over" : "ringing");
-  const words = `${row.querySelector("h1, h2")?.textContent ?? ""} ${most ? "The longest allowed is reached: rinse." : row.querySelector(".next b")?.textContent ?? "A clock is at its target."}`.trim();
+  const words = `${row.querySelector("h1, h2")?.textContent ?? ""} ${most ? t("The longest allowed is reached: rinse.") : row.querySelector(".next b")?.textContent ?? t("A clock is at its target.")}`.trim();
   const call = () => {
     if (!firstTime(`here:${event.target.dataset.to}:${most}:${Math.floor((now() - Number(event.target.dataset.to)) / AGAIN_MS)}`)) return;
     ring(most ? "most" : "due");

@@ -2,6 +2,7 @@
 // One entry a fact: two tabs of one browser never write over each other's list.
 import { still } from "./hands.js";
 import { clockTime } from "./now.js";
+import { t } from "./words.js";
 
 const KEPT = "rinsebell_kept:"; // facts waiting for the server
 const NOT_TAKEN = "rinsebell_not_taken:"; // facts the server answered with a refusal: shown until noted
@@ -79,7 +80,7 @@ function show() {
   if (waiting.length + refused.length === 0) return;
   const place = document.createElement("section");
   place.id = "kept";
-  place.setAttribute("aria-label", "Kept at this station");
+  place.setAttribute("aria-label", t("Kept at this station"));
   place.className = refused.length > 0 ? "refusal wet" : "notice wet";
   const line = (words) => place.append(Object.assign(document.createElement("p"), { textContent: words }));
   const named = (facts) => facts.map((fact) => `${fact.words}, ${clockTime(fact.happened)}`).join("; ");
@@ -88,12 +89,12 @@ function show() {
     button.addEventListener("click", go);
     place.append(button);
   };
-  if (waiting.length > 0) line(`Kept here until the server is back: ${named(waiting)}.`);
+  if (waiting.length > 0) line(t("Kept here until the server is back: {}.", named(waiting)));
   const last = lastTap(waiting);
-  if (last) act(`Take back: ${last.words}, ${clockTime(last.happened)}`, () => document.dispatchEvent(new CustomEvent("rinsebell:take-back", { detail: last })));
+  if (last) act(t("Take back: {}, {}", last.words, clockTime(last.happened)), () => document.dispatchEvent(new CustomEvent("rinsebell:take-back", { detail: last })));
   if (refused.length > 0) {
-    line(`The server did not take: ${named(refused)}. Have it put on record by hand.`);
-    act("It is noted", noted);
+    line(t("The server did not take: {}. Have it put on record by hand.", named(refused)));
+    act(t("It is noted"), noted);
   }
   document.getElementById("contact")?.after(place);
 }

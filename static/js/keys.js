@@ -3,6 +3,7 @@
 // Only there, only outside fields, and they can be switched off (WCAG 2.2, 2.1.4). A key that comes alone is a
 // hand's; a burst is a scanner's (scan.js).
 import { onSingleKey } from "./scan.js";
+import { t } from "./words.js";
 
 const SWITCH = "rinsebell_keys";
 
@@ -32,7 +33,7 @@ function actOf(event) {
 
 function show(toggle) {
   document.documentElement.dataset.keys = isOff() ? "off" : "on";
-  toggle.textContent = isOff() ? "Single keys are off" : "Single keys are on";
+  toggle.textContent = isOff() ? t("Single keys are off") : t("Single keys are on");
   toggle.setAttribute("aria-pressed", String(!isOff()));
 }
 

@@ -10,6 +10,7 @@ import { tell as tellKept } from "./kept.js";
 import { clockTime, heard, now, say, slept } from "./now.js";
 import { changed, isTypedInto, refetchAll } from "./parts.js";
 import { each } from "./pulse.js";
+import { t } from "./words.js";
 
 const SILENT_MS = 2_500;
 const PROBE_MS = 1_800;
@@ -151,7 +152,7 @@ function contact(serverNow) {
   lost = false;
   still(() => { if (!lost) document.getElementById("contact").replaceChildren(); });
   delete document.documentElement.dataset.contact;
-  say("Connected again.");
+  say(t("Connected again."));
   document.dispatchEvent(new CustomEvent("rinsebell:contact", { detail: { lost: false } }));
 }
 
@@ -167,9 +168,9 @@ function lose() {
   lost = true;
   const words = document.createElement("p");
   words.className = "lost";
-  words.textContent = `No contact since ${clockTime(lastContact)}. Clocks go on; signing waits. `;
+  words.textContent = `${t("No contact since {}. Clocks go on; signing waits.", clockTime(lastContact))} `;
   const more = document.createElement("small");
-  more.textContent = "What you tap is kept here and sent when the server is back.";
+  more.textContent = t("What you tap is kept here and sent when the server is back.");
   words.append(more);
   still(() => { if (lost) document.getElementById("contact").replaceChildren(words); });
   document.documentElement.dataset.contact = "lost";
@@ -181,7 +182,7 @@ function signedOut() {
   if (!isTypedInto()) return reloadOnce();
   const words = document.createElement("p");
   words.className = "lost";
-  words.textContent = "This station was locked. What you typed is still here: copy it, then load the page again.";
+  words.textContent = t("This station was locked. What you typed is still here: copy it, then load the page again.");
   document.getElementById("contact").replaceChildren(words);
 }
 

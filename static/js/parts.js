@@ -4,6 +4,7 @@
 import { handsOff } from "./hands.js";
 import { now } from "./now.js";
 import { each } from "./pulse.js";
+import { t } from "./words.js";
 
 const WAIT_MS = 10_000;
 const RETRY_MS = 3_000;
@@ -153,8 +154,8 @@ function keepBeside(fresh, forms) {
   const box = document.createElement("section");
   box.className = "section notice left-over";
   const words = document.createElement("p");
-  words.textContent = "The screen has gone on. What you typed is still here.";
-  const away = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: "Put it away" });
+  words.textContent = t("The screen has gone on. What you typed is still here.");
+  const away = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: t("Put it away") });
   away.addEventListener("click", () => {
     for (const form of forms) typedInto.delete(form);
     box.remove();

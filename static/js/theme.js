@@ -1,4 +1,5 @@
 // Light or dark, kept in a cookie the server reads; wall mode for a screen nobody taps.
+import { t } from "./words.js";
 
 const COOKIE = "rinsebell_theme";
 const root = document.documentElement;
@@ -8,7 +9,7 @@ function isDark() {
 }
 
 function words(toggle) {
-  toggle.textContent = isDark() ? "Light page" : "Dark page";
+  toggle.textContent = isDark() ? t("Light page") : t("Dark page");
 }
 
 /** Keeps a wall screen lit; a browser that cannot just lets it sleep. */

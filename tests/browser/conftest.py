@@ -98,3 +98,20 @@ def pytest_runtest_makereport(item, call):
     outcome = yield
     if call.when == "call" and outcome.get_result().failed:
         item.failed = True
+
+
+@pytest.fixture(scope="module", autouse=True)
+def nobody_looks_on():
+    """Between two files no browser keeps a page going: a dozen live screens in the background slow the one that is tested."""
+    yield
+    for station in Station.opened:
+        station.driver.get("about:blank")
+
+
+# Checks of one salon follow one another: a service under way there does not wait for the others (its clocks go on).
+SALONS = {1: ("test_journey",), 2: ("test_act_in_hand", "test_contact", "test_hands", "test_wall"), 3: ("test_keys", "test_news", "test_screens", "test_taps")}
+
+
+def pytest_collection_modifyitems(items):
+    rank = {name: number for number, names in SALONS.items() for name in names}
+    items.sort(key=lambda item: rank.get(item.path.stem, 0))

@@ -52,6 +52,8 @@ return top ? top.outerHTML.slice(0, 200) : 'nothing is there';
 class Station:
     """One browser."""
 
+    opened = []
+
     def __init__(self, origin, script=True, width=1180, height=1400):
         self.origin = origin
         self.profile = tempfile.mkdtemp(prefix="rb-profile-", dir="/tmp")
@@ -65,8 +67,10 @@ class Station:
         self.driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
         self.driver.set_page_load_timeout(LIMIT_S)
         self.log = []
+        Station.opened.append(self)
 
     def close(self):
+        Station.opened.remove(self)
         self.driver.quit()
         shutil.rmtree(self.profile, ignore_errors=True)
 

@@ -2,6 +2,7 @@
 marked, and recorded at its own instant, whatever the device's clock says.
 """
 
+import os
 import time
 
 import pytest
@@ -77,7 +78,7 @@ def test_a_tab_that_does_not_lead_is_told_as_soon(place):
         try:
             took = lost_after(chair)
             chair.driver.switch_to.window(first)
-            assert chair.run_js(LOST), "and the one behind it"
+            wait_for("and the one behind it", lambda: chair.run_js(LOST), LIMIT_S)
         finally:
             server.go_on()
         print(f"told after {took:.1f} s")
@@ -89,6 +90,7 @@ def test_a_tab_that_does_not_lead_is_told_as_soon(place):
         chair.driver.switch_to.window(first)
 
 
+@pytest.mark.skipif("RINSEBELL_SLOW" not in os.environ, reason="takes minutes: tests/slow")
 def test_a_slow_tablet_and_a_page_behind_another_raise_no_false_alarm(place):
     """A processor a twentieth as fast, stalls of up to six seconds, then half a minute behind another page."""
     chair = is_at_the_first_pass(place)

@@ -85,6 +85,7 @@ def test_a_week_of_nobody_locks_nothing(wall, place):
     assert wall.run_js("return document.documentElement.dataset.mode") == "wall"
 
 
+@pytest.mark.skipif("RINSEBELL_SLOW" not in os.environ, reason="takes minutes: tests/slow")
 def test_memory_stays_bounded_over_many_swaps(wall):
     wall.driver.execute_cdp_cmd("Performance.enable", {})
     wall.driver.set_script_timeout(400)

@@ -49,7 +49,10 @@ impl OwnHair {
     #[must_use]
     pub fn words(&self) -> Option<String> {
         let density = self.density.filter(|d| *d != Density::Medium).map(|d| d.words().to_string());
-        let length = self.length_mm.filter(|mm| *mm > USUAL_MM).map(|mm| format!("{mm:.0} mm long"));
+        let length = self
+            .length_mm
+            .filter(|mm| *mm > USUAL_MM)
+            .map(|mm| tr!("{mm} mm long", mm = format_args!("{:.0}", mm)));
         let words: Vec<String> = density.into_iter().chain(length).collect();
         (!words.is_empty()).then(|| words.join(", "))
     }

@@ -95,10 +95,12 @@ pub enum ChainFault {
 impl fmt::Display for ChainFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Empty => f.write_str("a service needs at least one segment"),
-            Self::Length(_) => f.write_str("minutes must be more than 0, and a service shorter than a year"),
-            Self::NotEarlier(_) => f.write_str("same_as must name an earlier segment"),
-            Self::HandsOff(_) => f.write_str("same_as names a hands-off segment"),
+            Self::Empty => f.write_str(tr!("a service needs at least one segment")),
+            Self::Length(_) => {
+                f.write_str(tr!("minutes must be more than 0, and a service shorter than a year"))
+            }
+            Self::NotEarlier(_) => f.write_str(tr!("same_as must name an earlier segment")),
+            Self::HandsOff(_) => f.write_str(tr!("same_as names a hands-off segment")),
         }
     }
 }

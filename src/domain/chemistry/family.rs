@@ -15,9 +15,9 @@ macro_rules! coded {
                 match self { $($name::$variant => $code),+ }
             }
 
-            /// The words a screen says.
-            pub const fn words(self) -> &'static str {
-                match self { $($name::$variant => $words),+ }
+            /// The words a screen says, in the language spoken.
+            pub fn words(self) -> &'static str {
+                $crate::words::lit(match self { $($name::$variant => $words),+ })
             }
 
             /// The value of a code.

@@ -73,8 +73,8 @@ const AFTER_SCRATCH: Duration = Duration::days(3);
 /// Days to wait after braids, weave or glue.
 const AFTER_BRAIDS: Duration = Duration::days(14);
 
-const CP: &str = "common practice, no source";
-const HANDBOOK: &str = "handbook teaching";
+const CP: &str = mark!("common practice, no source");
+const HANDBOOK: &str = mark!("handbook teaching");
 const PUBLISHED: &str = "published";
 
 /// Whole years lived on a day; 29 February counts from 1 March in other years.
@@ -124,8 +124,8 @@ fn age(of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
             ..plain(
                 "age-not-known",
                 Weight::Wait,
-                "The date of birth is not on the record, so the age rules cannot speak.",
-                "Ask for it and write it into the record.",
+                tr!("The date of birth is not on the record, so the age rules cannot speak."),
+                tr!("Ask for it and write it into the record."),
                 CP,
             )
         });
@@ -136,9 +136,13 @@ fn age(of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
         all.push(plain(
             "under-least-age",
             Weight::Refuse,
-            format!("The client is {years}; this salon gives chemical services from {}.", of.least_age_years),
-            "Today we can wash, treat and set.",
-            "lowest age set by the manager; common practice, no source",
+            tr!(
+                "The client is {years}; this salon gives chemical services from {}.",
+                of.least_age_years,
+                years = years
+            ),
+            tr!("Today we can wash, treat and set."),
+            tr!("lowest age set by the manager; common practice, no source"),
         ));
     }
     if years < COLOUR_FROM_YEARS && asked(families, Family::OxidativeColour) {
@@ -147,9 +151,9 @@ fn age(of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
             ..plain(
                 "under-16-colour",
                 Weight::Refuse,
-                "Oxidative colour is not for anybody under 16.",
-                "Nothing that colours with a developer before then.",
-                "the label's own words (EU)",
+                tr!("Oxidative colour is not for anybody under 16."),
+                tr!("Nothing that colours with a developer before then."),
+                tr!("the label's own words (EU)"),
             )
         });
     }
@@ -157,9 +161,9 @@ fn age(of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
         all.push(plain(
             "guardian",
             Weight::Advise,
-            "Under 18: a guardian reads and signs the consult and the consent, and stays.",
-            "The consent asks for the guardian's name.",
-            "common practice, local law decides",
+            tr!("Under 18: a guardian reads and signs the consult and the consent, and stays."),
+            tr!("The consent asks for the guardian's name."),
+            tr!("common practice, local law decides"),
         ));
     }
 }
@@ -171,8 +175,8 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
             ..plain(
                 "past-reaction",
                 Weight::Refuse,
-                format!("A past reaction to {} was told.", family.words()),
-                "No product of this family, nobody may override it. A doctor can find out what exactly it was.",
+                tr!("A past reaction to {} was told.", family.words()),
+                tr!("No product of this family, nobody may override it. A doctor can find out what exactly it was."),
                 PUBLISHED,
             )
         });
@@ -184,8 +188,8 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
                 ..plain(
                     "black-henna-reaction",
                     Weight::Refuse,
-                    format!("A reaction to a temporary black tattoo was told: no {}.", family.words()),
-                    "Such tattoos hold the dye that colours hold. A doctor can test for it.",
+                    tr!("A reaction to a temporary black tattoo was told: no {}.", family.words()),
+                    tr!("Such tattoos hold the dye that colours hold. A doctor can test for it."),
                     PUBLISHED,
                 )
             });
@@ -197,8 +201,8 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
             ..plain(
                 "black-henna",
                 Weight::Advise,
-                "A temporary black tattoo was told: it raises the risk of a reaction to colour.",
-                "Say so before a patch test; read it with care.",
+                tr!("A temporary black tattoo was told: it raises the risk of a reaction to colour."),
+                tr!("Say so before a patch test; read it with care."),
                 PUBLISHED,
             )
         });
@@ -208,8 +212,10 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
         all.push(plain(
             "silver-in-history",
             Weight::Advise,
-            "Silver is in the history: a metallic-salt test cannot clear it, silver can look like a pass.",
-            "What met it is cut off before any chemical service meets those lengths.",
+            tr!(
+                "Silver is in the history: a metallic-salt test cannot clear it, silver can look like a pass."
+            ),
+            tr!("What met it is cut off before any chemical service meets those lengths."),
             HANDBOOK,
         ));
     }
@@ -221,8 +227,8 @@ fn scalp(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
         Scalp::Broken => all.push(plain(
             "scalp-broken",
             Weight::Refuse,
-            "The skin of the scalp is broken: no chemical service on it.",
-            "Look again when it has healed. Today we can treat the lengths and set.",
+            tr!("The skin of the scalp is broken: no chemical service on it."),
+            tr!("Look again when it has healed. Today we can treat the lengths and set."),
             HANDBOOK,
         )),
         Scalp::Red => all.push(Finding {
@@ -230,16 +236,16 @@ fn scalp(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
             ..plain(
                 "scalp-red",
                 if of.today > of.taken_on { Weight::Advise } else { Weight::Wait },
-                "The scalp was red when it was read: not on that day.",
-                "Read the scalp again on another day.",
+                tr!("The scalp was red when it was read: not on that day."),
+                tr!("Read the scalp again on another day."),
                 CP,
             )
         }),
         Scalp::ThinningEdges => all.push(plain(
             "thinning-edges",
             Weight::Advise,
-            "The scalp is thinning or shiny at the edges: no product there.",
-            "Advise to have a doctor look at it.",
+            tr!("The scalp is thinning or shiny at the edges: no product there."),
+            tr!("Advise to have a doctor look at it."),
             CP,
         )),
     }
@@ -255,32 +261,32 @@ fn waits(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
         wait(
             "scratched",
             of.taken_on.checked_add(AFTER_SCRATCH),
-            "The scalp was scratched or brushed hard within three days of the consult.",
-            "Three days without; then read the scalp again.",
+            tr!("The scalp was scratched or brushed hard within three days of the consult."),
+            tr!("Three days without; then read the scalp again."),
         );
     }
     if let Some(out_on) = told.braids_out_on {
         wait(
             "braids-out",
             out_on.checked_add(AFTER_BRAIDS),
-            "Braids, weave or glue came out within the last 14 days.",
-            "Wash and treat meanwhile; fourteen days let scalp and edges rest.",
+            tr!("Braids, weave or glue came out within the last 14 days."),
+            tr!("Wash and treat meanwhile; fourteen days let scalp and edges rest."),
         );
     }
 }
 
 fn advice(told: &Told, all: &mut Vec<Finding>) {
     for (is_told, rule, what) in [
-        (told.pregnant, "pregnancy", "Pregnancy was told."),
-        (told.medication, "medication", "Medication was told."),
-        (told.scalp_treatment, "scalp-treatment", "A treatment of the scalp was told."),
+        (told.pregnant, tr!("pregnancy"), tr!("Pregnancy was told.")),
+        (told.medication, tr!("medication"), tr!("Medication was told.")),
+        (told.scalp_treatment, "scalp-treatment", tr!("A treatment of the scalp was told.")),
     ] {
         if is_told {
             all.push(plain(
                 rule,
                 Weight::Advise,
                 what,
-                "Not a refusal: advise asking a physician. A stylist decides and has signed why.",
+                tr!("Not a refusal: advise asking a physician. A stylist decides and has signed why."),
                 CP,
             ));
         }

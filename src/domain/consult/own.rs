@@ -106,16 +106,16 @@ impl OwnQuestion {
     }
 
     /// What the person who asks may need to know.
-    pub const fn hint(self) -> &'static str {
+    pub fn hint(self) -> &'static str {
         match self {
             OwnQuestion::LastRelaxer => {
-                "However long ago it is: what was relaxed is still on the head until it is cut"
+                tr!("However long ago it is: what was relaxed is still on the head until it is cut")
             }
-            OwnQuestion::Washed => "A relaxer goes on dry, unwashed hair",
+            OwnQuestion::Washed => tr!("A relaxer goes on dry, unwashed hair"),
             OwnQuestion::MetalAtHome => {
-                "Lead, silver, copper, bismuth; “progressive”, “restores your own colour”"
+                tr!("Lead, silver, copper, bismuth; “progressive”, “restores your own colour”")
             }
-            OwnQuestion::ColourItched => "That is a reaction: it is ticked above as well",
+            OwnQuestion::ColourItched => tr!("That is a reaction: it is ticked above as well"),
             _ => "",
         }
     }
@@ -156,7 +156,7 @@ impl Own {
     }
 }
 
-const CP: &str = "common practice, no source";
+const CP: &str = mark!("common practice, no source");
 
 /// What the own answers say against a service with these families (empty: against any).
 pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
@@ -167,8 +167,8 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
         found(
             "hair-breaks",
             Weight::Test,
-            "Hair breaks or comes out when combed, more than it used to.",
-            "A strand test at the worst place, passed, before anything goes on.",
+            tr!("Hair breaks or comes out when combed, more than it used to."),
+            tr!("A strand test at the worst place, passed, before anything goes on."),
             CP,
         );
     }
@@ -177,17 +177,17 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
         found(
             "metal-told",
             Weight::Wait,
-            "There may be metal in the hair from a home colour.",
-            "A metallic-salt test on cut strands first, read negative, with no silver in the history.",
-            "handbook teaching",
+            tr!("There may be metal in the hair from a home colour."),
+            tr!("A metallic-salt test on cut strands first, read negative, with no silver in the history."),
+            tr!("handbook teaching"),
         );
     }
     if own.yes(OwnQuestion::WaveFailed) && meets(Group::Thio) {
         found(
             "wave-failed",
             Weight::Test,
-            "A wave or straightening broke this hair once, or did not take.",
-            "A strand test through the neutraliser, passed, before it is done again.",
+            tr!("A wave or straightening broke this hair once, or did not take."),
+            tr!("A strand test through the neutraliser, passed, before it is done again."),
             CP,
         );
     }
@@ -195,8 +195,8 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
         found(
             "lightened-twice",
             Weight::Test,
-            "The same lengths were lightened more than once.",
-            "A strand test of those lengths, passed; new growth only, never over the line.",
+            tr!("The same lengths were lightened more than once."),
+            tr!("A strand test of those lengths, passed; new growth only, never over the line."),
             CP,
         );
     }
@@ -204,8 +204,8 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
         found(
             "pool",
             Weight::Test,
-            "Pool water leaves copper and chlorine in the hair.",
-            "Wash it out on an earlier day; a strand test, passed.",
+            tr!("Pool water leaves copper and chlorine in the hair."),
+            tr!("Wash it out on an earlier day; a strand test, passed."),
             CP,
         );
     }
@@ -223,22 +223,22 @@ fn relaxers(
         found(
             "relaxer-not-known",
             Weight::Test,
-            "Nobody knows what the hair was relaxed with, or whether it was.",
-            "Look at it wet: hair that hangs straight is still relaxed. A strand test, passed.",
+            tr!("Nobody knows what the hair was relaxed with, or whether it was."),
+            tr!("Look at it wet: hair that hangs straight is still relaxed. A strand test, passed."),
             CP,
         );
     }
     for family in families.iter().filter(relaxer) {
         let other = match (last, family) {
             (Some(OwnAnswer::Lye), Family::GuanidineHydroxide) => "with lye",
-            (Some(OwnAnswer::NoLye), f) if *f != Family::GuanidineHydroxide => "without lye",
+            (Some(OwnAnswer::NoLye), f) if *f != Family::GuanidineHydroxide => tr!("without lye"),
             _ => continue,
         };
         found(
             "other-relaxer",
             Weight::Test,
-            &format!("The last relaxer was one {other}; today’s is a {}.", family.words()),
-            "A strand test of today’s product at the line, passed; new growth only.",
+            &tr!("The last relaxer was one {other}; today’s is a {}.", family.words(), other = other),
+            tr!("A strand test of today’s product at the line, passed; new growth only."),
             CP,
         );
     }
@@ -249,8 +249,8 @@ fn relaxers(
         found(
             "washed",
             Weight::Advise,
-            "The hair was washed today or yesterday: a relaxer burns sooner on a washed scalp.",
-            "Another day is better; else base over the whole scalp, and watch.",
+            tr!("The hair was washed today or yesterday: a relaxer burns sooner on a washed scalp."),
+            tr!("Another day is better; else base over the whole scalp, and watch."),
             CP,
         );
     }
@@ -258,8 +258,8 @@ fn relaxers(
         found(
             "scalp-tingles",
             Weight::Advise,
-            "Products have burned or tingled on this scalp.",
-            "Base over the whole scalp and hairline, the mildest that will do; ask at every bell.",
+            tr!("Products have burned or tingled on this scalp."),
+            tr!("Base over the whole scalp and hairline, the mildest that will do; ask at every bell."),
             CP,
         );
     }

@@ -103,16 +103,19 @@ impl Lesson {
     /// Why it is used or not, in a sentence.
     pub fn why(&self) -> String {
         match self.verdict {
-            Use::Learned => "It foretells held-back intervals at least as well as the published one.".into(),
-            Use::TooFew => format!(
+            Use::Learned => {
+                tr!("It foretells held-back intervals at least as well as the published one.").into()
+            }
+            Use::TooFew => tr!(
                 "{} of this curl measured; from {LEAST_CLIENTS} on the salon's own prior is weighed.",
                 match self.clients {
                     0 => "No client".to_owned(),
                     1 => "One client".to_owned(),
                     many => format!("{many} clients"),
-                }
+                },
+                LEAST_CLIENTS = LEAST_CLIENTS
             ),
-            Use::Worse => "It foretells held-back intervals worse than the published one.".into(),
+            Use::Worse => tr!("It foretells held-back intervals worse than the published one.").into(),
         }
     }
 }

@@ -29,10 +29,10 @@ impl Channel {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Channel::Email => "email",
-            Channel::Text => "text message",
+            Channel::Email => tr!("email"),
+            Channel::Text => tr!("text message"),
         }
     }
 
@@ -70,12 +70,12 @@ impl Kind {
     }
 
     /// As said on the screens.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Kind::Due => "the next visit is due",
-            Kind::Booked => "a booking was made",
-            Kind::Reminder => "a booking stands soon",
-            Kind::Cancelled => "a booking was cancelled",
+            Kind::Due => tr!("the next visit is due"),
+            Kind::Booked => tr!("a booking was made"),
+            Kind::Reminder => tr!("a booking stands soon"),
+            Kind::Cancelled => tr!("a booking was cancelled"),
         }
     }
 
@@ -169,10 +169,10 @@ impl Language {
     }
 
     /// Its name in itself.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Language::English => "English",
-            Language::Spanish => "español",
+            Language::English => tr!("English"),
+            Language::Spanish => tr!("español"),
         }
     }
 
@@ -243,13 +243,13 @@ impl NotWritten {
     }
 
     /// As a sentence for the screen.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            NotWritten::NoContact => "The client wants no contact.",
-            NotWritten::NoConsent => "The client has not agreed to be written to this way.",
-            NotWritten::NoAddress => "There is no address for this way.",
+            NotWritten::NoContact => tr!("The client wants no contact."),
+            NotWritten::NoConsent => tr!("The client has not agreed to be written to this way."),
+            NotWritten::NoAddress => tr!("There is no address for this way."),
             NotWritten::AddressStopped => {
-                "This address is stopped: a message came back, or its owner asked for no more."
+                tr!("This address is stopped: a message came back, or its owner asked for no more.")
             }
         }
     }

@@ -81,18 +81,20 @@ impl Fault {
     #[must_use]
     pub fn words(&self, kind: Kind) -> String {
         match self {
-            Fault::Empty => "Write the words.".into(),
-            Fault::TooLong { most, has } => format!("At most {most} characters fit here; this has {has}."),
+            Fault::Empty => tr!("Write the words.").into(),
+            Fault::TooLong { most, has } => {
+                tr!("At most {most} characters fit here; this has {has}.", most = most, has = has)
+            }
             Fault::UnknownPlace(found) => {
                 let known: Vec<String> = kind.places().iter().map(|p| format!("{{{}}}", p.code())).collect();
-                format!("{{{found}}} is no place here. Places are: {}.", known.join(", "))
+                tr!("{{{found}}} is no place here. Places are: {}.", known.join(", "), found = found)
             }
-            Fault::NoLink => "Write {link} where the client's own link goes.".into(),
-            Fault::KeptOut(stem) => format!(
+            Fault::NoLink => tr!("Write {link} where the client's own link goes.").into(),
+            Fault::KeptOut(stem) => tr!(
                 "“{}” is about health or chemistry: no message carries that, anybody may read it over a shoulder.",
                 stem.trim()
             ),
-            Fault::Control => "There is a character in this that does not travel in a message.".into(),
+            Fault::Control => tr!("There is a character in this that does not travel in a message.").into(),
         }
     }
 }

@@ -129,10 +129,16 @@ impl Found {
 
 /// The client said yes to a trim: nothing goes on before it is cut and looked at.
 pub fn cut_first(mm: f64) -> Found {
-    Found::new(Verdict::Wait, "cut-first", format!("Cut {mm:.0} mm first, then look"))
-        .why(
-            "Wet hair that hangs straight is still relaxed; what the record says may lie a little elsewhere.",
-        )
-        .source("common practice, no source")
-        .way(Way::Words("Once it is cut, note it here: the service is checked again on what is left.".into()))
+    Found::new(
+        Verdict::Wait,
+        "cut-first",
+        tr!("Cut {mm} mm first, then look", mm = format_args!("{:.0}", mm)),
+    )
+    .why(tr!(
+        "Wet hair that hangs straight is still relaxed; what the record says may lie a little elsewhere."
+    ))
+    .source(tr!("common practice, no source"))
+    .way(Way::Words(
+        tr!("Once it is cut, note it here: the service is checked again on what is left.").into(),
+    ))
 }

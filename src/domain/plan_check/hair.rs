@@ -5,6 +5,7 @@ use super::{Found, Head, PlannedProduct, Way};
 use crate::domain::chemistry::family::{Group, coded};
 use crate::domain::chemistry::{RuleTable, Strength, Verdict};
 use crate::domain::protocol::TestKind;
+use crate::words;
 
 coded! {
     /// How thick one hair is; earlier is weaker.
@@ -69,43 +70,46 @@ fn strongest(felt: &[Felt]) -> (Strength, String) {
             f if f.lightened => "lightened",
             f if f.breakage => "breaking",
             f if f.texture == Some(Texture::Fine) => "fine",
-            _ => "of high porosity",
+            _ => tr!("of high porosity"),
         };
-        return (Strength::Mild, format!("The hair is {what} at the {}: mild strength at most.", weak.place));
+        return (
+            Strength::Mild,
+            tr!("The hair is {what} at the {}: mild strength at most.", weak.place, what = what),
+        );
     }
     let coarse = felt.iter().filter_map(|f| f.texture).min() == Some(Texture::Coarse);
     if coarse {
         (Strength::Strong, String::new())
     } else {
-        (Strength::Regular, "Strong products are for coarse, resistant hair: regular at most.".into())
+        (Strength::Regular, tr!("Strong products are for coarse, resistant hair: regular at most.").into())
     }
 }
 
 pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable, all: &mut Vec<Found>) {
     for f in head.felt {
         if let Some(bad) = f.wet_stretch.filter(|w| *w != WetStretch::Returns) {
-            let does = if bad == WetStretch::Breaks { "breaks" } else { "does not return" };
+            let does = if bad == WetStretch::Breaks { "breaks" } else { tr!("does not return") };
             all.push(
                 Found::new(
                     Verdict::Refuse,
                     "wet-stretch",
-                    format!("Wet hair {does} when stretched, {}", f.place),
+                    tr!("Wet hair {does} when stretched, {}", f.place, does = does),
                 )
-                .why("Hair that has lost its stretch breaks under any chemical service.")
-                .source("handbook teaching")
+                .why(tr!("Hair that has lost its stretch breaks under any chemical service."))
+                .source(tr!("handbook teaching"))
                 .way(Way::Words(
-                    "Not until it is cut off or has recovered. Today we can trim, treat and set.".into(),
+                    tr!("Not until it is cut off or has recovered. Today we can trim, treat and set.").into(),
                 ))
-                .way(Way::Readings("Feel it again another day".into())),
+                .way(Way::Readings(tr!("Feel it again another day").into())),
             );
         }
         if f.breakage {
             all.push(
-                Found::new(Verdict::TestFirst, "breakage", format!("Broken hairs, {}", f.place))
-                    .why("The weakest place sets what the whole head gets.")
-                    .source("common practice, no source")
+                Found::new(Verdict::TestFirst, "breakage", tr!("Broken hairs, {}", f.place))
+                    .why(tr!("The weakest place sets what the whole head gets."))
+                    .source(tr!("common practice, no source"))
                     .tested()
-                    .way(Way::Visit(TestKind::StrandTest, "Strand test on that place, passed".into())),
+                    .way(Way::Visit(TestKind::StrandTest, tr!("Strand test on that place, passed").into())),
             );
         }
         if f.lightened {
@@ -114,7 +118,7 @@ pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable,
     }
     let (most, why) = strongest(head.felt);
     for p in plan.iter().filter(|p| p.opening && p.strength.is_some_and(|s| s > most)) {
-        all.push(too_strong(p, &why, "handbook teaching", None));
+        all.push(too_strong(p, &why, tr!("handbook teaching"), None));
     }
     let unread = |f: &Felt| f.texture.is_some() && f.porosity.is_some() && f.wet_stretch.is_some();
     if !head.felt.iter().any(unread) {
@@ -122,16 +126,20 @@ pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable,
             Found::new(
                 Verdict::Clear,
                 "hair-not-felt",
-                "Texture, porosity and wet stretch are not all on record",
+                tr!("Texture, porosity and wet stretch are not all on record"),
             )
-            .why("What was not felt counts as hair that takes regular strength at most.")
-            .source("common practice, no source")
-            .way(Way::Readings("Feel the hair before the service".into())),
+            .why(tr!("What was not felt counts as hair that takes regular strength at most."))
+            .source(tr!("common practice, no source"))
+            .way(Way::Readings(tr!("Feel the hair before the service").into())),
         );
     } else if head.felt.iter().all(|f| f.wet_stretch.is_none_or(|w| w == WetStretch::Returns)) {
         all.push(
-            Found::new(Verdict::Clear, "wet-stretch-returns", "Wet stretch returns wherever it was felt")
-                .source("handbook teaching"),
+            Found::new(
+                Verdict::Clear,
+                "wet-stretch-returns",
+                tr!("Wet stretch returns wherever it was felt"),
+            )
+            .source(tr!("handbook teaching")),
         );
     }
 }
@@ -148,16 +156,16 @@ fn lightened(plan: &[PlannedProduct], f: &Felt, rules: &RuleTable, all: &mut Vec
         let mut found = Found::new(
             verdict,
             &rule.code,
-            format!("{} meets lightened hair, seen at the {}", p.letter, f.place),
+            tr!("{} meets lightened hair, seen at the {}", p.letter, f.place),
         )
         .of(p)
-        .why(rule.why.clone())
-        .source(rule.source.clone());
+        .why(words::of(&rule.why))
+        .source(words::of(&rule.source));
         found.strand_test = verdict == Verdict::TestFirst;
         found.ways.push(if found.strand_test {
-            Way::Visit(TestKind::StrandTest, "Strand test of this product, passed".into())
+            Way::Visit(TestKind::StrandTest, tr!("Strand test of this product, passed").into())
         } else {
-            Way::Words(rule.say.clone())
+            Way::Words(words::of(&rule.say).into())
         });
         all.push(found);
     }

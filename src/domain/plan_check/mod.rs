@@ -155,10 +155,10 @@ impl MetalSeen {
 fn told(plan: &[PlannedProduct], head: &Head<'_>, all: &mut Vec<Found>) {
     let Some(told) = head.told else {
         all.push(
-            Found::new(Verdict::Wait, "no-consult", "No consult is on record")
-                .why("Allergies, scalp, medication and what is in the hair are asked before anything is planned.")
-                .source("trade-rules: common practice, no source")
-                .way(Way::Consult("Read the consult with the client".into())),
+            Found::new(Verdict::Wait, "no-consult", tr!("No consult is on record"))
+                .why(tr!("Allergies, scalp, medication and what is in the hair are asked before anything is planned."))
+                .source(tr!("trade-rules: common practice, no source"))
+                .way(Way::Consult(tr!("Read the consult with the client").into())),
         );
         return;
     };
@@ -199,11 +199,11 @@ fn own_questions(plan: &[PlannedProduct], told: &Told, all: &mut Vec<Found>) {
             Found::new(
                 Verdict::Clear,
                 "own-questions",
-                format!("The consult was not read for this: {}", kind.words()),
+                tr!("The consult was not read for this: {}", kind.words()),
             )
-            .why("This kind of service has questions of its own.")
-            .source("common practice, no source")
-            .way(Way::Consult("Ask them".into())),
+            .why(tr!("This kind of service has questions of its own."))
+            .source(tr!("common practice, no source"))
+            .way(Way::Consult(tr!("Ask them").into())),
         );
     }
 }
@@ -214,13 +214,13 @@ fn bounded(plan: &[PlannedProduct], all: &mut Vec<Found>) {
         let Some(most) = p.strength_most.filter(|m| p.strength.unwrap_or(Strength::Strong) > *m) else {
             continue;
         };
-        let words = format!("{} is too strong for this service: {} at most", p.product, most.words());
+        let words = tr!("{} is too strong for this service: {} at most", p.product, most.words());
         all.push(
             Found::new(Verdict::Refuse, "protocol-strength", words)
                 .of(p)
-                .why("The service is written for hair that takes no more.")
-                .source("handbook teaching")
-                .way(Way::Shelf("Choose a milder product".into())),
+                .why(tr!("The service is written for hair that takes no more."))
+                .source(tr!("handbook teaching"))
+                .way(Way::Shelf(tr!("Choose a milder product").into())),
         );
     }
 }
@@ -230,21 +230,21 @@ fn sheets(plan: &[PlannedProduct], all: &mut Vec<Found>) {
     for p in plan {
         for breach in &p.beyond_law {
             all.push(
-                Found::new(Verdict::Refuse, "law-limit", format!("{} is beyond the law's limit", p.product))
+                Found::new(Verdict::Refuse, "law-limit", tr!("{} is beyond the law's limit", p.product))
                     .of(p)
                     .why(breach)
                     .source("law")
-                    .way(Way::Shelf("Choose another product, or mend its contents on the Shelf".into())),
+                    .way(Way::Shelf(tr!("Choose another product, or mend its contents on the Shelf").into())),
             );
         }
         if let Some(taken) = &p.sheet_taken {
             all.push(
                 Found::new(Verdict::Clear, "sheet-hair", format!("{}: {taken}", p.product))
                     .of(p)
-                    .why(
-                        "The sheet tells hair apart; the weakest place felt sets the time of the whole head.",
-                    )
-                    .source("product sheet"),
+                    .why(tr!(
+                        "The sheet tells hair apart; the weakest place felt sets the time of the whole head."
+                    ))
+                    .source(tr!("product sheet")),
             );
         }
         if !p.sheet_missing.is_empty() {
@@ -252,12 +252,12 @@ fn sheets(plan: &[PlannedProduct], all: &mut Vec<Found>) {
                 Found::new(
                     Verdict::Wait,
                     "sheet-time",
-                    format!("{}: no start until the sheet's time is entered", p.product),
+                    tr!("{}: no start until the sheet's time is entered", p.product),
                 )
                 .of(p)
-                .why(format!("The product's own sheet sets {}.", p.sheet_missing.join(" and ")))
-                .source("product sheet")
-                .way(Way::Shelf("Enter it on the Shelf".into())),
+                .why(tr!("The product's own sheet sets {}.", p.sheet_missing.join(" and ")))
+                .source(tr!("product sheet"))
+                .way(Way::Shelf(tr!("Enter it on the Shelf").into())),
             );
         }
     }

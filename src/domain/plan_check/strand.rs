@@ -6,42 +6,47 @@ use crate::domain::chemistry::{RuleTable, Verdict};
 use crate::domain::protocol::TestKind;
 use crate::domain::strand::doubt::WIDE;
 use crate::domain::strand::{Finding, Health, PlannedApplication, Strand, Zone, check_plan};
+use crate::words;
 
 /// Hair that met a group, as a stylist calls it.
-const fn hair_words(group: Group) -> &'static str {
+fn hair_words(group: Group) -> &'static str {
     match group {
-        Group::Thio => "hair a thio product re-formed",
-        Group::Hydroxide => "relaxed hair",
-        Group::OxidativeColour => "coloured hair",
-        Group::DirectDye => "dyed hair",
-        Group::Lightener => "lightened hair",
-        Group::MetallicSalt => "hair with metallic-salt colour",
-        Group::PlantColour => "hennaed hair",
-        Group::AldehydeSmoothing => "hair smoothed with an aldehyde",
-        Group::Neutraliser => "neutralised hair",
-        Group::Unknown => "hair whose history is not known",
+        Group::Thio => tr!("hair a thio product re-formed"),
+        Group::Hydroxide => tr!("relaxed hair"),
+        Group::OxidativeColour => tr!("coloured hair"),
+        Group::DirectDye => tr!("dyed hair"),
+        Group::Lightener => tr!("lightened hair"),
+        Group::MetallicSalt => tr!("hair with metallic-salt colour"),
+        Group::PlantColour => tr!("hennaed hair"),
+        Group::AldehydeSmoothing => tr!("hair smoothed with an aldehyde"),
+        Group::Neutraliser => tr!("neutralised hair"),
+        Group::Unknown => tr!("hair whose history is not known"),
     }
 }
 
 pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable, all: &mut Vec<Found>) {
     if !head.odd.is_empty() {
         all.push(
-            Found::new(Verdict::TestFirst, "record-odd", "The record of this hair does not fit together")
-                .why(head.odd.join(" "))
-                .source("common practice, no source")
-                .tested()
-                .way(Way::Visit(
-                    TestKind::StrandTest,
-                    "Look at the hair; a strand test on the worst place decides".into(),
-                )),
+            Found::new(
+                Verdict::TestFirst,
+                "record-odd",
+                tr!("The record of this hair does not fit together"),
+            )
+            .why(head.odd.join(" "))
+            .source(tr!("common practice, no source"))
+            .tested()
+            .way(Way::Visit(
+                TestKind::StrandTest,
+                tr!("Look at the hair; a strand test on the worst place decides").into(),
+            )),
         );
     }
     let Some(strand) = head.strand else {
         all.push(
-            Found::new(Verdict::Wait, "no-strand", "What is in the hair was never asked")
-                .why("Length and every earlier treatment are told in the consult.")
-                .source("common practice, no source")
-                .way(Way::Consult("Ask what is in the hair, and when".into())),
+            Found::new(Verdict::Wait, "no-strand", tr!("What is in the hair was never asked"))
+                .why(tr!("Length and every earlier treatment are told in the consult."))
+                .source(tr!("common practice, no source"))
+                .way(Way::Consult(tr!("Ask what is in the hair, and when").into())),
         );
         return;
     };
@@ -62,9 +67,13 @@ pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable,
             }
         }
         Err(_) => all.push(
-            Found::new(Verdict::Refuse, "too-many-findings", "This hair has met more than can be checked")
-                .source("common practice, no source")
-                .way(Way::Words("Cut it back; plan again on what is left.".into())),
+            Found::new(
+                Verdict::Refuse,
+                "too-many-findings",
+                tr!("This hair has met more than can be checked"),
+            )
+            .source(tr!("common practice, no source"))
+            .way(Way::Words(tr!("Cut it back; plan again on what is left.").into())),
         ),
     }
     for p in plan.iter().filter(|p| p.opening) {
@@ -77,22 +86,46 @@ fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> V
     let (from, to) = (finding.from_mm, finding.to_mm);
     let letter = product.letter;
     let title = match finding.met {
-        None => format!("{letter} finds no hair in its zone"),
+        None => tr!("{letter} finds no hair in its zone", letter = letter),
         Some(met) if rule.code == "beside" => {
-            format!("{letter} would lie beside {}, {from:.0} to {to:.0} mm", hair_words(met))
+            tr!(
+                "{letter} would lie beside {}, {from} to {to} mm",
+                hair_words(met),
+                letter = letter,
+                from = format_args!("{:.0}", from),
+                to = format_args!("{:.0}", to)
+            )
         }
         Some(met) if finding.verdict == Verdict::Wait => {
-            format!("{letter} comes too soon after: {}, {from:.0} to {to:.0} mm", hair_words(met))
+            tr!(
+                "{letter} comes too soon after: {}, {from} to {to} mm",
+                hair_words(met),
+                letter = letter,
+                from = format_args!("{:.0}", from),
+                to = format_args!("{:.0}", to)
+            )
         }
         Some(met) if finding.verdict == Verdict::Refuse => {
-            format!("{letter} runs over {}, {from:.0} to {to:.0} mm", hair_words(met))
+            tr!(
+                "{letter} runs over {}, {from} to {to} mm",
+                hair_words(met),
+                letter = letter,
+                from = format_args!("{:.0}", from),
+                to = format_args!("{:.0}", to)
+            )
         }
-        Some(met) => format!("{letter} meets {}, {from:.0} to {to:.0} mm", hair_words(met)),
+        Some(met) => tr!(
+            "{letter} meets {}, {from} to {to} mm",
+            hair_words(met),
+            letter = letter,
+            from = format_args!("{:.0}", from),
+            to = format_args!("{:.0}", to)
+        ),
     };
     let mut found = Found::new(finding.verdict, &rule.code, title)
         .of(product)
         .why(said(finding, strand))
-        .source(rule.source.clone());
+        .source(words::of(&rule.source));
     found.span_mm = Some((from, to));
     found.until = finding.until;
     found.strand_test = finding.verdict == Verdict::TestFirst || finding.then == Some(Verdict::TestFirst);
@@ -102,19 +135,21 @@ fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> V
             .map(|least| (least, finding.clears_by_trim_sure_mm.unwrap_or(least).max(least)));
     }
     if finding.verdict == Verdict::TestFirst {
-        found.ways.push(Way::Visit(TestKind::StrandTest, "Strand test of this product, passed".into()));
+        found.ways.push(Way::Visit(TestKind::StrandTest, tr!("Strand test of this product, passed").into()));
     } else if !rule.say.is_empty() {
-        found.ways.push(Way::Words(rule.say.clone()));
+        found.ways.push(Way::Words(words::of(&rule.say).into()));
     }
     if finding.met == Some(Group::MetallicSalt) && finding.verdict > Verdict::TestFirst {
         // What it is, and whether it is still there, cut strands tell.
-        found.ways.push(Way::Visit(TestKind::MetallicSaltTest, "Metallic-salt test on cut strands".into()));
+        found
+            .ways
+            .push(Way::Visit(TestKind::MetallicSaltTest, tr!("Metallic-salt test on cut strands").into()));
     }
     let mut both = vec![found];
     if finding.too_strong {
         both.push(too_strong(
             product,
-            "This hair takes mild strength at most.",
+            tr!("This hair takes mild strength at most."),
             &rule.source,
             Some((from, to)),
         ));
@@ -126,15 +161,22 @@ fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> V
 fn said(finding: &Finding<'_>, strand: &Strand) -> String {
     let mut met: Vec<String> = Vec::new();
     for exposure in finding.met_in(strand) {
-        let about = if exposure.on_sd_days > 0.0 { "about " } else { "" };
+        let about = if exposure.on_sd_days > 0.0 { tr!("about ") } else { "" };
         let (day, family) = (exposure.on, exposure.family.words());
-        let words = format!("{family} of {about}{} {} {}", day.day(), day.month(), day.year());
+        let words = tr!(
+            "{family} of {about}{} {} {}",
+            day.day(),
+            day.month(),
+            day.year(),
+            family = family,
+            about = about
+        );
         if !met.contains(&words) && met.len() < 4 {
             met.push(words);
         }
     }
-    let met = if met.is_empty() { String::new() } else { format!(" It has met: {}.", met.join("; ")) };
-    format!("{}{met}", finding.rule.why)
+    let met = if met.is_empty() { String::new() } else { tr!(" It has met: {}.", met.join("; ")) };
+    format!("{}{met}", words::of(&finding.rule.why))
 }
 
 /// A product stronger than the hair takes.
@@ -148,12 +190,12 @@ pub(super) fn too_strong(
     let mut found = Found::new(
         Verdict::Refuse,
         "too-strong",
-        format!("{} is too strong here: {} is {strength}", product.letter, product.product),
+        tr!("{} is too strong here: {} is {strength}", product.letter, product.product, strength = strength),
     )
     .of(product)
     .why(why)
     .source(source)
-    .way(Way::Words("Choose a milder product.".into()));
+    .way(Way::Words(tr!("Choose a milder product.").into()));
     found.span_mm = span_mm;
     found
 }
@@ -174,15 +216,10 @@ fn stops_short(product: &PlannedProduct, strand: &Strand, rules: &RuleTable) -> 
         if let (Some(group), true) = (refused, surely >= to) {
             let words = hair_words(group);
             let mut found =
-                Found::new(Verdict::Clear, "stops-short", format!("{} stops short of {words}", product.letter))
+                Found::new(Verdict::Clear, "stops-short", tr!("{} stops short of {words}", product.letter, words = words))
                     .of(product)
-                    .why(format!(
-                        "{} ends at {to:.0} mm. That hair begins at {:.0}, and not before {surely:.0}, 19 times in 20: {:.0} mm between.",
-                        product.letter,
-                        edge.0,
-                        surely - to
-                    ))
-                    .source("edge taken at its doubt, 1.96 standard deviations");
+                    .why(tr!("{} ends at {to} mm. That hair begins at {}, and not before {surely}, 19 times in 20: {} mm between.", product.letter, format_args!("{:.0}", edge.0), format_args!("{:.0}", surely - to), to = format_args!("{:.0}", to), surely = format_args!("{:.0}", surely)))
+                    .source(tr!("edge taken at its doubt, 1.96 standard deviations"));
             found.span_mm = Some((to, edge.0));
             return Some(found);
         }

@@ -23,15 +23,15 @@ impl Spot {
     /// "step apply-1".
     pub fn words(self, protocol: &Protocol) -> String {
         match self {
-            Spot::Protocol => "protocol".to_owned(),
-            Spot::Retouch => "retouch".to_owned(),
+            Spot::Protocol => tr!("protocol").to_owned(),
+            Spot::Retouch => tr!("retouch").to_owned(),
             Spot::Application(i) => {
                 let letter = protocol.applications.get(i).map_or('?', |a| a.letter);
-                format!("application {letter}")
+                tr!("application {letter}", letter = letter)
             }
             Spot::Step(i) => {
                 let code = protocol.steps.get(i).map_or("?", |s| s.code.as_str());
-                format!("step {code}")
+                tr!("step {code}", code = code)
             }
         }
     }
@@ -97,20 +97,31 @@ impl Check<'_> {
     fn text(&mut self, spot: Spot, field: &'static str, text: &str, most: u16) {
         let length = text.chars().count();
         if text.trim().is_empty() {
-            self.fault(spot, field, format!("{field}: a text is empty"));
+            self.fault(spot, field, tr!("{field}: a text is empty", field = field));
         } else if length > usize::from(most) {
-            let reason = format!("{field}: {length} characters, at most {most} are read at arm's length");
+            let reason = tr!(
+                "{field}: {length} characters, at most {most} are read at arm's length",
+                field = field,
+                length = length,
+                most = most
+            );
             self.fault(spot, field, reason);
         }
         if text.chars().any(char::is_control) {
-            self.fault(spot, field, format!("{field}: a text is one line, without control characters"));
+            self.fault(
+                spot,
+                field,
+                tr!("{field}: a text is one line, without control characters", field = field),
+            );
         }
         let says_safe = text
             .split(|c: char| !c.is_alphanumeric())
             .any(|w| w.eq_ignore_ascii_case("safe") || w.eq_ignore_ascii_case("safely"));
         if says_safe {
-            let reason =
-                format!("{field} says that something is without danger; say what to look at instead");
+            let reason = tr!(
+                "{field} says that something is without danger; say what to look at instead",
+                field = field
+            );
             self.fault(spot, field, reason);
         }
     }
@@ -127,39 +138,54 @@ impl Check<'_> {
         let (at, bounds) = (Spot::Protocol, self.floor.bounds);
         self.code(at, &p.code);
         self.text(at, "title", &p.title, bounds.title_chars);
-        self.unless(p.family != Family::Unknown, at, "family", "family unknown");
-        self.unless(p.revision > 0, at, "revision", "revisions count from 1");
-        self.unless(!p.steps.is_empty(), at, "steps", "it has no steps");
+        self.unless(p.family != Family::Unknown, at, "family", tr!("family unknown"));
+        self.unless(p.revision > 0, at, "revision", tr!("revisions count from 1"));
+        self.unless(!p.steps.is_empty(), at, "steps", tr!("it has no steps"));
         if p.steps.len() > usize::from(bounds.steps) {
-            self.fault(at, "steps", format!("it has more than {} steps", bounds.steps));
+            self.fault(at, "steps", tr!("it has more than {} steps", bounds.steps));
         }
-        let missing = "stop words are missing: what is said when anybody stops";
+        let missing = tr!("stop words are missing: what is said when anybody stops");
         self.unless(!p.stop_words.is_empty(), at, "stop_words", missing);
         for words in &p.stop_words {
             self.text(at, "stop_words", words, bounds.words_chars);
         }
         let mut codes = BTreeSet::new();
         for (i, step) in p.steps.iter().enumerate() {
-            self.unless(codes.insert(&step.code), Spot::Step(i), "code", "two steps carry this code");
+            self.unless(codes.insert(&step.code), Spot::Step(i), "code", tr!("two steps carry this code"));
         }
         let mut letters = BTreeSet::new();
         for (i, a) in p.applications.iter().enumerate() {
             let first = letters.insert(a.letter);
-            self.unless(first, Spot::Application(i), "letter", "two applications carry this letter");
+            self.unless(first, Spot::Application(i), "letter", tr!("two applications carry this letter"));
         }
         let opens = p.applications.iter().any(|a| a.chemical == Chemical::Opening);
         let records = p.steps.iter().any(|s| s.records.is_some());
         let of_family = |a: &PlannedApplication| a.chemical == Chemical::Opening && a.family == p.family;
         let due_by = p.kind == Kind::TestVisit || p.applications.iter().any(of_family);
-        self.unless(due_by, at, "family", "its family is not that of anything it puts on");
+        self.unless(due_by, at, "family", tr!("its family is not that of anything it puts on"));
         match p.kind {
             Kind::Service => {
-                self.unless(opens, at, "applications", "a service puts something on; a test visit says so");
+                self.unless(
+                    opens,
+                    at,
+                    "applications",
+                    tr!("a service puts something on; a test visit says so"),
+                );
             }
             Kind::TestVisit => {
-                self.unless(p.applications.is_empty(), at, "kind", "a test visit puts nothing on the head");
-                self.unless(p.retouch.is_none(), at, "kind", "a test visit does not come again by growth");
-                self.unless(records, at, "kind", "a test visit records a test");
+                self.unless(
+                    p.applications.is_empty(),
+                    at,
+                    "kind",
+                    tr!("a test visit puts nothing on the head"),
+                );
+                self.unless(
+                    p.retouch.is_none(),
+                    at,
+                    "kind",
+                    tr!("a test visit does not come again by growth"),
+                );
+                self.unless(records, at, "kind", tr!("a test visit records a test"));
             }
         }
     }
@@ -169,52 +195,57 @@ impl Check<'_> {
         let at = Spot::Protocol;
         let distinct: BTreeSet<_> = p.sections.iter().collect();
         let some = p.kind == Kind::TestVisit || !p.sections.is_empty();
-        self.unless(some, at, "sections", "no section is worked");
+        self.unless(some, at, "sections", tr!("no section is worked"));
         self.unless(
             distinct.len() == p.sections.len(),
             at,
             "sections",
-            "a section stands twice in the order",
+            tr!("a section stands twice in the order"),
         );
         let of = |set| p.sections.iter().any(|s| s.set() == set);
         let both = of(SectionSet::Quadrants) && of(SectionSet::Blocks);
-        self.unless(!both, at, "sections", "quadrants and blocks part the same hair twice: one set");
+        self.unless(!both, at, "sections", tr!("quadrants and blocks part the same hair twice: one set"));
         let quadrants = p.sections.iter().filter(|s| s.set() == SectionSet::Quadrants).count();
         let whole = quadrants == 0 || quadrants == 4;
-        self.unless(whole, at, "sections", "a quadrant is left out: it would be worked and not timed");
+        self.unless(whole, at, "sections", tr!("a quadrant is left out: it would be worked and not timed"));
         let alone = of(SectionSet::Edge) && p.sections.len() == 1;
-        self.unless(!alone, at, "sections", "the hairline stands beside quadrants or blocks");
+        self.unless(!alone, at, "sections", tr!("the hairline stands beside quadrants or blocks"));
     }
 
     fn retouch(&mut self, r: &Retouch) {
         let at = Spot::Retouch;
         let target_fits = r.target_mm > 0.0 && r.target_mm <= 300.0;
-        self.unless(target_fits, at, "target_mm", "target_mm: more than 0, at most 300 mm of stretched hair");
+        self.unless(
+            target_fits,
+            at,
+            "target_mm",
+            tr!("target_mm: more than 0, at most 300 mm of stretched hair"),
+        );
         let ordered = r.least_weeks <= r.middle_weeks && r.middle_weeks <= r.latest_weeks;
         let fits = ordered && r.least_weeks > 0 && r.latest_weeks <= 104;
-        self.unless(fits, at, "least_weeks", "weeks go least, middle, latest, from 1 to 104");
+        self.unless(fits, at, "least_weeks", tr!("weeks go least, middle, latest, from 1 to 104"));
     }
 
     fn application(&mut self, i: usize, a: &PlannedApplication) {
         let at = Spot::Application(i);
-        self.unless(a.letter.is_ascii_uppercase(), at, "letter", "the letter is one of A to Z");
+        self.unless(a.letter.is_ascii_uppercase(), at, "letter", tr!("the letter is one of A to Z"));
         self.text(at, "title", &a.title, self.floor.bounds.title_chars);
-        self.unless(a.family != Family::Unknown, at, "family", "family unknown");
+        self.unless(a.family != Family::Unknown, at, "family", tr!("family unknown"));
         let given = a.family.planned_as(false).is_some();
-        self.unless(given, at, "family", "this chemistry is not given here");
-        self.unless(a.chemical != Chemical::None, at, "chemical", "an application opens or closes");
+        self.unless(given, at, "family", tr!("this chemistry is not given here"));
+        self.unless(a.chemical != Chemical::None, at, "chemical", tr!("an application opens or closes"));
         let waves = a.family.planned_as(true) == a.family.planned_as(false);
         let fits = !(a.straightens && waves) || super::floor::is_hydroxide(a.family);
-        self.unless(fits, at, "straightens", "only thio, sulfite, cysteine and hydroxide straighten");
+        self.unless(fits, at, "straightens", tr!("only thio, sulfite, cysteine and hydroxide straighten"));
         let opens = a.chemical == Chemical::Opening;
         self.unless(
             opens != super::floor::neutralises(a.family),
             at,
             "family",
-            "a neutraliser closes, what opens is none",
+            tr!("a neutraliser closes, what opens is none"),
         );
         let bound = a.strength_most.is_none() || opens;
-        self.unless(bound, at, "strength_most", "strength is bounded for what opens");
+        self.unless(bound, at, "strength_most", tr!("strength is bounded for what opens"));
         let steps: Vec<_> = self
             .protocol
             .steps
@@ -222,15 +253,15 @@ impl Check<'_> {
             .filter(|s| s.application == Some(a.letter) && s.is_chemical())
             .map(|s| &s.code)
             .collect();
-        self.unless(!steps.is_empty(), at, "steps", "no step puts it on");
+        self.unless(!steps.is_empty(), at, "steps", tr!("no step puts it on"));
         let listed = steps.iter().copied().eq(&a.steps);
-        self.unless(listed, at, "steps", "its steps are not those that put it on, in order");
+        self.unless(listed, at, "steps", tr!("its steps are not those that put it on, in order"));
         let clocks = self.protocol.steps.iter().filter(|s| s.application == Some(a.letter));
         let clocks = clocks.filter(|s| s.exposure.is_some()).count();
         if opens {
-            self.unless(clocks > 0, at, "", "no exposure clock runs: from first touch to rinse");
+            self.unless(clocks > 0, at, "", tr!("no exposure clock runs: from first touch to rinse"));
         }
-        self.unless(clocks <= 1, at, "", "two exposure clocks run for it");
+        self.unless(clocks <= 1, at, "", tr!("two exposure clocks run for it"));
     }
 
     fn step(&mut self, i: usize, step: &Step) {
@@ -243,65 +274,75 @@ impl Check<'_> {
         }
         let distinct: BTreeSet<_> = step.hold_points.iter().collect();
         let once = distinct.len() == step.hold_points.len();
-        self.unless(once, at, "hold_points", "a hold point stands twice");
+        self.unless(once, at, "hold_points", tr!("a hold point stands twice"));
         let ordered = step.minutes_least <= step.minutes_typical;
-        self.unless(ordered, at, "minutes", "least minutes above typical ones");
+        self.unless(ordered, at, "minutes", tr!("least minutes above typical ones"));
         let fits = (1..=bounds.minutes).contains(&step.minutes_typical);
         if !fits {
-            self.fault(at, "minutes", format!("typical minutes: 1 to {}", bounds.minutes));
+            self.fault(at, "minutes", tr!("typical minutes: 1 to {}", bounds.minutes));
         }
         let nobody = step.hands == Hands::Nobody;
         let agree = nobody == (step.hands_count == 0) && step.hands_count <= 6;
-        self.unless(agree, at, "hands", "hands and their count do not agree");
-        self.unless(!step.places.is_empty(), at, "places", "no place");
+        self.unless(agree, at, "hands", tr!("hands and their count do not agree"));
+        self.unless(!step.places.is_empty(), at, "places", tr!("no place"));
         let held = !(nobody && step.is_chemical());
-        self.unless(held, at, "hands", "nobody's hands put product on");
+        self.unless(held, at, "hands", tr!("nobody's hands put product on"));
         if let Some(letter) = step.application {
             let known = self.protocol.application(letter).is_some();
-            self.unless(known, at, "application", "its application is not listed");
+            self.unless(known, at, "application", tr!("its application is not listed"));
         }
     }
 
     fn opening(&mut self, i: usize, step: &Step) {
         let at = Spot::Step(i);
-        self.unless(!step.normalises, at, "normalises", "a normalising shampoo closes");
+        self.unless(!step.normalises, at, "normalises", tr!("a normalising shampoo closes"));
         let Some((family, letter)) = step.family.zip(step.application) else {
-            self.fault(at, "family", "an opening step names its family and its application");
+            self.fault(at, "family", tr!("an opening step names its family and its application"));
             return;
         };
         if let Some(a) = self.protocol.application(letter) {
             let agrees = a.family == family && a.chemical == Chemical::Opening;
-            self.unless(agrees, at, "family", "family or kind differ from its application's");
+            self.unless(agrees, at, "family", tr!("family or kind differ from its application's"));
         }
         let rinsed = self.protocol.steps.iter().take(i).any(|s| s.rinses.contains(&letter));
-        self.unless(!rinsed, at, "application", "it goes on again after its rinse: a new application");
+        self.unless(!rinsed, at, "application", tr!("it goes on again after its rinse: a new application"));
     }
 
     fn closing(&mut self, i: usize, step: &Step) {
         let at = Spot::Step(i);
         let one = step.family.is_some() != step.normalises;
-        self.unless(one, at, "family", "a closing step names its neutraliser, or says that it normalises");
+        self.unless(
+            one,
+            at,
+            "family",
+            tr!("a closing step names its neutraliser, or says that it normalises"),
+        );
         let of_closing =
             |a: &PlannedApplication| a.chemical == Chemical::Closing && Some(a.family) == step.family;
         let agrees = match step.application {
             Some(l) => self.protocol.application(l).is_some_and(of_closing),
             None => step.normalises,
         };
-        self.unless(agrees, at, "application", "its application does not close, or is another family's");
+        self.unless(agrees, at, "application", tr!("its application does not close, or is another family's"));
         let first = self.protocol.steps.iter().position(Step::is_opening);
-        self.unless(first.is_some_and(|f| f < i), at, "chemical", "it closes what nothing opened");
+        self.unless(first.is_some_and(|f| f < i), at, "chemical", tr!("it closes what nothing opened"));
     }
 
     fn plain(&mut self, i: usize, step: &Step) {
         let at = Spot::Step(i);
         let named = step.family.is_none() && !step.normalises && step.qualification.is_none();
-        self.unless(named, at, "chemical", "it names a chemistry, but is neither opening nor closing");
-        self.unless(step.window_min.is_none(), at, "window", "a window is kept by opening steps");
+        self.unless(named, at, "chemical", tr!("it names a chemistry, but is neither opening nor closing"));
+        self.unless(step.window_min.is_none(), at, "window", tr!("a window is kept by opening steps"));
         let protects = !step.hold_points.is_empty()
             || step.application.is_some()
             || step.sections.is_some()
             || step.mix.is_some()
             || step.records.is_some();
-        self.unless(!(step.optional && protects), at, "optional", "a step that protects is not left out");
+        self.unless(
+            !(step.optional && protects),
+            at,
+            "optional",
+            tr!("a step that protects is not left out"),
+        );
     }
 }

@@ -39,7 +39,7 @@ fn closing(check: &mut Check<'_>, row: &Row, i: usize, step: &Step) {
     match &row.asks {
         Ask::HoldPoint(point) => waits(check, row, Spot::Step(i), step, *point),
         Ask::NotOptional if step.optional => {
-            say(check, row, Spot::Step(i), "optional", "it is not left out");
+            say(check, row, Spot::Step(i), "optional", tr!("it is not left out"));
         }
         _ => {}
     }
@@ -47,7 +47,7 @@ fn closing(check: &mut Check<'_>, row: &Row, i: usize, step: &Step) {
 
 fn waits(check: &mut Check<'_>, row: &Row, spot: Spot, step: &Step, point: HoldPoint) {
     if !step.hold_points.contains(&point) {
-        let reason = format!("it may not start without the hold point {}", point.code());
+        let reason = tr!("it may not start without the hold point {}", point.code());
         say(check, row, spot, "hold_points", &reason);
     }
 }
@@ -125,15 +125,15 @@ impl<'p> Held<'_, 'p> {
             let spot = Spot::Step(i);
             match self.row.asks {
                 Ask::StylistHands if step.hands != Hands::Stylist => {
-                    self.say(spot, "hands", "a stylist's hands put it on");
+                    self.say(spot, "hands", tr!("a stylist's hands put it on"));
                 }
                 Ask::Qualified if step.qualification.is_none() => {
-                    self.say(spot, "qualification", "it asks for no qualification");
+                    self.say(spot, "qualification", tr!("it asks for no qualification"));
                 }
                 Ask::Qualified if step.qualification.map(group) != Some(group(self.a.family)) => {
-                    self.say(spot, "qualification", "it asks for a qualification in another chemistry");
+                    self.say(spot, "qualification", tr!("it asks for a qualification in another chemistry"));
                 }
-                Ask::NotOptional if step.optional => self.say(spot, "optional", "it is not left out"),
+                Ask::NotOptional if step.optional => self.say(spot, "optional", tr!("it is not left out")),
                 _ => {}
             }
         }
@@ -146,9 +146,9 @@ impl<'p> Held<'_, 'p> {
         let rinsed: BTreeSet<Section> = later.flat_map(|s| self.protocol.sections_of(s)).copied().collect();
         let touched = self.protocol.sections_touched(letter);
         if self.rinse().is_none() {
-            self.say(Spot::Step(last), "application", "no later step rinses it off");
+            self.say(Spot::Step(last), "application", tr!("no later step rinses it off"));
         } else if touched.iter().any(|s| !rinsed.contains(s)) {
-            self.say(Spot::Step(last), "application", "its rinse leaves out a section that it touched");
+            self.say(Spot::Step(last), "application", tr!("its rinse leaves out a section that it touched"));
         }
     }
 
@@ -161,20 +161,20 @@ impl<'p> Held<'_, 'p> {
         let Some(last) = self.puts_on().last().map(|(i, _)| *i) else { return };
         let closings: Vec<_> = steps.iter().enumerate().filter(|(_, s)| s.is_closing()).collect();
         for (i, _) in closings.iter().filter(|(_, s)| !is(s)) {
-            let reason = format!("{} is closed by {}", self.a.family.words(), closer.words());
+            let reason = tr!("{} is closed by {}", self.a.family.words(), closer.words());
             self.say(Spot::Step(*i), "family", &reason);
         }
         let rinse = self.rinse();
         let closed = closings.iter().rfind(|(_, s)| is(s)).map(|(i, _)| *i);
         if rinse.zip(closed).is_none_or(|(r, c)| r >= c) {
-            let reason = format!("no closing step follows its rinse: {}", closer.words());
+            let reason = tr!("no closing step follows its rinse: {}", closer.words());
             self.say(Spot::Step(last), "application", &reason);
         }
         if let Some(c) = closed.filter(|_| closer == Closer::Neutraliser) {
             let letter = steps[c].application;
             let off = steps.iter().skip(c + 1).any(|s| s.rinses.iter().any(|l| Some(*l) == letter));
             if !off {
-                self.say(Spot::Step(c), "application", "no later step rinses the neutraliser off");
+                self.say(Spot::Step(c), "application", tr!("no later step rinses the neutraliser off"));
             }
         }
     }
@@ -184,7 +184,7 @@ impl<'p> Held<'_, 'p> {
         let Some(rinse) = self.rinse() else { return };
         let long = self.protocol.steps[rinse].phase.and_then(|t| t.least_min).is_some_and(|m| m >= least);
         if !long {
-            let reason = format!("rinsed at least {least} minutes before the neutraliser");
+            let reason = tr!("rinsed at least {least} minutes before the neutraliser", least = least);
             self.say(Spot::Step(rinse), "phase", &reason);
         }
     }
@@ -194,7 +194,11 @@ impl<'p> Held<'_, 'p> {
         for (i, times) in clocks.collect::<Vec<_>>() {
             match self.row.asks {
                 Ask::ExposureFromSheet if times.source != Source::Sheet => {
-                    self.say(Spot::Step(i), "exposure", "its longest time must come from the product sheet");
+                    self.say(
+                        Spot::Step(i),
+                        "exposure",
+                        tr!("its longest time must come from the product sheet"),
+                    );
                 }
                 Ask::ExposureMost(most) => self.most(Spot::Step(i), "exposure", &times, most),
                 _ => {}
@@ -206,11 +210,20 @@ impl<'p> Held<'_, 'p> {
         if times.source == Source::Sheet {
             return;
         }
-        let from = if field == "phase" { "from the step's start" } else { "from first touch to rinse" };
+        let from =
+            if field == "phase" { tr!("from the step's start") } else { tr!("from first touch to rinse") };
         match times.most_min {
             Some(m) if m <= most => {}
-            Some(m) => self.say(spot, field, &format!("{from}: {m} minutes, never above {most}")),
-            None => self.say(spot, field, &format!("{from}: its longest is missing, never above {most}")),
+            Some(m) => self.say(
+                spot,
+                field,
+                &tr!("{from}: {m} minutes, never above {most}", from = from, m = m, most = most),
+            ),
+            None => self.say(
+                spot,
+                field,
+                &tr!("{from}: its longest is missing, never above {most}", from = from, most = most),
+            ),
         }
     }
 
@@ -231,7 +244,7 @@ impl<'p> Held<'_, 'p> {
                     self.say(
                         last,
                         "phase",
-                        &format!("it works {least} minutes at least, in a phase of its own"),
+                        &tr!("it works {least} minutes at least, in a phase of its own", least = least),
                     );
                 }
             }
@@ -241,13 +254,17 @@ impl<'p> Held<'_, 'p> {
                         self.say(
                             Spot::Step(i),
                             "window",
-                            &format!("its passes are done within {most} minutes"),
+                            &tr!("its passes are done within {most} minutes", most = most),
                         );
                     }
                 }
                 let minutes: u16 = self.puts_on().iter().map(|(_, s)| s.minutes_typical).sum();
                 if minutes > most {
-                    let reason = format!("its passes usually take {minutes} minutes, the window is {most}");
+                    let reason = tr!(
+                        "its passes usually take {minutes} minutes, the window is {most}",
+                        minutes = minutes,
+                        most = most
+                    );
                     self.say(self.at, "steps", &reason);
                 }
             }
@@ -260,7 +277,7 @@ impl<'p> Held<'_, 'p> {
         let end = self.rinse().unwrap_or(self.protocol.steps.len());
         for i in first..end {
             if self.protocol.steps[i].heat != Heat::None {
-                self.say(Spot::Step(i), "heat", &format!("no heat while {} is on", self.a.family.words()));
+                self.say(Spot::Step(i), "heat", &tr!("no heat while {} is on", self.a.family.words()));
             }
         }
     }
@@ -285,7 +302,7 @@ impl<'p> Held<'_, 'p> {
 
     fn last_section(&mut self, section: Section) {
         if self.touched_in_order().last() != Some(&section) {
-            let reason = format!("{}: a section of its own, touched last", section.words());
+            let reason = tr!("{}: a section of its own, touched last", section.words());
             self.say(self.first_step(), "sections", &reason);
         }
     }
@@ -296,7 +313,7 @@ impl<'p> Held<'_, 'p> {
         let first_front = order.iter().position(front).unwrap_or(order.len());
         let back_after = order.iter().skip(first_front).any(|s| s.is_back());
         if back_after || !order.iter().any(|s| s.is_back()) {
-            self.say(self.first_step(), "sections", "back sections first");
+            self.say(self.first_step(), "sections", tr!("back sections first"));
         }
     }
 
@@ -304,17 +321,17 @@ impl<'p> Held<'_, 'p> {
         let head = self.protocol.head;
         match self.row.asks {
             Ask::NewGrowth(h) if h == head && self.a.zone != PlannedZone::NewGrowth => {
-                self.say(self.at, "zone", "on a retouch it goes on the new growth only");
+                self.say(self.at, "zone", tr!("on a retouch it goes on the new growth only"));
             }
             Ask::NotRootToEnd(h) if h == head && self.a.zone == PlannedZone::RootToEnd => {
                 let reason =
-                    "root to end asks for a head that has not met it: head = \"virgin\" or \"coloured\"";
+                    tr!("root to end asks for a head that has not met it: head = \"virgin\" or \"coloured\"");
                 self.say(self.at, "zone", reason);
             }
             Ask::StrengthMost(h, strength)
                 if h == head && self.a.strength_most.is_none_or(|s| s > strength) =>
             {
-                let reason = format!("{} strength at most on {}", strength.words(), Head::words(head));
+                let reason = tr!("{} strength at most on {}", strength.words(), Head::words(head));
                 self.say(self.at, "strength_most", &reason);
             }
             _ => {}
@@ -325,7 +342,7 @@ impl<'p> Held<'_, 'p> {
         let mine = |m: &Mix| m.application == self.a.letter;
         let mixes = self.protocol.steps.iter().any(|s| s.mix.as_ref().is_some_and(mine));
         if !mixes {
-            self.say(self.at, "steps", "no step mixes it for this head");
+            self.say(self.at, "steps", tr!("no step mixes it for this head"));
         }
         for (i, step) in self.puts_on() {
             waits(self.check, self.row, Spot::Step(i), step, HoldPoint::Mixed);
@@ -339,9 +356,11 @@ impl<'p> Held<'_, 'p> {
         let looks: Vec<_> = self.at_work().into_iter().filter_map(|(i, s)| Some((i, s.look?))).collect();
         let faulty = looks.iter().find(|(_, l)| !fits(*l)).map(|(i, _)| Spot::Step(*i));
         if let Some(spot) = faulty.or_else(|| looks.is_empty().then_some(self.at)) {
-            let reason = format!(
+            let reason = tr!(
                 "watched every {every} minutes or oftener, from {from} minutes on at the latest: {}",
-                what.words()
+                what.words(),
+                every = every,
+                from = from
             );
             self.say(spot, "look", &reason);
         }
@@ -350,7 +369,7 @@ impl<'p> Held<'_, 'p> {
     fn never_with(&mut self, group: Group) {
         let with = |a: &&PlannedApplication| a.family.group() == group;
         if self.protocol.applications.iter().any(|a| with(&a)) {
-            self.say(self.at, "family", &format!("never in one protocol with {}", group.words()));
+            self.say(self.at, "family", &tr!("never in one protocol with {}", group.words()));
         }
     }
 }
@@ -362,7 +381,7 @@ fn stop_words(check: &mut Check<'_>, row: &Row, protocol: &Protocol, words: &[St
         words.iter().all(|w| sentence.contains(&w.to_lowercase()))
     };
     if !protocol.stop_words.iter().any(holds) {
-        let reason = format!("stop words: no sentence says {}", words.join(", "));
+        let reason = tr!("stop words: no sentence says {}", words.join(", "));
         say(check, row, Spot::Protocol, "stop_words", &reason);
     }
 }

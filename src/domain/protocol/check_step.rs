@@ -17,7 +17,7 @@ impl Check<'_> {
                 fits,
                 at,
                 "sections",
-                "its own order names sections of the protocol, each once, and it works them",
+                tr!("its own order names sections of the protocol, each once, and it works them"),
             );
         }
         let rinse = step.sections == Some(SectionWork::Rinse);
@@ -25,44 +25,49 @@ impl Check<'_> {
             rinse || step.rinses.is_empty(),
             at,
             "rinses",
-            "it rinses an application, but is no rinse",
+            tr!("it rinses an application, but is no rinse"),
         );
         if rinse {
             let waits = step.hold_points.is_empty();
-            self.unless(waits, at, "hold_points", "rinsing never waits for a hold point");
-            self.unless(!step.is_chemical(), at, "chemical", "a rinse puts nothing on");
+            self.unless(waits, at, "hold_points", tr!("rinsing never waits for a hold point"));
+            self.unless(!step.is_chemical(), at, "chemical", tr!("a rinse puts nothing on"));
             self.unless(
                 step.application.is_none(),
                 at,
                 "application",
-                "a rinse names what it rinses in rinses",
+                tr!("a rinse names what it rinses in rinses"),
             );
-            self.unless(step.hands != Hands::Nobody, at, "hands", "nobody's hands rinse");
+            self.unless(step.hands != Hands::Nobody, at, "hands", tr!("nobody's hands rinse"));
         }
         let before = self.protocol.steps.iter().take(i).collect::<Vec<_>>();
         for letter in &step.rinses {
             let put_on = before.iter().any(|s| s.application == Some(*letter) && s.is_chemical());
-            self.unless(put_on, at, "rinses", "it rinses what no earlier step put on");
+            self.unless(put_on, at, "rinses", tr!("it rinses what no earlier step put on"));
         }
         if step.is_opening() {
             let mixed = |s: &Step| s.mix.as_ref().is_some_and(|m| Some(m.application) == step.application);
             let asks = step.hold_points.contains(&HoldPoint::Mixed);
             let agree = asks == self.protocol.steps.iter().any(mixed);
-            self.unless(agree, at, "hold_points", "a mixed product waits for mixed, and some step mixes it");
+            self.unless(
+                agree,
+                at,
+                "hold_points",
+                tr!("a mixed product waits for mixed, and some step mixes it"),
+            );
         }
         if let Some(mix) = &step.mix {
             let distinct: BTreeSet<_> = mix.parts.iter().collect();
             let whole = distinct.len() == mix.parts.len() && mix.parts.len() >= 2;
-            self.unless(whole, at, "mix", "a mixture has two parts or more, each once");
+            self.unless(whole, at, "mix", tr!("a mixture has two parts or more, each once"));
             let known = self.protocol.application(mix.application).is_some();
-            self.unless(known, at, "mix", "its application is not listed");
+            self.unless(known, at, "mix", tr!("its application is not listed"));
             let late = before.iter().any(|s| s.application == Some(mix.application));
-            self.unless(!late, at, "mix", "it is mixed after it was put on");
+            self.unless(!late, at, "mix", tr!("it is mixed after it was put on"));
             self.unless(
                 step.sections.is_none() && !step.is_chemical(),
                 at,
                 "mix",
-                "mixing is a step of its own",
+                tr!("mixing is a step of its own"),
             );
         }
         if step.heat != Heat::None {
@@ -72,40 +77,45 @@ impl Check<'_> {
                 by_sheet && on,
                 at,
                 "heat",
-                "heat lasts as the product sheet says: an application, its phase by the sheet",
+                tr!("heat lasts as the product sheet says: an application, its phase by the sheet"),
             );
         }
         if let Some(look) = step.look {
             let on = step.application.is_some() && step.rinses.is_empty();
-            self.unless(on, at, "look", "a look watches an application at work");
+            self.unless(on, at, "look", tr!("a look watches an application at work"));
             let fits = (1..=30).contains(&look.every_min) && look.from_min.is_none_or(|m| m <= 120);
-            self.unless(fits, at, "look", "looked at every 1 to 30 minutes, from 120 on at the latest");
+            self.unless(fits, at, "look", tr!("looked at every 1 to 30 minutes, from 120 on at the latest"));
         }
         let curls = self.protocol.steps.iter().any(|s| s.rods);
         let reads = !step.reads_curls() || curls;
-        self.unless(reads, at, "look", "a test curl unwinds a rod: no step notes rods");
+        self.unless(reads, at, "look", tr!("a test curl unwinds a rod: no step notes rods"));
         if let Some(test) = step.records {
-            let named = if test == TestKind::MetallicSaltTest { "metal" } else { "skin or strand" };
+            let named = if test == TestKind::MetallicSaltTest { "metal" } else { tr!("skin or strand") };
             let plain = !step.is_chemical() && step.application.is_none() && step.sections.is_none();
-            self.unless(plain, at, "records", &format!("a test of {named} is a step of its own"));
+            self.unless(plain, at, "records", &tr!("a test of {named} is a step of its own", named = named));
         }
         if let Some(SectionWork::Apply { pass }) = step.sections {
-            self.unless(step.is_chemical(), at, "work", "product is applied by a step that is not chemical");
-            self.unless(pass > 0 && pass <= 9, at, "pass", "passes count from 1");
+            self.unless(
+                step.is_chemical(),
+                at,
+                "work",
+                tr!("product is applied by a step that is not chemical"),
+            );
+            self.unless(pass > 0 && pass <= 9, at, "pass", tr!("passes count from 1"));
             let earlier = SectionWork::Apply { pass: pass.saturating_sub(1) };
             let follows = pass <= 1
                 || before.iter().any(|s| s.application == step.application && s.sections == Some(earlier));
-            self.unless(follows, at, "pass", "the pass before it is missing");
+            self.unless(follows, at, "pass", tr!("the pass before it is missing"));
             let mine = self.protocol.sections_of(step);
             let again = before.iter().any(|s| {
                 s.application == step.application
                     && s.sections == step.sections
                     && self.protocol.sections_of(s).iter().any(|x| mine.contains(x))
             });
-            self.unless(!again, at, "pass", "this pass was made before");
+            self.unless(!again, at, "pass", tr!("this pass was made before"));
         }
         if step.sections == Some(SectionWork::Smooth) {
-            self.unless(!step.is_chemical(), at, "work", "smoothing puts nothing on");
+            self.unless(!step.is_chemical(), at, "work", tr!("smoothing puts nothing on"));
         }
     }
 
@@ -118,7 +128,7 @@ impl Check<'_> {
             let end = steps.iter().position(|s| s.rinses.contains(&a.letter)).unwrap_or(steps.len());
             for (i, step) in steps.iter().enumerate().take(end).skip(first) {
                 let water = step.sections == Some(SectionWork::Rinse);
-                let reason = "product is on: the step names its application";
+                let reason = tr!("product is on: the step names its application");
                 self.unless(mine(step) || water, Spot::Step(i), "application", reason);
             }
         }
@@ -131,47 +141,70 @@ impl Check<'_> {
         }
         if let Some(times) = step.exposure {
             self.times(at, "exposure", &times);
-            self.unless(step.is_opening(), at, "exposure", "an exposure clock begins with an opening step");
+            self.unless(
+                step.is_opening(),
+                at,
+                "exposure",
+                tr!("an exposure clock begins with an opening step"),
+            );
             let first =
                 self.protocol.steps.iter().find(|s| s.application == step.application && s.is_opening());
             let begins = first.is_none_or(|f| f.code == step.code);
-            self.unless(begins, at, "exposure", "an exposure clock stands on the step that touches first");
+            self.unless(
+                begins,
+                at,
+                "exposure",
+                tr!("an exposure clock stands on the step that touches first"),
+            );
             let bounded = times.source == Source::Sheet || times.most_min.is_some();
-            self.unless(bounded, at, "exposure", "its exposure clock has no longest time");
+            self.unless(bounded, at, "exposure", tr!("its exposure clock has no longest time"));
         }
         if let Some(min) = step.window_min {
-            self.unless(step.is_opening(), at, "window", "a window is kept by opening steps");
-            self.unless((1..=120).contains(&min), at, "window", "a window has 1 to 120 minutes");
+            self.unless(step.is_opening(), at, "window", tr!("a window is kept by opening steps"));
+            self.unless((1..=120).contains(&min), at, "window", tr!("a window has 1 to 120 minutes"));
         }
         let alone = step.hands == Hands::Nobody && step.application.is_some();
         let ends = step.phase.is_some_and(|t| t.source == Source::Sheet || t.most_min.is_some());
-        self.unless(!alone || ends, at, "phase", "product works alone here: a phase clock with its longest");
+        self.unless(
+            !alone || ends,
+            at,
+            "phase",
+            tr!("product works alone here: a phase clock with its longest"),
+        );
     }
 
     fn times(&mut self, at: Spot, field: &'static str, times: &Times) {
         let (target, least, most) = (times.target_min, times.least_min, times.most_min);
         let above = |a: Option<u16>, b: Option<u16>| a.zip(b).is_some_and(|(a, b)| a > b);
         if above(target, most) {
-            self.fault(at, field, format!("{field}: the target lies beyond the longest allowed"));
+            self.fault(at, field, tr!("{field}: the target lies beyond the longest allowed", field = field));
         }
         if above(least, target) || above(least, most) {
             self.fault(
                 at,
                 field,
-                format!("{field}: the shortest lies beyond the target or the longest allowed"),
+                tr!("{field}: the shortest lies beyond the target or the longest allowed", field = field),
             );
         }
         let all = [target, least, most];
         let longest = self.floor.bounds.minutes;
         if all.iter().flatten().any(|m| *m == 0 || *m > longest) {
-            self.fault(at, field, format!("{field}: minutes are 1 to {longest}"));
+            self.fault(
+                at,
+                field,
+                tr!("{field}: minutes are 1 to {longest}", field = field, longest = longest),
+            );
         }
         let any = all.iter().any(Option::is_some);
         if times.source == Source::Sheet && any {
-            self.fault(at, field, format!("{field}: \"sheet\" is never printed beside a starting value"));
+            self.fault(
+                at,
+                field,
+                tr!("{field}: \"sheet\" is never printed beside a starting value", field = field),
+            );
         }
         if times.source != Source::Sheet && !any {
-            self.fault(at, field, format!("{field}: a clock without a figure"));
+            self.fault(at, field, tr!("{field}: a clock without a figure", field = field));
         }
     }
 }

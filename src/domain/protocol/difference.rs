@@ -23,8 +23,8 @@ impl Change {
         let at = format!("{}, {}", self.at, self.what);
         match (&self.before, &self.after) {
             (Some(before), Some(after)) => format!("{at}: {before} → {after}"),
-            (None, Some(after)) => format!("{at} added: {after}"),
-            (Some(before), None) => format!("{at} taken out: {before}"),
+            (None, Some(after)) => tr!("{at} added: {after}", at = at, after = after),
+            (Some(before), None) => tr!("{at} taken out: {before}", at = at, before = before),
             (None, None) => at,
         }
     }
@@ -33,14 +33,14 @@ impl Change {
 /// Everything that differs, but for the number of the revision and the floor's ceilings; empty when nothing does.
 pub fn between(old: &Protocol, new: &Protocol) -> Vec<Change> {
     let mut all = Vec::new();
-    compare("Service", None, &of_service(old), &of_service(new), &mut all);
+    compare(tr!("Service"), None, &of_service(old), &of_service(new), &mut all);
     for a in &new.applications {
-        let at = format!("Application {}", a.letter);
+        let at = tr!("Application {}", a.letter);
         let before = old.application(a.letter).map(of_application).unwrap_or_default();
         compare(&at, None, &before, &of_application(a), &mut all);
     }
     for a in old.applications.iter().filter(|a| new.application(a.letter).is_none()) {
-        compare(&format!("Application {}", a.letter), None, &of_application(a), &[], &mut all);
+        compare(&tr!("Application {}", a.letter), None, &of_application(a), &[], &mut all);
     }
     for step in old.steps.iter().filter(|s| new.step(&s.code).is_none()) {
         all.push(whole(step, "step", Some(step.title.clone()), None));
@@ -71,7 +71,7 @@ fn place(after: &str) -> String {
 
 fn after_of(p: &Protocol, at: usize) -> String {
     let before = at.checked_sub(1).and_then(|b| p.steps.get(b));
-    before.map_or_else(String::new, |s| format!(", after “{}”", s.title))
+    before.map_or_else(String::new, |s| tr!(", after “{}”", s.title))
 }
 
 fn whole(step: &Step, what: &str, before: Option<String>, after: Option<String>) -> Change {
@@ -135,12 +135,12 @@ impl All {
     }
 
     fn flag(&mut self, what: &'static str, yes: bool) {
-        self.one(what, if yes { "yes" } else { "no" });
+        self.one(what, if yes { tr!("yes") } else { tr!("no") });
     }
 }
 
 fn minutes_words(m: u16) -> String {
-    if m == 1 { "1 minute".to_owned() } else { format!("{m} minutes") }
+    if m == 1 { tr!("1 minute").to_owned() } else { tr!("{m} minutes", m = m) }
 }
 
 fn compare(at: &str, step: Option<&StepCode>, old: &[Said], new: &[Said], all: &mut Vec<Change>) {
@@ -179,12 +179,12 @@ fn compare(at: &str, step: Option<&StepCode>, old: &[Said], new: &[Said], all: &
     for what in kinds {
         let (was, is) = (row(old, what), row(new, what));
         let same_set = was.iter().all(|x| is.contains(x)) && is.iter().all(|x| was.contains(x));
-        let told = all.iter().any(|c| c.at == at && c.what == format!("order of each {what}"));
+        let told = all.iter().any(|c| c.at == at && c.what == tr!("order of each {what}", what = what));
         if same_set && was != is && !told {
             all.push(Change {
                 at: at.to_owned(),
                 step: step.cloned(),
-                what: format!("order of each {what}"),
+                what: tr!("order of each {what}", what = what),
                 before: Some(was.join("; ")),
                 after: Some(is.join("; ")),
             });
@@ -198,16 +198,16 @@ fn of_service(p: &Protocol) -> Vec<Said> {
     all.one("code", &*p.code);
     all.one("chemistry", p.family.words());
     all.one("kind", p.kind.words());
-    all.one("written for", p.head.words());
+    all.one(tr!("written for"), p.head.words());
     if let Some(r) = &p.retouch {
-        all.one("new growth to treat again", format!("{} mm stretched", r.target_mm));
-        all.one("weeks between services, shortest", r.least_weeks.to_string());
-        all.one("weeks between services, usual", r.middle_weeks.to_string());
-        all.one("weeks between services, latest", r.latest_weeks.to_string());
-        all.one("where these weeks come from", r.mark.words());
+        all.one(tr!("new growth to treat again"), tr!("{} mm stretched", r.target_mm));
+        all.one(tr!("weeks between services, shortest"), r.least_weeks.to_string());
+        all.one(tr!("weeks between services, usual"), r.middle_weeks.to_string());
+        all.one(tr!("weeks between services, latest"), r.latest_weeks.to_string());
+        all.one(tr!("where these weeks come from"), r.mark.words());
     }
-    all.one("sections in order", p.sections.iter().map(|s| s.words()).collect::<Vec<_>>().join(", "));
-    all.each("sentence said at a stop", p.stop_words.iter().cloned());
+    all.one(tr!("sections in order"), p.sections.iter().map(|s| s.words()).collect::<Vec<_>>().join(", "));
+    all.each(tr!("sentence said at a stop"), p.stop_words.iter().cloned());
     all.0
 }
 
@@ -217,17 +217,17 @@ fn of_application(a: &super::PlannedApplication) -> Vec<Said> {
     all.one("chemistry", a.family.words());
     all.one("zone", a.zone.code().replace('-', " "));
     all.flag("straightens", a.straightens);
-    all.one("strongest allowed", a.strength_most.map(|s| s.words()).unwrap_or_default());
-    all.one("what it does", chemical_words(a.chemical));
-    all.one("put on in", a.steps.iter().map(|s| s.as_str()).collect::<Vec<_>>().join(", "));
+    all.one(tr!("strongest allowed"), a.strength_most.map(|s| s.words()).unwrap_or_default());
+    all.one(tr!("what it does"), chemical_words(a.chemical));
+    all.one(tr!("put on in"), a.steps.iter().map(|s| s.as_str()).collect::<Vec<_>>().join(", "));
     all.0
 }
 
-const fn chemical_words(chemical: Chemical) -> &'static str {
+fn chemical_words(chemical: Chemical) -> &'static str {
     match chemical {
-        Chemical::None => "nothing goes on",
-        Chemical::Opening => "opens the hair",
-        Chemical::Closing => "closes the hair",
+        Chemical::None => tr!("nothing goes on"),
+        Chemical::Opening => tr!("opens the hair"),
+        Chemical::Closing => tr!("closes the hair"),
     }
 }
 
@@ -236,52 +236,56 @@ fn of_step(p: &Protocol, s: &Step) -> Vec<Said> {
     all.one("title", &*s.title);
     all.one("words", &*s.words);
     all.each("caution", s.cautions.iter().map(|c| format!("{} ({})", c.words, c.mark.words())));
-    all.one("what it does", chemical_words(s.chemical));
+    all.one(tr!("what it does"), chemical_words(s.chemical));
     all.one("chemistry", s.family.map(|f| f.words()).unwrap_or_default());
-    all.flag("normalising shampoo", s.normalises);
-    all.one("product at work", s.application.map(String::from).unwrap_or_default());
+    all.flag(tr!("normalising shampoo"), s.normalises);
+    all.one(tr!("product at work"), s.application.map(String::from).unwrap_or_default());
     all.one(
         "work",
         match s.sections {
             None => String::new(),
-            Some(SectionWork::Apply { pass }) => format!("product goes on, pass {pass}"),
+            Some(SectionWork::Apply { pass }) => tr!("product goes on, pass {pass}", pass = pass),
             Some(SectionWork::Smooth) => "smoothed".to_owned(),
             Some(SectionWork::Rinse) => "rinsed".to_owned(),
         },
     );
     let own = s.order.as_ref().map(|_| p.sections_of(s).iter().map(|x| x.words()).collect::<Vec<_>>());
-    all.one("its own sections", own.map(|o| o.join(", ")).unwrap_or_default());
+    all.one(tr!("its own sections"), own.map(|o| o.join(", ")).unwrap_or_default());
     all.each("rinses", s.rinses.iter().map(char::to_string));
     if let Some(mix) = &s.mix {
         let parts: Vec<_> = mix.parts.iter().map(|x| x.words()).collect();
-        all.one("mixed", format!("{} for {}", parts.join(", "), mix.application));
+        all.one("mixed", tr!("{} for {}", parts.join(", "), mix.application));
     }
     all.one("heat", s.heat.words());
     if let Some(l) = &s.look {
         all.one("watched", l.what.words());
-        all.minutes("look again after", Some(l.every_min));
-        all.minutes("first look after", l.from_min);
-        all.one("where these looks come from", l.mark.words());
+        all.minutes(tr!("look again after"), Some(l.every_min));
+        all.minutes(tr!("first look after"), l.from_min);
+        all.one(tr!("where these looks come from"), l.mark.words());
     }
-    all.one("puts on record", s.records.map(|r| r.words()).unwrap_or_default());
-    all.flag("rods are noted", s.rods);
-    all.flag("may be left out", s.optional);
-    all.each("hold point", s.hold_points.iter().map(|h| h.title().to_owned()));
-    clock(&mut all, s.phase, ["target", "shortest", "longest allowed", "where these times come from"]);
+    all.one(tr!("puts on record"), s.records.map(|r| r.words()).unwrap_or_default());
+    all.flag(tr!("rods are noted"), s.rods);
+    all.flag(tr!("may be left out"), s.optional);
+    all.each(tr!("hold point"), s.hold_points.iter().map(|h| h.title().to_owned()));
+    clock(
+        &mut all,
+        s.phase,
+        ["target", "shortest", tr!("longest allowed"), tr!("where these times come from")],
+    );
     let from_touch = [
-        "target from first touch to rinse",
-        "shortest from first touch to rinse",
-        "longest allowed from first touch to rinse",
-        "where the times from first touch come from",
+        tr!("target from first touch to rinse"),
+        tr!("shortest from first touch to rinse"),
+        tr!("longest allowed from first touch to rinse"),
+        tr!("where the times from first touch come from"),
     ];
     clock(&mut all, s.exposure, from_touch);
-    all.minutes("window for all passes", s.window_min);
-    all.one("where the window comes from", s.window_mark.map(|m| m.words()).unwrap_or_default());
-    all.minutes("usual minutes in the book", Some(s.minutes_typical));
-    all.minutes("fewest minutes in the book", Some(s.minutes_least));
+    all.minutes(tr!("window for all passes"), s.window_min);
+    all.one(tr!("where the window comes from"), s.window_mark.map(|m| m.words()).unwrap_or_default());
+    all.minutes(tr!("usual minutes in the book"), Some(s.minutes_typical));
+    all.minutes(tr!("fewest minutes in the book"), Some(s.minutes_least));
     all.one("hands", format!("{}, {}", s.hands.words(), s.hands_count));
     all.each("place", s.places.iter().map(|x| x.code().to_owned()));
-    all.one("asks for a qualification in", s.qualification.map(|f| f.words()).unwrap_or_default());
+    all.one(tr!("asks for a qualification in"), s.qualification.map(|f| f.words()).unwrap_or_default());
     all.0
 }
 
@@ -293,7 +297,7 @@ fn clock(all: &mut All, times: Option<Times>, [target, least, most, source]: [&'
     all.one(
         source,
         match t.source {
-            Source::Sheet => "the product sheet",
+            Source::Sheet => tr!("the product sheet"),
             Source::Default { mark } => mark.words(),
         },
     );

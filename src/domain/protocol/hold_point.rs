@@ -139,41 +139,41 @@ impl HoldPoint {
     }
 
     /// What the screen calls it.
-    pub const fn title(self) -> &'static str {
+    pub fn title(self) -> &'static str {
         match self {
-            HoldPoint::PatchTest => "Patch test",
-            HoldPoint::Scalp => "Scalp",
-            HoldPoint::StrandTest => "Strand test",
-            HoldPoint::Gloves => "Gloves",
-            HoldPoint::Draping => "Draping",
-            HoldPoint::Base => "Base",
-            HoldPoint::Barrier => "Barrier",
-            HoldPoint::HairDry => "Hair dry",
-            HoldPoint::HairDamp => "Hair damp",
-            HoldPoint::EyeProtection => "Eye protection",
-            HoldPoint::Consent => "Consent",
-            HoldPoint::Plan => "Plan",
-            HoldPoint::Lot => "Lot",
-            HoldPoint::Mixed => "Mixture",
+            HoldPoint::PatchTest => tr!("Patch test"),
+            HoldPoint::Scalp => tr!("Scalp"),
+            HoldPoint::StrandTest => tr!("Strand test"),
+            HoldPoint::Gloves => tr!("Gloves"),
+            HoldPoint::Draping => tr!("Draping"),
+            HoldPoint::Base => tr!("Base"),
+            HoldPoint::Barrier => tr!("Barrier"),
+            HoldPoint::HairDry => tr!("Hair dry"),
+            HoldPoint::HairDamp => tr!("Hair damp"),
+            HoldPoint::EyeProtection => tr!("Eye protection"),
+            HoldPoint::Consent => tr!("Consent"),
+            HoldPoint::Plan => tr!("Plan"),
+            HoldPoint::Lot => tr!("Lot"),
+            HoldPoint::Mixed => tr!("Mixture"),
         }
     }
 
     /// The question asked beside the answers.
-    pub const fn question(self) -> &'static str {
+    pub fn question(self) -> &'static str {
         match self {
-            HoldPoint::PatchTest => "Any itching, redness or swelling since the patch test?",
-            HoldPoint::Scalp => "What does the scalp look like, parted and in good light?",
-            HoldPoint::StrandTest => "Strand test: read it in the tests of this client.",
-            HoldPoint::Gloves => "Which gloves are on?",
-            HoldPoint::Draping => "What lies round the neck and shoulders?",
-            HoldPoint::Base => "Where is the base?",
-            HoldPoint::Barrier => "What protects hairline, ears and eyes?",
-            HoldPoint::HairDry | HoldPoint::HairDamp => "How does the hair feel, at the root too?",
-            HoldPoint::EyeProtection => "What keeps it out of the eyes?",
-            HoldPoint::Consent => "Consent: signed by the client on the words shown.",
-            HoldPoint::Plan => "Plan: what the plan check found.",
-            HoldPoint::Lot => "Lot: dispense it, with its grams.",
-            HoldPoint::Mixed => "When was this bowl mixed, and for whom?",
+            HoldPoint::PatchTest => tr!("Any itching, redness or swelling since the patch test?"),
+            HoldPoint::Scalp => tr!("What does the scalp look like, parted and in good light?"),
+            HoldPoint::StrandTest => tr!("Strand test: read it in the tests of this client."),
+            HoldPoint::Gloves => tr!("Which gloves are on?"),
+            HoldPoint::Draping => tr!("What lies round the neck and shoulders?"),
+            HoldPoint::Base => tr!("Where is the base?"),
+            HoldPoint::Barrier => tr!("What protects hairline, ears and eyes?"),
+            HoldPoint::HairDry | HoldPoint::HairDamp => tr!("How does the hair feel, at the root too?"),
+            HoldPoint::EyeProtection => tr!("What keeps it out of the eyes?"),
+            HoldPoint::Consent => tr!("Consent: signed by the client on the words shown."),
+            HoldPoint::Plan => tr!("Plan: what the plan check found."),
+            HoldPoint::Lot => tr!("Lot: dispense it, with its grams."),
+            HoldPoint::Mixed => tr!("When was this bowl mixed, and for whom?"),
         }
     }
 
@@ -224,66 +224,72 @@ impl HoldPoint {
 }
 
 static PATCH_TEST: [Answer; 2] = [
-    holds("no-reaction-since", "no reaction since it was read"),
-    for_good("reaction-since", "itching, redness or swelling since", true),
+    holds("no-reaction-since", mark!("no reaction since it was read")),
+    for_good("reaction-since", mark!("itching, redness or swelling since"), true),
 ];
 
-static STRAND_TEST: [Answer; 2] =
-    [holds("passed", "strand test read and passed"), holds("not-asked", "not asked for by the plan")];
+static STRAND_TEST: [Answer; 2] = [
+    holds("passed", mark!("strand test read and passed")),
+    holds("not-asked", mark!("not asked for by the plan")),
+];
 
-static CONSENT: [Answer; 1] = [holds("signed-on-words-shown", "signed by the client on the words shown")];
+static CONSENT: [Answer; 1] =
+    [holds("signed-on-words-shown", mark!("signed by the client on the words shown"))];
 
-static PLAN: [Answer; 1] = [holds("clear-or-tests-passed", "clear, or the named tests passed")];
+static PLAN: [Answer; 1] = [holds("clear-or-tests-passed", mark!("clear, or the named tests passed"))];
 
-static LOT: [Answer; 1] = [holds("in-date-within-law", "dispensed, in date, within the law's limit")];
+static LOT: [Answer; 1] = [holds("in-date-within-law", mark!("dispensed, in date, within the law's limit"))];
 
 static MIXED: [Answer; 3] = [
-    holds("now-for-this-head", "mixed now, for this head"),
-    fails("older-than-sheet", "older than the sheet allows: throw it away"),
-    fails("left-over", "left from another head: throw it away"),
+    holds("now-for-this-head", mark!("mixed now, for this head")),
+    fails("older-than-sheet", mark!("older than the sheet allows: throw it away")),
+    fails("left-over", mark!("left from another head: throw it away")),
 ];
 
 static SCALP: [Answer; 3] = [
-    holds("intact", "intact"),
-    for_good("red", "red", true),
-    for_good("broken", "broken: cut, sore, scratched", true),
+    holds("intact", mark!("intact")),
+    for_good("red", mark!("red"), true),
+    for_good("broken", mark!("broken: cut, sore, scratched"), true),
 ];
 
 static GLOVES: [Answer; 4] = [
-    holds("nitrile-new-pair-intact", "nitrile, new pair, intact"),
-    holds("vinyl-new-pair-intact", "vinyl, new pair, intact"),
-    fails("worn-before", "worn before"),
-    fails("torn", "torn or wet inside"),
+    holds("nitrile-new-pair-intact", mark!("nitrile, new pair, intact")),
+    holds("vinyl-new-pair-intact", mark!("vinyl, new pair, intact")),
+    fails("worn-before", mark!("worn before")),
+    fails("torn", mark!("torn or wet inside")),
 ];
 
 static DRAPING: [Answer; 3] = [
-    holds("towel-and-cape-dry", "towel and waterproof cape, dry"),
-    fails("wet", "wet"),
-    fails("cape-missing", "towel alone"),
+    holds("towel-and-cape-dry", mark!("towel and waterproof cape, dry")),
+    fails("wet", mark!("wet")),
+    fails("cape-missing", mark!("towel alone")),
 ];
 
 static BASE: [Answer; 3] = [
-    holds("scalp-and-hairline-covered", "scalp and hairline covered"),
-    holds("no-base-product", "product sheet says no base"),
-    fails("gaps", "gaps left"),
+    holds("scalp-and-hairline-covered", mark!("scalp and hairline covered")),
+    holds("no-base-product", mark!("product sheet says no base")),
+    fails("gaps", mark!("gaps left")),
 ];
 
 static BARRIER: [Answer; 4] = [
-    holds("cream-hairline-ears-eyes-shielded", "cream at hairline and ears, eyes shielded"),
-    holds("cream-and-fresh-dry-cotton", "cream, fresh dry cotton round the hairline, eyes shielded"),
-    fails("cotton-wet", "cotton wet"),
-    fails("cream-missing", "cream missing"),
+    holds("cream-hairline-ears-eyes-shielded", mark!("cream at hairline and ears, eyes shielded")),
+    holds("cream-and-fresh-dry-cotton", mark!("cream, fresh dry cotton round the hairline, eyes shielded")),
+    fails("cotton-wet", mark!("cotton wet")),
+    fails("cream-missing", mark!("cream missing")),
 ];
 
-static HAIR_DRY: [Answer; 2] = [holds("dry", "dry to the root"), fails("damp", "still damp")];
+static HAIR_DRY: [Answer; 2] = [holds("dry", mark!("dry to the root")), fails("damp", mark!("still damp"))];
 
-static HAIR_DAMP: [Answer; 3] =
-    [holds("damp", "damp, blotted"), fails("dripping", "dripping"), fails("dry", "dried out")];
+static HAIR_DAMP: [Answer; 3] = [
+    holds("damp", mark!("damp, blotted")),
+    fails("dripping", mark!("dripping")),
+    fails("dry", mark!("dried out")),
+];
 
 static EYE_PROTECTION: [Answer; 3] = [
-    holds("cotton-bib-towel", "fresh cotton, bib and towel placed"),
-    fails("cotton-wet", "cotton wet: change it"),
-    fails("not-placed", "not placed yet"),
+    holds("cotton-bib-towel", mark!("fresh cotton, bib and towel placed")),
+    fails("cotton-wet", mark!("cotton wet: change it")),
+    fails("not-placed", mark!("not placed yet")),
 ];
 
 #[cfg(test)]

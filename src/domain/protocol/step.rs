@@ -115,15 +115,15 @@ impl Mark {
     }
 
     /// What the screen says beside the figure.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Mark::Law => "law",
-            Mark::Published => "published",
-            Mark::Consumer => "from consumer pages, no fact",
-            Mark::Handbook => "handbook teaching",
-            Mark::CommonPractice => "common practice, no source",
-            Mark::Memory => "from memory",
-            Mark::Salon => "this salon's own",
+            Mark::Law => tr!("law"),
+            Mark::Published => tr!("published"),
+            Mark::Consumer => tr!("from consumer pages, no fact"),
+            Mark::Handbook => tr!("handbook teaching"),
+            Mark::CommonPractice => tr!("common practice, no source"),
+            Mark::Memory => tr!("from memory"),
+            Mark::Salon => tr!("this salon's own"),
         }
     }
 }
@@ -202,12 +202,12 @@ impl Hands {
     }
 
     /// Whose hands, in words.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Hands::Nobody => "nobody",
-            Hands::Stylist => "stylist",
-            Hands::Assistant => "assistant or stylist",
-            Hands::Any => "anybody who treats hair",
+            Hands::Nobody => tr!("nobody"),
+            Hands::Stylist => tr!("stylist"),
+            Hands::Assistant => tr!("assistant or stylist"),
+            Hands::Any => tr!("anybody who treats hair"),
         }
     }
 

@@ -1,6 +1,7 @@
 //! Every text of a protocol under a key that stays the same, so that it can be translated.
 
 use super::Protocol;
+use crate::words;
 
 impl Protocol {
     /// Every text with its key, in the order of the file: "curl-retouch.step.apply-1.words".
@@ -23,6 +24,26 @@ impl Protocol {
             }
         }
         all
+    }
+
+    /// The same protocol with its texts in the language spoken; a salon's own texts stay as they were written.
+    #[must_use]
+    pub fn spoken(mut self) -> Protocol {
+        let say = |text: &mut String| {
+            let said = words::of(text);
+            if said != text {
+                *text = said.to_owned();
+            }
+        };
+        say(&mut self.title);
+        self.stop_words.iter_mut().for_each(say);
+        self.applications.iter_mut().for_each(|a| say(&mut a.title));
+        for step in &mut self.steps {
+            say(&mut step.title);
+            say(&mut step.words);
+            step.cautions.iter_mut().for_each(|c| say(&mut c.words));
+        }
+        self
     }
 }
 

@@ -110,11 +110,13 @@ impl Breach {
             format!("“{title}”")
         };
         let product = |letter: char| {
-            protocol.application(letter).map_or_else(|| format!("product {letter}"), |a| a.title.clone())
+            protocol
+                .application(letter)
+                .map_or_else(|| tr!("product {letter}", letter = letter), |a| a.title.clone())
         };
         match self {
             Breach::MostPassed { application, section, since } => {
-                format!(
+                tr!(
                     "{}: {} past the longest allowed since {}.",
                     capital(section.words()),
                     product(*application),
@@ -122,41 +124,42 @@ impl Breach {
                 )
             }
             Breach::PhaseMostPassed { step, since } => {
-                format!("{}: past its longest since {}.", step_of(step), at(*since))
+                tr!("{}: past its longest since {}.", step_of(step), at(*since))
             }
             Breach::PhaseTooShort { step, ended } => {
-                format!("{}: ended at {}, before its shortest.", step_of(step), at(*ended))
+                tr!("{}: ended at {}, before its shortest.", step_of(step), at(*ended))
             }
             Breach::WindowMissed { application, section, pass } => {
-                format!(
+                tr!(
                     "{}: {}, pass {pass}, begun after the window had shut.",
                     capital(section.words()),
-                    product(*application)
+                    product(*application),
+                    pass = pass
                 )
             }
             Breach::OpenedAfterStop { step, at: when } => {
-                format!("{} begun at {}, after the stop.", step_of(step), at(*when))
+                tr!("{} begun at {}, after the stop.", step_of(step), at(*when))
             }
             Breach::TouchedAfterStop { section, at: when } => {
-                format!("Product on {} at {}, after the stop.", section.words(), at(*when))
+                tr!("Product on {} at {}, after the stop.", section.words(), at(*when))
             }
             Breach::TouchedBeforeStart { step, section } => {
-                format!("Product on {} before {} was begun.", section.words(), step_of(step))
+                tr!("Product on {} before {} was begun.", section.words(), step_of(step))
             }
             Breach::TouchedAfterSting { section, at: when } => {
-                format!("Product on {} at {}, the scalp not read since it stung.", section.words(), at(*when))
+                tr!("Product on {} at {}, the scalp not read since it stung.", section.words(), at(*when))
             }
-            Breach::ScalpNotRead { step } => format!("{}: scalp not read.", step_of(step)),
+            Breach::ScalpNotRead { step } => tr!("{}: scalp not read.", step_of(step)),
             Breach::ClosingNotConfirmed { step } => {
-                format!("{}: begun without contact, not confirmed.", step_of(step))
+                tr!("{}: begun without contact, not confirmed.", step_of(step))
             }
             Breach::CurlOver { rod, at: when } => {
-                format!("Test curl, {} rod: over at {}.", rod.code(), at(*when))
+                tr!("Test curl, {} rod: over at {}.", rod.code(), at(*when))
             }
             Breach::WentOver { section, at: when } => {
-                format!("{}: looked at, over at {}.", capital(section.words()), at(*when))
+                tr!("{}: looked at, over at {}.", capital(section.words()), at(*when))
             }
-            Breach::LeftOpen { at: when } => format!("Ended at {} with the hair open.", at(*when)),
+            Breach::LeftOpen { at: when } => tr!("Ended at {} with the hair open.", at(*when)),
         }
     }
 }

@@ -137,7 +137,7 @@ impl Ask<'_> {
     }
 
     fn hair_hands(&self) -> Result<(), Refusals> {
-        let who = "somebody who treats hair";
+        let who = tr!("somebody who treats hair");
         if self.actor.treats_hair() { Ok(()) } else { Err(vec![Refusal::RoleMissing { who }]) }
     }
 
@@ -150,7 +150,7 @@ impl Ask<'_> {
     fn start_run(&self) -> Answer {
         let mut refusals = Vec::new();
         if !self.actor.may_open() {
-            refusals.push(Refusal::RoleMissing { who: "a stylist" });
+            refusals.push(Refusal::RoleMissing { who: tr!("a stylist") });
         }
         let frame = self.state.frame;
         for (step, clock) in frame.sheet_times_missing() {
@@ -212,7 +212,7 @@ impl Ask<'_> {
             }
             Some(answer) if answer.meaning == Meaning::Holds => {
                 if !may(self.actor.role, act_of(point)) {
-                    refusals.push(Refusal::RoleMissing { who: "a stylist" });
+                    refusals.push(Refusal::RoleMissing { who: tr!("a stylist") });
                 }
                 refusals.extend(records::record_lacks(self.state, point, Some(found), self.context));
             }
@@ -261,11 +261,12 @@ impl Ask<'_> {
             refusals.push(Refusal::RunStopped);
         }
         if !(grams > 0.0 && grams <= GRAMS_MOST) {
-            refusals
-                .push(Refusal::FigureImplausible { words: "grams in the bowl: more than 0, at most 1000" });
+            refusals.push(Refusal::FigureImplausible {
+                words: tr!("grams in the bowl: more than 0, at most 1000"),
+            });
         }
         if !self.context.holds.lot_ever_had(lot, grams) {
-            refusals.push(Refusal::FigureImplausible { words: "more grams than came in with this lot" });
+            refusals.push(Refusal::FigureImplausible { words: tr!("more grams than came in with this lot") });
         }
         refusals.extend(starts::other_family(self.state.frame, letter));
         match self.state.frame.product(letter) {
@@ -321,7 +322,7 @@ impl Ask<'_> {
             return Err(vec![Refusal::HandoverNotOffered]);
         }
         if !self.actor.may_open() {
-            return Err(vec![Refusal::RoleMissing { who: "a stylist" }]);
+            return Err(vec![Refusal::RoleMissing { who: tr!("a stylist") }]);
         }
         starts::qualified(self.actor, self.state.frame.protocol.family)?;
         self.one(Granted::HandoverAccepted)
@@ -357,7 +358,7 @@ impl Ask<'_> {
 
     fn finish_run(&self) -> Answer {
         if !may(self.actor.role, Act::FinishRun) {
-            return Err(vec![Refusal::RoleMissing { who: "a stylist" }]);
+            return Err(vec![Refusal::RoleMissing { who: tr!("a stylist") }]);
         }
         let on = self.state.exposures.iter().filter(|e| e.is_open());
         let mut refusals: Refusals = on.map(|e| Refusal::RinseMissing { application: e.letter }).collect();
@@ -391,7 +392,7 @@ impl Ask<'_> {
 
     fn name_hands(&self, hands: &Actor) -> Answer {
         if self.actor.role != Role::Manager {
-            return Err(vec![Refusal::RoleMissing { who: "a manager" }]);
+            return Err(vec![Refusal::RoleMissing { who: tr!("a manager") }]);
         }
         let (person, family) = (hands.person, self.state.frame.protocol.family);
         if !hands.may_open() || !hands.qualified.contains(&family) {

@@ -69,7 +69,7 @@ fn fits(state: &State, happened: &Happened) -> Result<(), Refusals> {
             return figure((1..=RODS_MOST).contains(count), "rods: 1 to 200");
         }
         Happened::Trimmed { mm } => {
-            return figure(*mm > 0.0 && *mm <= TRIM_MOST_MM, "trim: more than 0, at most 1500 mm");
+            return figure(*mm > 0.0 && *mm <= TRIM_MOST_MM, tr!("trim: more than 0, at most 1500 mm"));
         }
         Happened::ProgressRead { look, section, .. } => {
             let watched = state.frame.protocol.steps.iter().filter_map(|s| s.look).any(|l| l.what == *look);

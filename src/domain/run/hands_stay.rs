@@ -42,23 +42,24 @@ impl HandsKnown {
     pub fn words(self, closes: bool, at: &dyn Fn(Instant) -> String) -> Option<String> {
         match self {
             HandsKnown::Stay => None,
-            HandsKnown::Named => Some("A manager named hands that stay.".into()),
+            HandsKnown::Named => Some(tr!("A manager named hands that stay.").into()),
             HandsKnown::NotKnown => {
                 let end = end_words(closes);
-                Some(format!(
-                    "Until when qualified hands are here is not known: today’s hours are not entered. See that somebody stays until {end}."
+                Some(tr!(
+                    "Until when qualified hands are here is not known: today’s hours are not entered. See that somebody stays until {end}.",
+                    end = end
                 ))
             }
             HandsKnown::Until(until) => {
-                Some(format!("By the hours entered, qualified hands are here until {}.", at(until)))
+                Some(tr!("By the hours entered, qualified hands are here until {}.", at(until)))
             }
         }
     }
 }
 
 /// Until when hands stay, in words.
-pub const fn end_words(closes: bool) -> &'static str {
-    if closes { "the hair is closed" } else { "the product is rinsed off" }
+pub fn end_words(closes: bool) -> &'static str {
+    if closes { tr!("the hair is closed") } else { tr!("the product is rinsed off") }
 }
 
 /// The first instant in [`now`, `horizon`) with nobody qualified here and free. While the service

@@ -5,6 +5,7 @@ use super::facts::section_of;
 use super::state::{Ended, State, Sting};
 use super::value::{CurlReading, Instant, Progress};
 use crate::domain::protocol::{HoldPoint, LookFor, Section, SectionWork, Step, StepCode};
+use crate::words;
 use time::Duration;
 
 /// The one act a screen offers largest.
@@ -67,6 +68,19 @@ pub struct Headline {
 }
 
 impl Headline {
+    /// What is next, as a line of its own: "Then: …", unless the sentence leads in by itself.
+    pub fn next_line(&self) -> Option<String> {
+        let leads = [
+            tr!("Then read the scalp"),
+            tr!("Then look: skin whole, eyes clear, no swelling?"),
+            tr!("Then: water on, medical help; a stylist signs and ends the service"),
+            tr!("Call second hands"),
+        ];
+        let next = self.next.as_ref()?;
+        let alone = leads.iter().any(|lead| next == words::of(lead));
+        Some(if alone { next.clone() } else { tr!("Then: {next}", next = next) })
+    }
+
     fn calm(now: impl Into<String>, next: Option<String>, act: NextAct) -> Headline {
         Headline { now: now.into(), next, danger: false, act }
     }
@@ -98,11 +112,11 @@ pub enum Window {
 
 impl Window {
     /// What to say; nothing while it is kept.
-    pub const fn words(self) -> Option<&'static str> {
+    pub fn words(self) -> Option<&'static str> {
         match self {
             Window::Kept { .. } => None,
-            Window::WillBeMissed { .. } => Some("Call second hands"),
-            Window::Past { .. } => Some("Start no new quadrant, smooth from the first"),
+            Window::WillBeMissed { .. } => Some(tr!("Call second hands")),
+            Window::Past { .. } => Some(tr!("Start no new quadrant, smooth from the first")),
         }
     }
 }
@@ -112,15 +126,15 @@ impl State<'_> {
     pub fn headline(&self, now: Instant) -> Headline {
         if let Some((how, _)) = self.ended {
             let words = match how {
-                Ended::Finished => "Finished",
-                Ended::Stopped => "Stopped and ended",
-                Ended::Left { rinsed: true } => "Client left, rinsed",
-                Ended::Left { rinsed: false } => "Client left, not rinsed",
+                Ended::Finished => tr!("Finished"),
+                Ended::Stopped => tr!("Stopped and ended"),
+                Ended::Left { rinsed: true } => tr!("Client left, rinsed"),
+                Ended::Left { rinsed: false } => tr!("Client left, not rinsed"),
             };
             return Headline::calm(words, None, NextAct::Nothing);
         }
         if self.started_at.is_none() {
-            return Headline::calm("Ready to start", self.next_title(), NextAct::StartRun);
+            return Headline::calm(tr!("Ready to start"), self.next_title(), NextAct::StartRun);
         }
         self.stopped_headline()
             .or_else(|| self.rinse_headline(now))
@@ -149,30 +163,32 @@ impl State<'_> {
     fn stopped_headline(&self) -> Option<Headline> {
         let stop = self.stop?;
         if self.product_on() {
-            let next = "Then look: skin whole, eyes clear, no swelling?";
-            return Some(Headline::danger("Stop and rinse: water on now", Some(next), self.rinse_act()));
+            let next = tr!("Then look: skin whole, eyes clear, no swelling?");
+            return Some(Headline::danger(tr!("Stop and rinse: water on now"), Some(next), self.rinse_act()));
         }
         let closing = self.closing_due();
         Some(match (stop.read, closing) {
-            (None, _) => Headline::danger("Skin whole, eyes clear, no swelling?", None, NextAct::ReadStop),
+            (None, _) => {
+                Headline::danger(tr!("Skin whole, eyes clear, no swelling?"), None, NextAct::ReadStop)
+            }
             (Some(false), _) => {
                 let next = if self.sheet_forbids_closing() {
-                    "The product sheet forbids closing the hair: a stylist signs and ends the service"
+                    tr!("The product sheet forbids closing the hair: a stylist signs and ends the service")
                 } else {
-                    "Later, off the scalp, a stylist signs and closes the hair"
+                    tr!("Later, off the scalp, a stylist signs and closes the hair")
                 };
-                Headline::danger("Water and medical help first", Some(next), NextAct::ReadStop)
+                Headline::danger(tr!("Water and medical help first"), Some(next), NextAct::ReadStop)
             }
             (Some(true), Some(_)) if self.sheet_forbids_closing() => Headline::danger(
-                "Stopped and rinsed: the product sheet forbids closing the hair",
-                Some("Then: water on, medical help; a stylist signs and ends the service"),
+                tr!("Stopped and rinsed: the product sheet forbids closing the hair"),
+                Some(tr!("Then: water on, medical help; a stylist signs and ends the service")),
                 NextAct::CloseStop,
             ),
             (Some(true), Some(step)) => {
                 let act = self.close_act(step);
-                Headline::calm(format!("Stopped and rinsed: {}", step.title), None, act)
+                Headline::calm(tr!("Stopped and rinsed: {}", step.title), None, act)
             }
-            (Some(true), None) => Headline::calm("Stopped, rinsed and closed", None, NextAct::CloseStop),
+            (Some(true), None) => Headline::calm(tr!("Stopped, rinsed and closed"), None, NextAct::CloseStop),
         })
     }
 
@@ -199,17 +215,17 @@ impl State<'_> {
         let rinsing = self.step_in_hand().is_some_and(|s| s.sections == Some(SectionWork::Rinse));
         if let Some(curl) = self.curl_says_rinse().filter(|_| !rinsing) {
             let words = if curl.reading == CurlReading::Over {
-                "Over: rinse now"
+                tr!("Over: rinse now")
             } else {
-                "Firm S: rinse the whole head"
+                tr!("Firm S: rinse the whole head")
             };
             return Some(Headline::danger(words, None, self.rinse_act()));
         }
         if let Some(look) = self.look_says_rinse().filter(|_| !rinsing) {
             let words = if look.reading == Progress::Over {
-                "Over: rinse now".to_owned()
+                tr!("Over: rinse now").to_owned()
             } else {
-                format!("Reached, {}: rinse", look.section.words())
+                tr!("Reached, {}: rinse", look.section.words())
             };
             return Some(Headline::danger(words, None, self.rinse_act()));
         }
@@ -218,7 +234,9 @@ impl State<'_> {
             .into_iter()
             .any(|c| c.on_hair && !c.rinsing && c.most_at.is_some_and(|m| now >= m));
         let opening_over = over && self.product_on();
-        opening_over.then(|| Headline::danger("Rinse now", Some("Longest allowed reached"), self.rinse_act()))
+        opening_over.then(|| {
+            Headline::danger(tr!("Rinse now"), Some(tr!("Longest allowed reached")), self.rinse_act())
+        })
     }
 
     /// A complaint whose place is not rinsed, or after which the scalp was not read.
@@ -230,8 +248,8 @@ impl State<'_> {
                 || NextAct::RinseClear { step: step.clone() },
                 |section| NextAct::RinseSection { step: step.clone(), section },
             );
-            let words = format!("It stings: rinse {} now", sting.place.words());
-            return Some(Headline::danger(words, Some("Then read the scalp"), act));
+            let words = tr!("It stings: rinse {} now", sting.place.words());
+            return Some(Headline::danger(words, Some(tr!("Then read the scalp")), act));
         }
         let read =
             self.signatures.iter().any(|s| s.signed.hold_point == HoldPoint::Scalp && s.seq > sting.seq);
@@ -244,7 +262,7 @@ impl State<'_> {
             .any(|(step, s)| step.is_opening() && s.finished_at.is_none());
         (!read && more_goes_on).then(|| {
             Headline::calm(
-                "Read the scalp before anything more goes on",
+                tr!("Read the scalp before anything more goes on"),
                 self.next_title(),
                 NextAct::ReadScalp,
             )
@@ -263,12 +281,10 @@ impl State<'_> {
     fn step_headline(&self, now: Instant) -> Headline {
         let Some(step) = self.step_in_hand() else {
             return match self.next_step() {
-                Some(next) => Headline::calm(
-                    format!("Next: {}", next.title),
-                    None,
-                    NextAct::StartStep(next.code.clone()),
-                ),
-                None => Headline::calm("All steps done", None, NextAct::FinishRun),
+                Some(next) => {
+                    Headline::calm(tr!("Next: {}", next.title), None, NextAct::StartStep(next.code.clone()))
+                }
+                None => Headline::calm(tr!("All steps done"), None, NextAct::FinishRun),
             };
         };
         if let Some(words) = self.window(now).and_then(Window::words) {
@@ -277,11 +293,15 @@ impl State<'_> {
         }
         let curl_due = self.running().iter().filter_map(|c| self.test_curl_due(c)).any(|at| at <= now);
         if curl_due {
-            return Headline::calm("Test curl: first rod, last rod, weakest place", None, NextAct::ReadCurl);
+            return Headline::calm(
+                tr!("Test curl: first rod, last rod, weakest place"),
+                None,
+                NextAct::ReadCurl,
+            );
         }
         let look = self.running().into_iter().find(|c| self.look_due(c).is_some_and(|at| at <= now));
         if let Some(look) = look.and_then(|c| c.look).filter(|_| self.untapped(step).is_empty()) {
-            let words = format!("Look: {}", look.what.words());
+            let words = tr!("Look: {}", look.what.words());
             return Headline::calm(words, self.next_title(), NextAct::ReadLook(look.what));
         }
         let next = self.untapped(step).first().map(|s| s.words().to_owned()).or_else(|| self.next_title());

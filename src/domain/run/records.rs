@@ -4,12 +4,13 @@ use super::command::Context;
 use super::refusal::{Refusal, Refusals};
 use super::state::State;
 use crate::domain::protocol::{Chemical, HoldPoint, Meaning, Step, Validity};
+use crate::words;
 use time::Duration;
 
 /// Why a hold point does not let a step go on now; empty when it holds.
 pub fn hold_point_refusals(state: &State, step: &Step, point: HoldPoint, context: &Context) -> Refusals {
     if let Some(failed) = state.failed_for_good(point) {
-        let seen = failed.signed.answer().map_or("not known", |a| a.words);
+        let seen = failed.signed.answer().map_or(tr!("not known"), |a| words::of(a.words));
         return vec![Refusal::HoldPointFailed { hold_point: point, seen, for_good: true }];
     }
     let mut refusals = record_lacks(state, point, Some(step), context);

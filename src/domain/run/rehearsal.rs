@@ -155,36 +155,36 @@ impl Rehearsal {
                 comfort: Comfort::No,
                 place: None,
             })?;
-            return Done::of(format!("Bell of “{title}” taken: no heat, no sting"));
+            return Done::of(tr!("Bell of “{title}” taken: no heat, no sting", title = title));
         }
         match headline.act {
             NextAct::StartRun => {
                 self.command(&Command::StartRun)?;
-                Done::of("Service begun")
+                Done::of(tr!("Service begun"))
             }
             NextAct::StartStep(code) => self.go_on(&code, headline.danger),
             NextAct::FinishStep(code) => self.finish(&code),
             NextAct::StartSection { step, section, pass } => {
                 self.work_on(&step);
                 self.fact(Happened::SectionStarted { step, section, pass })?;
-                Done::of(format!("Touched: {}", section.words()))
+                Done::of(tr!("Touched: {}", section.words()))
             }
             NextAct::RinseSection { step, section } => {
                 self.work_on(&step);
                 self.fact(Happened::SectionRinsed { step, section: Some(section), clear: true })?;
-                Done::of(format!("Runs clear: {}", section.words()))
+                Done::of(tr!("Runs clear: {}", section.words()))
             }
             NextAct::RinseClear { step } => {
                 self.fact(Happened::SectionRinsed { step, section: None, clear: true })?;
-                Done::of("The whole head runs clear")
+                Done::of(tr!("The whole head runs clear"))
             }
             NextAct::ReadCurl => {
                 let reading = self.curl_now();
                 self.fact(Happened::TestCurlRead { rod: Rod::First, reading })?;
                 Done::of(if reading == CurlReading::S {
-                    "Test curl, first rod: firm S"
+                    tr!("Test curl, first rod: firm S")
                 } else {
-                    "Test curl, first rod: C"
+                    tr!("Test curl, first rod: C")
                 })
             }
             NextAct::ReadLook(look) => {
@@ -197,15 +197,15 @@ impl Rehearsal {
                 let step = self.state().next_step().map(|s| s.code.clone());
                 let step = step.unwrap_or_else(|| StepCode(String::new()));
                 self.sign(&step, HoldPoint::Scalp)?;
-                Done::of("Scalp read: intact")
+                Done::of(tr!("Scalp read: intact"))
             }
             NextAct::ReadStop => {
                 self.command(&Command::ReadStop { whole: true })?;
-                Done::of("Skin whole, eyes clear, no swelling")
+                Done::of(tr!("Skin whole, eyes clear, no swelling"))
             }
             NextAct::FinishRun | NextAct::CloseStop | NextAct::Nothing => {
                 self.command(&Command::FinishRun)?;
-                Done::of("Service ended")
+                Done::of(tr!("Service ended"))
             }
         }
     }
@@ -225,13 +225,13 @@ impl Rehearsal {
         let done = self.done_at().filter(|at| *at > self.now)?;
         let bell = self.state().next_bell(self.now).filter(|b| b.at <= done);
         let (to, why) = match bell {
-            Some(b) => (b.at, "a bell rings"),
-            None => (done, "the step has taken its time"),
+            Some(b) => (b.at, tr!("a bell rings")),
+            None => (done, tr!("the step has taken its time")),
         };
         let minutes = (to - self.now).whole_seconds().div_euclid(60).max(1);
         self.now = to;
         let unit = if minutes == 1 { "minute" } else { "minutes" };
-        Some(format!("{minutes} {unit} on: {why}"))
+        Some(tr!("{minutes} {unit} on: {why}", minutes = minutes, unit = unit, why = why))
     }
 
     fn go_on(&mut self, code: &StepCode, at_once: bool) -> Result<Done, Refusals> {
@@ -241,7 +241,7 @@ impl Rehearsal {
         let step = self.frame.protocol.step(code).cloned();
         let unanswered = step.as_ref().map(|s| self.unanswered(s)).unwrap_or_default();
         match self.command(&Command::StartStep { step: code.clone() }) {
-            Ok(()) => Ok(Done { said: format!("Begun: {}", self.title(code)), step: Some(code.clone()) }),
+            Ok(()) => Ok(Done { said: tr!("Begun: {}", self.title(code)), step: Some(code.clone()) }),
             Err(refusals) if unanswered.is_empty() => Err(refusals),
             Err(_) => {
                 let titles: Vec<_> = unanswered.iter().map(|p| p.title()).collect();
@@ -249,7 +249,7 @@ impl Rehearsal {
                 for point in unanswered {
                     self.sign(code, point)?;
                 }
-                Done::of(format!("Answered for “{}”: {titles}", self.title(code)))
+                Done::of(tr!("Answered for “{}”: {titles}", self.title(code), titles = titles))
             }
         }
     }
@@ -259,7 +259,7 @@ impl Rehearsal {
             return Done::of(said);
         }
         self.command(&Command::FinishStep { step: code.clone() })?;
-        Done::of(format!("Done: {}", self.title(code)))
+        Done::of(tr!("Done: {}", self.title(code)))
     }
 
     /// Rods are noted once all are wound.
@@ -270,7 +270,7 @@ impl Rehearsal {
             return None;
         }
         let noted = Happened::RodsNoted { count: 60, first_at: HeadPlace::Nape, last_at: HeadPlace::Crown };
-        Some(self.fact(noted).map(|()| "Rods noted: 60".to_owned()))
+        Some(self.fact(noted).map(|()| tr!("Rods noted: 60").to_owned()))
     }
 
     /// Hold points of a step that a start would miss now.

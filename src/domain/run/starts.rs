@@ -128,7 +128,7 @@ impl Start<'_> {
     fn opening(&self) -> Refusals {
         let mut refusals = Vec::new();
         if !self.actor.may_open() {
-            refusals.push(Refusal::RoleMissing { who: "a stylist" });
+            refusals.push(Refusal::RoleMissing { who: tr!("a stylist") });
         }
         if let Some(family) = self.step.qualification.or(self.step.family) {
             refusals.extend(qualified(self.actor, family).err().into_iter().flatten());
@@ -187,9 +187,9 @@ impl Start<'_> {
     /// The role that the step's hands ask for.
     fn hands(&self) -> Refusals {
         let (fits, who) = match self.step.hands {
-            Hands::Stylist => (self.actor.may_open(), "a stylist"),
+            Hands::Stylist => (self.actor.may_open(), tr!("a stylist")),
             Hands::Nobody | Hands::Assistant | Hands::Any => {
-                (self.actor.treats_hair(), "somebody who treats hair")
+                (self.actor.treats_hair(), tr!("somebody who treats hair"))
             }
         };
         if fits { Vec::new() } else { vec![Refusal::RoleMissing { who }] }

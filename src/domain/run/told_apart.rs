@@ -151,27 +151,36 @@ impl ToldApart {
     pub fn words(&self, at: &dyn Fn(Instant) -> String, station: &dyn Fn(StationId) -> String) -> String {
         let told = |t: &Told| match t.came {
             Some(came) => {
-                format!("{} at {} (kept there, told at {})", at(t.at), station(t.station), at(came))
+                tr!("{} at {} (kept there, told at {})", at(t.at), station(t.station), at(came))
             }
-            None => format!("{} at {}", at(t.at), station(t.station)),
+            None => tr!("{} at {}", at(t.at), station(t.station)),
         };
         let (first, second) = (told(&self.first), told(&self.second));
         match &self.pair {
-            Pair::Touched { section, pass } => format!(
+            Pair::Touched { section, pass } => tr!(
                 "{}, pass {pass}, was told by two stations: {first}, and {second}. Both are on record; the earlier counts.",
-                capital(section.words())
+                capital(section.words()),
+                pass = pass,
+                first = first,
+                second = second
             ),
-            Pair::Water { section, clear: true } => format!(
+            Pair::Water { section, clear: true } => tr!(
                 "{} running clear was told by two stations: {first}, and {second}. Both are on record; the earlier counts.",
-                capital(section.map_or("whole head", Section::words))
+                capital(section.map_or("whole head", Section::words)),
+                first = first,
+                second = second
             ),
-            Pair::Water { section, clear: false } => format!(
+            Pair::Water { section, clear: false } => tr!(
                 "Water on {} was told by two stations: {first}, and {second}. Both are on record; the earlier counts.",
-                section.map_or("the whole head", Section::words)
+                section.map_or("the whole head", Section::words),
+                first = first,
+                second = second
             ),
-            Pair::Crossed { section } => format!(
+            Pair::Crossed { section } => tr!(
                 "{}: water {first}, and product {second}, neither station knowing of the other. Both are on record; take back what is wrong.",
-                capital(section.words())
+                capital(section.words()),
+                first = first,
+                second = second
             ),
         }
     }

@@ -221,16 +221,30 @@ impl Collision {
         let when = at(self.at);
         match self.wanted {
             Wanted::Place(Place::Basin) if self.rinses => {
-                format!("{when} {needed} rinses, {there} {}", plural(self.there, "basin"))
-            }
-            Wanted::Place(place) => {
-                format!(
-                    "{when} {needed} want a {}, {there} {}",
-                    place.code(),
-                    plural(self.there, place.code())
+                tr!(
+                    "{when} {needed} rinses, {there} {}",
+                    plural(self.there, "basin"),
+                    when = when,
+                    needed = needed,
+                    there = there
                 )
             }
-            Wanted::Hands => format!("{when} {needed} pairs of hands wanted, {there} here"),
+            Wanted::Place(place) => {
+                tr!(
+                    "{when} {needed} want a {}, {there} {}",
+                    place.code(),
+                    plural(self.there, place.code()),
+                    when = when,
+                    needed = needed,
+                    there = there
+                )
+            }
+            Wanted::Hands => tr!(
+                "{when} {needed} pairs of hands wanted, {there} here",
+                when = when,
+                needed = needed,
+                there = there
+            ),
         }
     }
 }
@@ -240,7 +254,18 @@ fn plural(n: u32, word: &str) -> String {
 }
 
 pub(super) fn count_words(n: u32) -> String {
-    let words = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+    let words = [
+        tr!("no"),
+        tr!("one"),
+        tr!("two"),
+        tr!("three"),
+        tr!("four"),
+        tr!("five"),
+        tr!("six"),
+        tr!("seven"),
+        tr!("eight"),
+        tr!("nine"),
+    ];
     usize::try_from(n).ok().and_then(|n| words.get(n)).map_or_else(|| n.to_string(), |w| (*w).to_owned())
 }
 

@@ -113,16 +113,16 @@ impl HeadPlace {
     }
 
     /// What the screen says.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
             HeadPlace::Quadrant(s) => s.words(),
-            HeadPlace::Hairline => "hairline",
-            HeadPlace::Crown => "crown",
-            HeadPlace::Nape => "nape",
-            HeadPlace::Ear => "ear",
-            HeadPlace::Temple => "temple",
-            HeadPlace::Eye => "eye",
-            HeadPlace::FaceOrNeck => "face or neck",
+            HeadPlace::Hairline => tr!("hairline"),
+            HeadPlace::Crown => tr!("crown"),
+            HeadPlace::Nape => tr!("nape"),
+            HeadPlace::Ear => tr!("ear"),
+            HeadPlace::Temple => tr!("temple"),
+            HeadPlace::Eye => tr!("eye"),
+            HeadPlace::FaceOrNeck => tr!("face or neck"),
         }
     }
 }
@@ -179,11 +179,11 @@ impl Progress {
     }
 
     /// What the screen says.
-    pub const fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
-            Progress::NotYet => "not yet",
-            Progress::Reached => "reached",
-            Progress::Over => "over",
+            Progress::NotYet => tr!("not yet"),
+            Progress::Reached => tr!("reached"),
+            Progress::Over => tr!("over"),
         }
     }
 

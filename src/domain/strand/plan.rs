@@ -7,6 +7,7 @@ use super::doubt::{NUMERIC_PLACE_MM2, WIDE};
 use super::pieces::{Exposure, Piece, Strand, Zone};
 use crate::domain::chemistry::{Family, Group, NewUse, Rule, RuleTable, Strength, Verdict};
 use crate::domain::units::SAME_PLACE_MM;
+use crate::words;
 use time::{Date, Duration};
 
 /// Most findings of one check.
@@ -78,26 +79,31 @@ impl Finding<'_> {
         let mut ways = Vec::new();
         if let Some(until) = self.until {
             ways.push(match self.then {
-                Some(Verdict::TestFirst) => format!("From {until} a strand test decides."),
-                _ => format!("Clear from {until}."),
+                Some(Verdict::TestFirst) => tr!("From {until} a strand test decides.", until = until),
+                _ => tr!("Clear from {until}.", until = until),
             });
         }
         if self.verdict == Verdict::TestFirst {
-            ways.push("A strand test passed.".into());
+            ways.push(tr!("A strand test passed.").into());
         }
         if self.rule.mild_at_most {
-            ways.push("Mild strength at most.".into());
+            ways.push(tr!("Mild strength at most.").into());
         }
         if let (Some(least), Verdict::Refuse) = (self.clears_by_trim_mm, self.verdict) {
             ways.push(match self.clears_by_trim_sure_mm {
-                Some(sure) => format!(
-                    "Ask the client: gone after a trim of at least {least:.0} mm, {sure:.0} to be sure; then look."
+                Some(sure) => tr!(
+                    "Ask the client: gone after a trim of at least {least} mm, {sure} to be sure; then look.",
+                    least = format_args!("{:.0}", least),
+                    sure = format_args!("{:.0}", sure)
                 ),
-                None => format!("Ask the client: gone after a trim of at least {least:.0} mm; then look."),
+                None => tr!(
+                    "Ask the client: gone after a trim of at least {least} mm; then look.",
+                    least = format_args!("{:.0}", least)
+                ),
             });
         }
         if !self.rule.say.is_empty() {
-            ways.push(self.rule.say.clone());
+            ways.push(words::of(&self.rule.say).into());
         }
         ways
     }

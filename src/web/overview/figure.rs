@@ -4,12 +4,13 @@ use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse as _, Response};
 use time::Date;
 
-use crate::calendar::{day_words, iso_day};
+use crate::calendar::{iso_day, month_words};
 use crate::domain::overview::Week;
 use crate::web::csv;
 use crate::web::picture::lying::ROW_PX;
 use crate::web::picture::mark::{Drawing, Mark};
 use crate::web::picture::weeks::{Fill, column};
+use crate::words;
 
 /// A cell as a screen says it and as a file holds it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -41,7 +42,10 @@ impl Cell {
     /// Minutes, to the tenth; nothing of nothing.
     pub fn minutes(minutes: Option<f64>) -> Cell {
         let Some(minutes) = minutes else { return Cell::of("") };
-        Cell { shown: format!("{minutes:.1} min"), plain: format!("{minutes:.1}") }
+        Cell {
+            shown: tr!("{minutes} min", minutes = format_args!("{:.1}", minutes)),
+            plain: format!("{minutes:.1}"),
+        }
     }
 
     /// A share, in hundredths; nothing of nothing.
@@ -58,7 +62,7 @@ pub fn percent(share: f64) -> String {
 
 /// A day without its weekday: `14 May`.
 pub fn short_day(day: Date) -> String {
-    day_words(day)[4..].to_string()
+    format!("{} {}", day.day(), month_words(day.month()))
 }
 
 /// The cells that begin a row of a week.
@@ -88,7 +92,10 @@ pub struct Key {
 
 /// The key of some fills.
 pub fn keys(named: &[(Fill, &'static str)]) -> Vec<Key> {
-    named.iter().map(|(fill, words)| Key { class: fill.class(), pattern: fill.pattern(), words }).collect()
+    named
+        .iter()
+        .map(|(fill, words)| Key { class: fill.class(), pattern: fill.pattern(), words: words::of(words) })
+        .collect()
 }
 
 /// The figure.
@@ -107,7 +114,7 @@ pub struct Figure {
     /// Fills beside it.
     pub keys: Vec<Key>,
     /// Columns of the table.
-    pub columns: &'static [&'static str],
+    pub columns: Vec<&'static str>,
     /// Its rows.
     pub rows: Vec<Row>,
 }
@@ -169,7 +176,7 @@ impl Figure {
 
 /// A count with its noun: `1 client`, `12 clients`.
 pub fn count(n: u64, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
+    format!("{n} {}", words::of(if n == 1 { one } else { many }))
 }
 
 #[cfg(test)]

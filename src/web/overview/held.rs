@@ -12,16 +12,19 @@ use crate::web::picture::weeks::{Fill, WeekBars};
 
 /// What may stand beside the hold points: code, words, and whether somebody answered for going on.
 const BESIDE: [(&str, &str, bool); 5] = [
-    ("plan-refused", "Plan refused", false),
-    ("hands-named", "Hands named by a manager", true),
-    ("stop-closed", "Stop ended, for a reason", true),
-    ("consult-reason", "Gone on where a physician was advised", true),
-    ("lot-released", "Lot let out of quarantine", true),
+    ("plan-refused", mark!("Plan refused"), false),
+    ("hands-named", mark!("Hands named by a manager"), true),
+    ("stop-closed", mark!("Stop ended, for a reason"), true),
+    ("consult-reason", mark!("Gone on where a physician was advised"), true),
+    ("lot-released", mark!("Lot let out of quarantine"), true),
 ];
 
 /// The words of what was held up, and whether somebody answered for going on; none for what there is not.
 pub fn held_words(what: &str) -> Option<(&'static str, bool)> {
-    let beside = BESIDE.iter().find(|(code, ..)| *code == what).map(|(_, words, over)| (*words, *over));
+    let beside = BESIDE
+        .iter()
+        .find(|(code, ..)| *code == what)
+        .map(|(_, words, over)| (crate::words::of(words), *over));
     beside.or_else(|| HoldPoint::from_code(what).map(|point| (point.title(), false)))
 }
 
@@ -40,14 +43,14 @@ pub async fn holds(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     let sum = |over: bool| found.iter().filter(|f| f.2 == over).map(|f| f.3).sum::<u64>();
     let (no, over) = (sum(false), sum(true));
     let sentence = match (no, over) {
-        (0, 0) => "Nothing was held up in these weeks.".to_string(),
-        _ => format!(
+        (0, 0) => tr!("Nothing was held up in these weeks.").to_string(),
+        _ => tr!(
             "Something said no {}; {} somebody answered for going on.",
             count(no, "time", "times"),
             count(over, "time", "times")
         ),
     };
-    let kind = |over: bool| if over { "went on, answered for" } else { "said no" };
+    let kind = |over: bool| if over { tr!("went on, answered for") } else { tr!("said no") };
     let picture = Lying {
         rows: found
             .iter()
@@ -62,14 +65,14 @@ pub async fn holds(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     };
     Ok(Figure {
         name: "holds",
-        heading: "Held up, and gone on",
-        about: "Hold points and plans that said no in this week and the eleven before it; then what a person answered for by name: \
-                a failed scalp or a reaction is never among it, nobody may go on over those."
+        heading: tr!("Held up, and gone on"),
+        about: tr!("Hold points and plans that said no in this week and the eleven before it; then what a person answered for by name: \
+                a failed scalp or a reaction is never among it, nobody may go on over those.")
             .into(),
         picture: (!found.is_empty()).then(|| picture.draw()),
         sentence,
-        keys: keys(&[(Fill::Solid, "said no"), (Fill::Slant, "went on, answered for")]),
-        columns: &["What", "How", "Times"],
+        keys: keys(&[(Fill::Solid, tr!("said no")), (Fill::Slant, tr!("went on, answered for"))]),
+        columns: vec![tr!("What"), tr!("How"), tr!("Times")],
         rows: found
             .iter()
             .map(|(code, words, over, n)| Row {
@@ -101,8 +104,8 @@ pub async fn incidents(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
         .map(|k| format!("{} {}", sum(k), kind_words(k).to_lowercase()))
         .collect();
     let sentence = match all {
-        0 => "No incident was opened in these weeks.".to_string(),
-        _ => format!("{} opened: {}.", count(all, "incident was", "incidents were"), named.join(", ")),
+        0 => tr!("No incident was opened in these weeks.").to_string(),
+        _ => tr!("{} opened: {}.", count(all, "incident was", "incidents were"), named.join(", ")),
     };
     let rows = weeks.iter().map(|week| {
         let mut cells = week_cells(*week);
@@ -117,8 +120,8 @@ pub async fn incidents(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     let (stops, stings) = (|w| of(w, KINDS[0]) as f64, |w| of(w, KINDS[1]) as f64);
     Ok(Figure {
         name: "incidents",
-        heading: "Incidents",
-        about: "By the week they were opened, this one and the eleven before it.".into(),
+        heading: tr!("Incidents"),
+        about: tr!("By the week they were opened, this one and the eleven before it.").into(),
         picture: (all > 0).then(|| {
             WeekBars {
                 weeks: weeks.iter().map(|w| short_day(w.monday())).collect(),
@@ -137,20 +140,20 @@ pub async fn incidents(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
         }),
         sentence,
         keys: keys(&[
-            (Fill::Danger, "stop and rinse"),
-            (Fill::Slant, "it stings"),
-            (Fill::Blank, "all others"),
+            (Fill::Danger, tr!("stop and rinse")),
+            (Fill::Slant, tr!("it stings")),
+            (Fill::Blank, tr!("all others")),
         ]),
-        columns: &[
-            "Week",
-            "Begins",
-            "Incidents",
-            "Stop and rinse",
-            "It stings",
-            "Over-processed",
-            "Longest allowed passed",
-            "Known late",
-            "Told afterwards",
+        columns: vec![
+            tr!("Week"),
+            tr!("Begins"),
+            tr!("Incidents"),
+            tr!("Stop and rinse"),
+            tr!("It stings"),
+            tr!("Over-processed"),
+            tr!("Longest allowed passed"),
+            tr!("Known late"),
+            tr!("Told afterwards"),
         ],
         rows: rows.collect(),
     })

@@ -26,10 +26,10 @@ fn sentence(hours: &Hours) -> String {
     let sum = |of: fn(&Coming) -> f64| hours.weeks.iter().map(of).sum::<f64>();
     let wanted = sum(|w| w.wanted.chair.mean);
     let Some(tight) = tightest(hours).filter(|_| wanted >= 30.0) else {
-        return "Nobody known today is likely to want a service in the next twelve weeks.".into();
+        return tr!("Nobody known today is likely to want a service in the next twelve weeks.").into();
     };
     let (chair, open) = (tight.wanted.chair, chairs_open(tight, hours.chairs));
-    format!(
+    tr!(
         "In the next twelve weeks clients known today will want about {} hours in a chair; {} are in the book. The tightest \
          week begins {}: {} hours wanted, 8 times in 10 between {} and {}; {} chair hours are open, and {} hours of hands \
          against {} wanted.",
@@ -41,28 +41,38 @@ fn sentence(hours: &Hours) -> String {
         h(chair.high),
         h(open),
         h(tight.open.hands_min),
-        h(tight.wanted.hands.mean),
+        h(tight.wanted.hands.mean)
     )
 }
 
 fn about(hours: &Hours) -> String {
     let habit = &hours.habit;
     let learned = match (habit.returns(), habit.middle()) {
-        (0, _) => {
+        (0, _) => tr!(
             "Until thirty clients have come again, how they keep to it is taken as is usual in the trade."
-                .to_string()
-        }
-        (n, Some(middle)) => format!(
-            "Growth says when; how clients keep to it is learned from {n} returns: half of those who come have come by {middle:.2} \
+        )
+        .to_string(),
+        (n, Some(middle)) => tr!(
+            "Growth says when; how clients keep to it is learned from {n} returns: half of those who come have come by {middle} \
              times the days their hair needs, {} come again at all.",
-            percent(habit.comes())
+            percent(habit.comes()),
+            n = n,
+            middle = format_args!("{:.2}", middle)
         ),
-        (n, None) => format!("Growth says when; how clients keep to it is learned from {n} returns."),
+        (n, None) => tr!("Growth says when; how clients keep to it is learned from {n} returns.", n = n),
     };
-    let cut = if hours.cut { " There are more clients than were counted." } else { "" };
-    let chairs =
-        if hours.chairs > 0.0 { "" } else { " How many chairs there are has not been entered in Team yet." };
-    format!("{learned} New clients, and services that growth does not bring back, come on top.{cut}{chairs}")
+    let cut = if hours.cut { tr!(" There are more clients than were counted.") } else { "" };
+    let chairs = if hours.chairs > 0.0 {
+        ""
+    } else {
+        tr!(" How many chairs there are has not been entered in Team yet.")
+    };
+    tr!(
+        "{learned} New clients, and services that growth does not bring back, come on top.{cut}{chairs}",
+        learned = learned,
+        cut = cut,
+        chairs = chairs
+    )
 }
 
 /// Hours wanted and open.
@@ -102,8 +112,8 @@ pub async fn hours(s: &mut Scoped, app: &App, frame: &Frame) -> Stored<Figure> {
     };
     Ok(Figure {
         name: "hours",
-        heading: "Hours wanted and open",
-        about: format!(
+        heading: tr!("Hours wanted and open"),
+        about: tr!(
             "Dot: hours in a chair that will be wanted, its whisker 8 times in 10. Toned bar: in the book. Stroke: open, as long \
              as anybody who treats hair is there, times the chairs{}. {}",
             if picture.is_cut() { "; where it is missing it lies far above" } else { "" },
@@ -112,19 +122,19 @@ pub async fn hours(s: &mut Scoped, app: &App, frame: &Frame) -> Stored<Figure> {
         picture: Some(picture.draw()),
         sentence,
         keys: Vec::new(),
-        columns: &[
-            "Week",
-            "Begins",
-            "Visits",
-            "Chair, low",
-            "Chair wanted",
-            "Chair, high",
-            "Chair open",
-            "In the book",
-            "Hands, low",
-            "Hands wanted",
-            "Hands, high",
-            "Hands at work",
+        columns: vec![
+            tr!("Week"),
+            tr!("Begins"),
+            tr!("Visits"),
+            tr!("Chair, low"),
+            tr!("Chair wanted"),
+            tr!("Chair, high"),
+            tr!("Chair open"),
+            tr!("In the book"),
+            tr!("Hands, low"),
+            tr!("Hands wanted"),
+            tr!("Hands, high"),
+            tr!("Hands at work"),
         ],
         rows: rows.collect(),
     })

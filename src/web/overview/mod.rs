@@ -72,9 +72,9 @@ pub async fn show(seat: Seat) -> Answered {
     let stock = stock::stock(&mut s, &frame).await?;
     s.commit().await?;
     let answer = match (so_far, unreached) {
-        (0, _) => "Nobody is overdue".to_string(),
-        (due, 0) => format!("{due} due, all of them reached"),
-        (due, unreached) => format!("{due} due, {unreached} not reached yet"),
+        (0, _) => tr!("Nobody is overdue").to_string(),
+        (due, 0) => tr!("{due} due, all of them reached", due = due),
+        (due, unreached) => tr!("{due} due, {unreached} not reached yet", due = due, unreached = unreached),
     };
     Ok(page::html(&OverviewPage {
         shell: seat.shell(frame.now, "/overview", &[]),

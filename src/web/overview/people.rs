@@ -16,11 +16,11 @@ fn place(reach: Reach) -> usize {
 }
 
 const DUE_FILLS: [(Fill, &str); 5] = [
-    (Fill::Solid, "in the book"),
+    (Fill::Solid, mark!("in the book")),
     (Fill::Tone, "answered"),
-    (Fill::Slant, "tried, no answer"),
-    (Fill::Blank, "not reached yet"),
-    (Fill::Tone, "wants no contact"),
+    (Fill::Slant, mark!("tried, no answer")),
+    (Fill::Blank, mark!("not reached yet")),
+    (Fill::Tone, mark!("wants no contact")),
 ];
 
 /// From the oldest week looked back on to the last looked ahead.
@@ -50,11 +50,15 @@ pub async fn due(s: &mut Scoped, frame: &Frame) -> Stored<(Figure, u64, u64)> {
     let due: u64 = so_far.iter().sum();
     let [booked, answered, tried, untried, _] = so_far;
     let sentence = match due {
-        0 => "Nobody has been due up to this week without coming.".to_string(),
-        _ => format!(
+        0 => tr!("Nobody has been due up to this week without coming.").to_string(),
+        _ => tr!(
             "{} due up to this week and not here yet: {booked} in the book, {answered} answered, {tried} tried without an \
              answer, {untried} not reached.",
-            count(due, "client is", "clients are")
+            count(due, "client is", "clients are"),
+            booked = booked,
+            answered = answered,
+            tried = tried,
+            untried = untried
         ),
     };
     let rows = weeks.iter().zip(&by_week).map(|(week, reached)| {
@@ -66,9 +70,9 @@ pub async fn due(s: &mut Scoped, frame: &Frame) -> Stored<(Figure, u64, u64)> {
     });
     let figure = Figure {
         name: "due",
-        heading: "Due and reached",
-        about: "Each client stands once, in the week in which new growth is as likely as not long enough; whoever was served \
-                since stands in a later one."
+        heading: tr!("Due and reached"),
+        about: tr!("Each client stands once, in the week in which new growth is as likely as not long enough; whoever was served \
+                since stands in a later one.")
             .into(),
         picture: Some(
             WeekBars {
@@ -85,15 +89,15 @@ pub async fn due(s: &mut Scoped, frame: &Frame) -> Stored<(Figure, u64, u64)> {
         ),
         sentence,
         keys: keys(&DUE_FILLS[..4]),
-        columns: &[
-            "Week",
-            "Begins",
-            "Due",
-            "In the book",
-            "Answered",
-            "Tried, no answer",
-            "Not reached yet",
-            "Wants no contact",
+        columns: vec![
+            tr!("Week"),
+            tr!("Begins"),
+            tr!("Due"),
+            tr!("In the book"),
+            tr!("Answered"),
+            tr!("Tried, no answer"),
+            tr!("Not reached yet"),
+            tr!("Wants no contact"),
         ],
         rows: rows.collect(),
     };
@@ -112,11 +116,13 @@ pub async fn missed(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     let sum = |state: &str| weeks.iter().map(|w| of(*w, state)).sum::<u64>();
     let (kept, missed, off) = (sum("kept"), sum("missed"), sum("cancelled"));
     let sentence = match share(missed, kept + missed) {
-        None => "Nobody was booked for a service in these weeks.".to_string(),
-        Some(part) => format!(
+        None => tr!("Nobody was booked for a service in these weeks.").to_string(),
+        Some(part) => tr!(
             "Of {} booked and not called off, {missed} did not come ({}); {off} called off before.",
             count(kept + missed, "visit", "visits"),
-            percent(part)
+            percent(part),
+            missed = missed,
+            off = off
         ),
     };
     let rows = weeks.iter().map(|week| {
@@ -128,12 +134,15 @@ pub async fn missed(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
         let any = kept + missed + off + open > 0;
         Row { cells, href: if any { format!("/overview/missed/rows?week={week}") } else { String::new() } }
     });
-    let fills = [(Fill::Solid, "did not come"), (Fill::Slant, "called off"), (Fill::Blank, "came")];
+    let fills =
+        [(Fill::Solid, tr!("did not come")), (Fill::Slant, tr!("called off")), (Fill::Blank, tr!("came"))];
     Ok(Figure {
         name: "missed",
-        heading: "Did not come",
-        about: "Bookings for services of this week and the eleven before it; patch tests are not counted."
-            .into(),
+        heading: tr!("Did not come"),
+        about: tr!(
+            "Bookings for services of this week and the eleven before it; patch tests are not counted."
+        )
+        .into(),
         picture: (kept + missed + off > 0).then(|| {
             WeekBars {
                 weeks: weeks.iter().map(|w| short_day(w.monday())).collect(),
@@ -152,14 +161,14 @@ pub async fn missed(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
         }),
         sentence,
         keys: keys(&fills),
-        columns: &[
-            "Week",
-            "Begins",
-            "Came",
-            "Did not come",
-            "Called off",
-            "Still in the book",
-            "Share that did not come",
+        columns: vec![
+            tr!("Week"),
+            tr!("Begins"),
+            tr!("Came"),
+            tr!("Did not come"),
+            tr!("Called off"),
+            tr!("Still in the book"),
+            tr!("Share that did not come"),
         ],
         rows: rows.collect(),
     })

@@ -44,7 +44,7 @@ struct RowsPage {
     back: String,
     answer: String,
     about: String,
-    columns: &'static [&'static str],
+    columns: Vec<&'static str>,
     rows: Vec<Line>,
     cut: bool,
 }
@@ -56,7 +56,7 @@ impl RowsPage {
 }
 
 fn broken() -> Problem {
-    Problem::Bad("This link is not whole: open the overview again.".into())
+    Problem::Bad(tr!("This link is not whole: open the overview again.").into())
 }
 
 fn week(frame: &Frame, q: &Asked) -> Result<Week, Problem> {
@@ -64,7 +64,7 @@ fn week(frame: &Frame, q: &Asked) -> Result<Week, Problem> {
 }
 
 fn begins(week: Week) -> String {
-    format!("the week that begins {} {}", short_day(week.monday()), week.monday().year())
+    tr!("the week that begins {} {}", short_day(week.monday()), week.monday().year())
 }
 
 /// Cuts a list to a page; true when there was more.
@@ -76,7 +76,7 @@ fn cut<T>(list: &mut Vec<T>) -> bool {
 }
 
 fn n(rows: &[Line], cut: bool, one: &str, many: &str) -> String {
-    let more = if cut { "More than " } else { "" };
+    let more = if cut { tr!("More than ") } else { "" };
     format!("{more}{}", count(rows.len() as u64, one, many))
 }
 
@@ -95,7 +95,7 @@ pub async fn due(seat: Seat, Query(q): Query<Asked>) -> Answered {
             let last = d.outcome.as_deref().and_then(Outcome::from_code);
             let reach = Reach::of(d.booking_id.is_some(), d.no_contact, last);
             let stands = match d.booked_at {
-                Some(at) => format!("in the book, {}", frame.zone.day_words(at)),
+                Some(at) => tr!("in the book, {}", frame.zone.day_words(at)),
                 None => reach.words().to_string(),
             };
             Line {
@@ -112,11 +112,17 @@ pub async fn due(seat: Seat, Query(q): Query<Asked>) -> Answered {
         .collect();
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "Due and reached",
+        figure: tr!("Due and reached"),
         back: "/overview#due".into(),
-        answer: n(&rows, cut, "client is due", "clients are due"),
-        about: format!("In {}, and not here since, by deadline.", begins(week)),
-        columns: &["Client", "Service", "Likely long enough", "Latest by", "Stands"],
+        answer: n(&rows, cut, tr!("client is due"), tr!("clients are due")),
+        about: tr!("In {}, and not here since, by deadline.", begins(week)),
+        columns: vec![
+            tr!("Client"),
+            tr!("Service"),
+            tr!("Likely long enough"),
+            tr!("Latest by"),
+            tr!("Stands"),
+        ],
         rows,
         cut,
     }))
@@ -153,18 +159,25 @@ pub async fn hours(seat: Seat, Query(q): Query<Asked>) -> Answered {
                 services.title(&c.protocol).to_string(),
                 short_day(c.head.last_on),
                 percent(*p),
-                format!("{:.0} min", c.head.minutes.chair),
-                format!("{:.0} min", c.head.minutes.hands),
+                tr!("{} min", format_args!("{:.0}", c.head.minutes.chair)),
+                tr!("{} min", format_args!("{:.0}", c.head.minutes.hands)),
             ],
         })
         .collect();
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "Hours wanted and open",
+        figure: tr!("Hours wanted and open"),
         back: "/overview#hours".into(),
-        answer: n(&rows, cut, "client may come", "clients may come"),
-        about: format!("In {}, the likeliest first; a chance under 1 in 200 is left out.", begins(week)),
-        columns: &["Client", "Service", "Last here", "Chance", "In a chair", "Hands"],
+        answer: n(&rows, cut, tr!("client may come"), tr!("clients may come")),
+        about: tr!("In {}, the likeliest first; a chance under 1 in 200 is left out.", begins(week)),
+        columns: vec![
+            tr!("Client"),
+            tr!("Service"),
+            tr!("Last here"),
+            tr!("Chance"),
+            tr!("In a chair"),
+            tr!("Hands"),
+        ],
         rows,
         cut,
     }))
@@ -189,10 +202,10 @@ pub async fn missed(seat: Seat, Query(q): Query<Asked>) -> Answered {
                 format!("{}, {}", frame.zone.day_words(b.starts_at), frame.zone.clock(b.starts_at)),
                 b.protocol.as_deref().map_or_else(String::new, |p| services.title(p).to_string()),
                 match b.state.as_str() {
-                    "missed" => "did not come".to_string(),
-                    "cancelled" => "called off".to_string(),
-                    "kept" => "came".to_string(),
-                    _ => "in the book".to_string(),
+                    "missed" => tr!("did not come").to_string(),
+                    "cancelled" => tr!("called off").to_string(),
+                    "kept" => tr!("came").to_string(),
+                    _ => tr!("in the book").to_string(),
                 },
                 b.reason.clone().unwrap_or_default(),
             ],
@@ -200,11 +213,11 @@ pub async fn missed(seat: Seat, Query(q): Query<Asked>) -> Answered {
         .collect();
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "Did not come",
+        figure: tr!("Did not come"),
         back: "/overview#missed".into(),
-        answer: format!("{} not come", count(missed, "client did", "clients did")),
-        about: format!("Services in the book of {}.", begins(week)),
-        columns: &["Client", "When", "Service", "How", "Why"],
+        answer: tr!("{} not come", count(missed, "client did", "clients did")),
+        about: tr!("Services in the book of {}.", begins(week)),
+        columns: vec![tr!("Client"), tr!("When"), tr!("Service"), tr!("How"), tr!("Why")],
         rows,
         cut,
     }))
@@ -220,7 +233,7 @@ fn timed(frame: &Frame, services: &Services, given: &[Given]) -> Vec<Line> {
             let times = t.times();
             let over = match times.past_most {
                 0 => String::new(),
-                n => format!("{n} on for longer than allowed"),
+                n => tr!("{n} on for longer than allowed", n = n),
             };
             let line = Line {
                 href: format!("/proof/runs/{}", g.run.run_id),
@@ -233,11 +246,13 @@ fn timed(frame: &Frame, services: &Services, given: &[Given]) -> Vec<Line> {
                     ),
                     services.title(&g.run.protocol).to_string(),
                     g.run.by_name.clone(),
-                    format!(
-                        "{longest:.1} min, target {:.0}, longest allowed {:.0}",
-                        t.target_min, t.most_min
+                    tr!(
+                        "{longest} min, target {}, longest allowed {}",
+                        format_args!("{:.0}", t.target_min),
+                        format_args!("{:.0}", t.most_min),
+                        longest = format_args!("{:.1}", longest)
                     ),
-                    t.apart_min().map_or_else(String::new, |m| format!("{m:.1} min")),
+                    t.apart_min().map_or_else(String::new, |m| tr!("{m} min", m = format_args!("{:.1}", m))),
                     over,
                 ],
             };
@@ -249,13 +264,13 @@ fn timed(frame: &Frame, services: &Services, given: &[Given]) -> Vec<Line> {
 }
 
 const TIMED: &[&str] = &[
-    "Client",
-    "When",
-    "Service",
-    "Begun by",
-    "Longest quadrant",
-    "First to last",
-    "Past the longest allowed",
+    mark!("Client"),
+    mark!("When"),
+    mark!("Service"),
+    mark!("Begun by"),
+    mark!("Longest quadrant"),
+    mark!("First to last"),
+    mark!("Past the longest allowed"),
 ];
 
 /// Services of a week with their times.
@@ -269,14 +284,14 @@ pub async fn times(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let cut = cut(&mut rows) || past.cut;
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "Times kept",
+        figure: tr!("Times kept"),
         back: "/overview#times".into(),
         answer: n(&rows, cut, "application", "applications"),
-        about: format!(
+        about: tr!(
             "Of services begun in {}, nearest to the longest allowed or beyond it first.",
             begins(week)
         ),
-        columns: TIMED,
+        columns: TIMED.to_vec(),
         rows,
         cut,
     }))
@@ -298,11 +313,12 @@ pub async fn spread(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let cut = cut(&mut rows) || past.cut;
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "First to last",
+        figure: tr!("First to last"),
         back: "/overview#spread".into(),
         answer: format!("{}: {}", person.name, n(&rows, cut, "application", "applications")),
-        about: "Of services begun in this week and the eleven before it, those furthest apart first.".into(),
-        columns: TIMED,
+        about: tr!("Of services begun in this week and the eleven before it, those furthest apart first.")
+            .into(),
+        columns: TIMED.to_vec(),
         rows,
         cut,
     }))
@@ -341,15 +357,16 @@ pub async fn holds(seat: Seat, Query(q): Query<Asked>) -> Answered {
         .collect();
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "Held up, and gone on",
+        figure: tr!("Held up, and gone on"),
         back: "/overview#holds".into(),
         answer: format!("{words}: {}", n(&rows, cut, "time", "times")),
         about: if over {
-            "What a person answered for by name, in this week and the eleven before it, newest first.".into()
+            tr!("What a person answered for by name, in this week and the eleven before it, newest first.")
+                .into()
         } else {
-            "What said no in this week and the eleven before it, newest first.".into()
+            tr!("What said no in this week and the eleven before it, newest first.").into()
         },
-        columns: &["Whose", "When", "By"],
+        columns: vec![tr!("Whose"), tr!("When"), tr!("By")],
         rows,
         cut,
     }))
@@ -371,17 +388,17 @@ pub async fn incidents(seat: Seat, Query(q): Query<Asked>) -> Answered {
                 i.client_name.clone(),
                 format!("{}, {}", frame.zone.day_words(i.opened_at), frame.zone.clock(i.opened_at)),
                 kind_words(&i.kind).to_string(),
-                if i.run_id.is_some() { "during a service" } else { "told afterwards" }.to_string(),
+                if i.run_id.is_some() { tr!("during a service") } else { tr!("told afterwards") }.to_string(),
             ],
         })
         .collect();
     Ok(page::html(&RowsPage {
         shell: seat.shell(frame.now, "/overview", &[]),
-        figure: "Incidents",
+        figure: tr!("Incidents"),
         back: "/overview#incidents".into(),
         answer: n(&rows, cut, "incident", "incidents"),
-        about: format!("Opened in {}.", begins(week)),
-        columns: &["Client", "When", "What", "How"],
+        about: tr!("Opened in {}.", begins(week)),
+        columns: vec![tr!("Client"), tr!("When"), tr!("What"), tr!("How")],
         rows,
         cut,
     }))

@@ -27,9 +27,11 @@ struct Lasting {
 
 fn weeks_words(l: &Lasting) -> String {
     match l.weeks {
-        None => "not used in these weeks".into(),
-        Some(w) if w >= LONG_WEEKS => format!("{LONG_WEEKS:.0} weeks and more"),
-        Some(w) => format!("{w:.1} weeks"),
+        None => tr!("not used in these weeks").into(),
+        Some(w) if w >= LONG_WEEKS => {
+            tr!("{LONG_WEEKS} weeks and more", LONG_WEEKS = format_args!("{:.0}", LONG_WEEKS))
+        }
+        Some(w) => tr!("{w} weeks", w = format_args!("{:.1}", w)),
     }
 }
 
@@ -63,16 +65,18 @@ pub async fn stock(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     let soon = all.iter().filter(|l| ends(l) < SOON_WEEKS).count() as u64;
     let low = all.iter().filter(|l| l.low).count();
     let sentence = match (all.first(), soon) {
-        (None, _) => "The shelf is empty.".to_string(),
-        (_, 0) => format!(
+        (None, _) => tr!("The shelf is empty.").to_string(),
+        (_, 0) => tr!(
             "Nothing that is used runs out within four weeks; {low} of {} stand below their low mark.",
-            all.len()
+            all.len(),
+            low = low
         ),
-        (Some(first), _) => format!(
+        (Some(first), _) => tr!(
             "{} out within four weeks at the pace of the last twelve, {} first; {low} of {} stand below their low mark.",
             count(soon, "product runs", "products run"),
             first.name,
-            all.len()
+            all.len(),
+            low = low
         ),
     };
     let drawn = all.iter().filter(|l| l.weeks.is_some()).take(DRAWN);
@@ -84,19 +88,19 @@ pub async fn stock(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
                 lies: Lies::Bar(if l.low { Fill::Solid } else { Fill::Tone }, ends(l).min(LONG_WEEKS)),
             })
             .collect(),
-        against: (SOON_WEEKS, "four weeks".into()),
+        against: (SOON_WEEKS, tr!("four weeks").into()),
         label: sentence.clone(),
     };
     Ok(Figure {
         name: "stock",
-        heading: "Stock",
-        about: "Grams that may be used today, over the grams that went into bowls a week; mixtures and what was thrown away are \
-                in the book of each lot."
+        heading: tr!("Stock"),
+        about: tr!("Grams that may be used today, over the grams that went into bowls a week; mixtures and what was thrown away are \
+                in the book of each lot.")
             .into(),
         picture: (!picture.rows.is_empty()).then(|| picture.draw()),
         sentence,
-        keys: keys(&[(Fill::Solid, "below its low mark"), (Fill::Tone, "above it")]),
-        columns: &["Product", "Grams left", "Grams a week", "Weeks left", "Below its low mark"],
+        keys: keys(&[(Fill::Solid, tr!("below its low mark")), (Fill::Tone, tr!("above it"))]),
+        columns: vec![tr!("Product"), tr!("Grams left"), tr!("Grams a week"), tr!("Weeks left"), tr!("Below its low mark")],
         rows: all
             .iter()
             .map(|l| Row {
@@ -108,7 +112,7 @@ pub async fn stock(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
                         shown: weeks_words(l),
                         plain: l.weeks.map_or_else(String::new, |w| format!("{w:.1}")),
                     },
-                    Cell::of(if l.low { "yes" } else { "no" }),
+                    Cell::of(if l.low { tr!("yes") } else { tr!("no") }),
                 ],
                 href: format!("/shelf/products/{}", l.id),
             })

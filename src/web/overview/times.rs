@@ -10,13 +10,13 @@ use crate::web::picture::lying::{Lies, Lying, LyingRow};
 use crate::web::picture::weeks::{Fill, WeekBars};
 
 const FILLS: [(Fill, &str); 3] = [
-    (Fill::Tone, "rinsed by the target"),
-    (Fill::Blank, "after it, within the longest allowed"),
-    (Fill::Danger, "past the longest allowed"),
+    (Fill::Tone, mark!("rinsed by the target")),
+    (Fill::Blank, mark!("after it, within the longest allowed")),
+    (Fill::Danger, mark!("past the longest allowed")),
 ];
 
 fn cut_words(past: &Past) -> &'static str {
-    if past.cut { " There were more services than are counted here: these are the newest." } else { "" }
+    if past.cut { tr!(" There were more services than are counted here: these are the newest.") } else { "" }
 }
 
 /// Quadrants rinsed in time, by week.
@@ -33,14 +33,13 @@ pub fn kept(past: &Past, frame: &Frame) -> Figure {
     let mut all = Times::default();
     by_week.iter().for_each(|t| all.add(*t));
     let sentence = match share(all.kept(), all.all()) {
-        None => "No quadrant was timed in these weeks.".to_string(),
-        Some(part) => format!(
+        None => tr!("No quadrant was timed in these weeks.").to_string(),
+        Some(part) => tr!(
             "Of {} timed, {}\u{a0}% were rinsed within the longest allowed, {} by the target; {} on for longer.",
-            count(all.all(), "quadrant", "quadrants"),
-            // Not rounded up to all of them while one was not.
+            count(all.all(), "quadrant", "quadrants"), // Not rounded up to all of them while one was not.
             (part * 1000.0).floor() / 10.0,
             percent(all.by_target as f64 / all.all() as f64),
-            count(all.past_most, "was", "were"),
+            count(all.past_most, "was", "were")
         ),
     };
     let rows = weeks.iter().zip(&by_week).map(|(week, t)| {
@@ -55,8 +54,8 @@ pub fn kept(past: &Past, frame: &Frame) -> Figure {
     });
     Figure {
         name: "times",
-        heading: "Times kept",
-        about: format!(
+        heading: tr!("Times kept"),
+        about: tr!(
             "Every quadrant that met a product that opens the hair and was rinsed, from its first touch, in services that ended.{}",
             cut_words(past)
         ),
@@ -78,15 +77,15 @@ pub fn kept(past: &Past, frame: &Frame) -> Figure {
         }),
         sentence,
         keys: keys(&FILLS),
-        columns: &[
-            "Week",
-            "Begins",
-            "Quadrants",
-            "By the target",
-            "Within the longest allowed",
-            "On for longer",
-            "Share by the target",
-            "Share within the longest",
+        columns: vec![
+            tr!("Week"),
+            tr!("Begins"),
+            tr!("Quadrants"),
+            tr!("By the target"),
+            tr!("Within the longest allowed"),
+            tr!("On for longer"),
+            tr!("Share by the target"),
+            tr!("Share within the longest"),
         ],
         rows: rows.collect(),
     }
@@ -105,13 +104,13 @@ pub fn apart(past: &Past) -> Figure {
         .collect();
     let everybody: Vec<f64> = people.values().flatten().copied().collect();
     let sentence = match Quartiles::of(&everybody) {
-        None => "No application with two quadrants was timed in these weeks.".to_string(),
-        Some(q) => format!(
-            "Of {} half lie between {:.1} and {:.1} minutes from the shortest quadrant to the longest, the middle one at {:.1}.",
+        None => tr!("No application with two quadrants was timed in these weeks.").to_string(),
+        Some(q) => tr!(
+            "Of {} half lie between {} and {} minutes from the shortest quadrant to the longest, the middle one at {}.",
             count(everybody.len() as u64, "application", "applications"),
-            q.low,
-            q.high,
-            q.median
+            format_args!("{:.1}", q.low),
+            format_args!("{:.1}", q.high),
+            format_args!("{:.1}", q.median)
         ),
     };
     let rows = found.iter().map(|(name, id, q, n)| Row {
@@ -129,7 +128,12 @@ pub fn apart(past: &Past) -> Figure {
             .iter()
             .map(|(name, _, q, _)| LyingRow {
                 name: (*name).to_string(),
-                words: format!("{:.1} min, {:.1} to {:.1}", q.median, q.low, q.high),
+                words: tr!(
+                    "{} min, {} to {}",
+                    format_args!("{:.1}", q.median),
+                    format_args!("{:.1}", q.low),
+                    format_args!("{:.1}", q.high)
+                ),
                 lies: Lies::Box { low: q.low, middle: q.median, high: q.high },
             })
             .collect(),
@@ -138,8 +142,8 @@ pub fn apart(past: &Past) -> Figure {
     };
     Figure {
         name: "spread",
-        heading: "First to last",
-        about: format!(
+        heading: tr!("First to last"),
+        about: tr!(
             "Minutes from the shortest to the longest quadrant of one application, by who began the service. Box: half of them, \
              stroke: the middle one.{}",
             cut_words(past)
@@ -147,7 +151,13 @@ pub fn apart(past: &Past) -> Figure {
         picture: (!found.is_empty()).then(|| picture.draw()),
         sentence,
         keys: Vec::new(),
-        columns: &["Person", "Applications", "A quarter below", "Half below", "Three quarters below"],
+        columns: vec![
+            tr!("Person"),
+            tr!("Applications"),
+            tr!("A quarter below"),
+            tr!("Half below"),
+            tr!("Three quarters below"),
+        ],
         rows: rows.collect(),
     }
 }

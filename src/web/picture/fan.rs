@@ -139,14 +139,20 @@ impl Fan {
         let mut mm = 10.0;
         while mm < self.mm - 1.0 {
             marks.push(Mark::level("ln soft", 0.0, 100.0, self.y(mm)));
-            marks.push(Mark::text("soft halo", 0.0, 0.0, self.y(mm) - 4.0, format!("{mm:.0} mm")));
+            marks.push(Mark::text(
+                "soft halo",
+                0.0,
+                0.0,
+                self.y(mm) - 4.0,
+                tr!("{mm} mm", mm = format_args!("{:.0}", mm)),
+            ));
             mm += 10.0;
         }
         marks.push(Mark::level("ln", 0.0, 100.0, PLOT_PX));
         let mut weeks = 4.0;
         while weeks * 7.0 < self.days * 0.97 {
             marks.push(Mark::stem("ln", self.x(weeks * 7.0), PLOT_PX - 7.0, PLOT_PX));
-            let words = if weeks == 4.0 { "4 weeks".into() } else { format!("{weeks:.0}") };
+            let words = if weeks == 4.0 { tr!("4 weeks").into() } else { format!("{weeks:.0}") };
             marks.push(Mark::text("soft mid", self.x(weeks * 7.0), 0.0, PLOT_PX + 20.0, words));
             weeks += 4.0;
         }
@@ -161,7 +167,7 @@ impl Fan {
                 100.0,
                 0.0,
                 y - 10.0,
-                format!("target {:.0} mm", self.target_mm),
+                tr!("target {} mm", format_args!("{:.0}", self.target_mm)),
             ));
         }
         let x = self.x(self.today.0);

@@ -68,7 +68,7 @@ impl HoursAhead {
             marks.push(Mark::level("ln thick", middle - third, middle + third, scale.y(low)));
             marks.push(Mark::dot("fill", middle, scale.y(mean), 4.5));
         }
-        scale.words(&mut marks, "hours");
+        scale.words(&mut marks, tr!("hours"));
         foot(&mut marks, &self.weeks, None, height_px);
         Drawing {
             class: "hours-ahead".into(),

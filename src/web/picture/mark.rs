@@ -85,20 +85,20 @@ impl Pattern {
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
-            Self::Blank => "nothing known",
-            Self::ThioStraightening => "straightener",
-            Self::ThioCurl => "curl lotion",
-            Self::Ester => "acid wave",
-            Self::Hydroxide => "relaxer",
-            Self::Guanidine => "guanidine relaxer",
-            Self::Colour => "colour",
-            Self::Direct => "dye without developer",
-            Self::Neutral => "neutraliser",
-            Self::Lightener => "lightener",
-            Self::Metallic => "metallic-salt colour",
-            Self::Henna => "henna",
-            Self::Sulfite => "sulfite or cysteine",
-            Self::Aldehyde => "aldehyde smoothing",
+            Self::Blank => tr!("nothing known"),
+            Self::ThioStraightening => tr!("straightener"),
+            Self::ThioCurl => tr!("curl lotion"),
+            Self::Ester => tr!("acid wave"),
+            Self::Hydroxide => tr!("relaxer"),
+            Self::Guanidine => tr!("guanidine relaxer"),
+            Self::Colour => tr!("colour"),
+            Self::Direct => tr!("dye without developer"),
+            Self::Neutral => tr!("neutraliser"),
+            Self::Lightener => tr!("lightener"),
+            Self::Metallic => tr!("metallic-salt colour"),
+            Self::Henna => tr!("henna"),
+            Self::Sulfite => tr!("sulfite or cysteine"),
+            Self::Aldehyde => tr!("aldehyde smoothing"),
         }
     }
 
@@ -142,10 +142,10 @@ impl Verdict {
     #[must_use]
     pub fn word(self) -> &'static str {
         match self {
-            Self::Clear => "clear",
-            Self::Test => "test first",
-            Self::Wait => "wait",
-            Self::Refuse => "refuse",
+            Self::Clear => tr!("clear"),
+            Self::Test => tr!("test first"),
+            Self::Wait => tr!("wait"),
+            Self::Refuse => tr!("refuse"),
         }
     }
 

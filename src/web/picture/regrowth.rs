@@ -31,7 +31,7 @@ impl GrowthNow {
         } else {
             Mark::text("b", target, 5.0, 14.0, words)
         });
-        let words = format!("{:.0} mm", self.mm);
+        let words = tr!("{} mm", format_args!("{:.0}", self.mm));
         let end = high.max(if target > high && target - high < 25.0 { target } else { high });
         // The column is about 170 px wide where it is narrowest, with 12 px of edge to run into.
         let need = words_px(&words, false) + 8.0;
@@ -42,9 +42,12 @@ impl GrowthNow {
         } else {
             Mark::text("end", 100.0, 0.0, 14.0, words)
         });
-        let label = format!(
-            "{:.1} mm now, between {:.1} and {:.1}; target {:.0}",
-            self.mm, self.band.0, self.band.1, self.target_mm
+        let label = tr!(
+            "{} mm now, between {} and {}; target {}",
+            format_args!("{:.1}", self.mm),
+            format_args!("{:.1}", self.band.0),
+            format_args!("{:.1}", self.band.1),
+            format_args!("{:.0}", self.target_mm)
         );
         Drawing { class: "growth-now".into(), data: Vec::new(), height_px: 52.0, label, shapes: None, marks }
     }
@@ -126,9 +129,9 @@ impl DueWindow {
             ));
         }
         let label = if self.latest_words.is_empty() {
-            format!("window {}", self.words)
+            tr!("window {}", self.words)
         } else {
-            format!("window {}; {}", self.words, self.latest_words)
+            tr!("window {}; {}", self.words, self.latest_words)
         };
         Drawing { class: "due-window".into(), data: Vec::new(), height_px: 52.0, label, shapes: None, marks }
     }

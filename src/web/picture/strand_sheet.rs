@@ -42,7 +42,7 @@ impl Sheet<'_> {
                 end,
                 0.0,
                 16.0,
-                format!("ends {:.0}", self.ruler.length_mm),
+                tr!("ends {}", format_args!("{:.0}", self.ruler.length_mm)),
             ));
             self.edge_numbers(38.0);
         }
@@ -123,7 +123,7 @@ impl Sheet<'_> {
             let (from, to) =
                 (self.pc(self.ruler.length_mm), self.pc(self.ruler.length_mm + self.ruler.cut_mm));
             self.marks.push(Mark::block("ln dash", from, to, top, height));
-            let words = format!("cut, {:.0} mm", self.ruler.cut_mm);
+            let words = tr!("cut, {} mm", format_args!("{:.0}", self.ruler.cut_mm));
             if let Some(class) = fit(20.0 + words_px(&words, false), to - from) {
                 self.marks.push(Mark::text(
                     &format!("soft{class}"),
@@ -224,7 +224,7 @@ impl Sheet<'_> {
     fn edge_millimetres(&mut self, y: f64) {
         self.marks.push(Mark::text("soft", 0.0, 0.0, y, "scalp"));
         let length = self.ruler.length_mm;
-        let end = format!("{length:.0} mm");
+        let end = tr!("{length} mm", length = format_args!("{:.0}", length));
         let mut before = Some((0.0, words_px("scalp", false) * 2.0));
         for edge in self.ruler.edges.iter().filter(|edge| edge.at_mm < length) {
             let words = format!("{:.0}", edge.at_mm);

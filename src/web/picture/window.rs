@@ -83,7 +83,11 @@ impl Window {
         let mut at_min = step;
         while at_min < self.length_min - 0.01 {
             marks.push(Mark::stem("ln", share(at_min), 92.0, 102.0));
-            let words = if at_min == step { format!("{at_min:.0} min") } else { format!("{at_min:.0}") };
+            let words = if at_min == step {
+                tr!("{at_min} min", at_min = format_args!("{:.0}", at_min))
+            } else {
+                format!("{at_min:.0}")
+            };
             marks.push(Mark::text("soft mid", share(at_min), 0.0, 118.0, words));
             at_min += step;
         }

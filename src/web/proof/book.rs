@@ -56,10 +56,10 @@ struct BookPage {
 /// How a run ended, or that it has not.
 pub(super) fn how_words(how: Option<&str>) -> &'static str {
     match how {
-        None => "under way",
-        Some("finished") => "finished",
-        Some("stopped") => "stopped",
-        Some(_) => "client left",
+        None => tr!("under way"),
+        Some("finished") => tr!("finished"),
+        Some("stopped") => tr!("stopped"),
+        Some(_) => tr!("client left"),
     }
 }
 
@@ -116,9 +116,9 @@ pub async fn list(seat: Seat, Query(q): Query<Asked>) -> Answered {
     }
     let asked = !name.is_empty() || day.is_some();
     let answer = match (found.len(), asked) {
-        (0, true) => "No visit like that".to_owned(),
-        (0, false) => "No visit yet".to_owned(),
-        _ => "Sign-off book".to_owned(),
+        (0, true) => tr!("No visit like that").to_owned(),
+        (0, false) => tr!("No visit yet").to_owned(),
+        _ => tr!("Sign-off book").to_owned(),
     };
     let rows = found.into_iter().map(|v| row(v, &zone)).collect();
     let shell = seat.shell(now, "/proof", &["floor"]);

@@ -99,12 +99,12 @@ fn minutes(d: Duration) -> String {
 
 fn incident_words(kind: &str) -> &'static str {
     match kind {
-        "stop-and-rinse" => "Stop and rinse",
-        "sting" => "It stings",
-        "over-processed" => "Over-processed",
-        "most-time-passed" => "Longest allowed passed",
-        "late-breach" => "Against the rules, known late",
-        _ => "Something else",
+        "stop-and-rinse" => tr!("Stop and rinse"),
+        "sting" => tr!("It stings"),
+        "over-processed" => tr!("Over-processed"),
+        "most-time-passed" => tr!("Longest allowed passed"),
+        "late-breach" => tr!("Against the rules, known late"),
+        _ => tr!("Something else"),
     }
 }
 
@@ -116,7 +116,7 @@ impl Sheet<'_> {
     }
 
     fn by(&self, event: &Event) -> String {
-        event.by.map_or_else(|| "this station".to_owned(), |p| self.names.person(p))
+        event.by.map_or_else(|| tr!("this station").to_owned(), |p| self.names.person(p))
     }
 
     fn station(&self, event: &Event) -> String {
@@ -143,21 +143,24 @@ impl Sheet<'_> {
         let figures = self.state.exposure_figures(exposure.letter);
         let allowed = figures.map_or_else(String::new, |f| {
             let source = match f.most_source {
-                Source::Sheet => "product sheet",
+                Source::Sheet => tr!("product sheet"),
                 Source::Default { mark } => mark.words(),
             };
-            f.most_min.map_or_else(String::new, |most| format!(" Longest allowed {most} min ({source})."))
+            f.most_min.map_or_else(String::new, |most| {
+                tr!(" Longest allowed {most} min ({source}).", most = most, source = source)
+            })
         });
         let product = self.loaded.products.iter().find(|p| p.application.starts_with(exposure.letter));
         let name = product.map_or_else(String::new, |p| format!(" {}", p.name));
         Contact {
             title: format!("{}{name}", exposure.letter),
-            summary: format!(
+            summary: tr!(
                 "First touch {}. Longest {}, shortest {}, first to last {}.{allowed}",
                 self.at(exposure.first_touch),
                 minutes(exposure.longest(until)),
                 minutes(exposure.shortest(until)),
                 minutes(exposure.spread(until)),
+                allowed = allowed
             ),
             quadrants: exposure.sections.iter().map(|s| self.quadrant(s, until)).collect(),
         }
@@ -168,9 +171,9 @@ impl Sheet<'_> {
         Quadrant {
             name: section.section.words(),
             from: section.spells.first().map_or_else(String::new, |s| self.at(s.start)),
-            to: end.map_or_else(|| "still on".to_owned(), |e| self.at(e)),
+            to: end.map_or_else(|| tr!("still on").to_owned(), |e| self.at(e)),
             minutes: minutes(section.total(until)),
-            mark: if section.assumed { "not tapped: counted from first touch" } else { "" },
+            mark: if section.assumed { tr!("not tapped: counted from first touch") } else { "" },
         }
     }
 
@@ -179,16 +182,16 @@ impl Sheet<'_> {
         if event.was_kept() {
             let (station, told) = (self.station(event), self.at(event.recorded_at));
             marks.push(if station.is_empty() {
-                format!("kept without contact, told at {told}")
+                tr!("kept without contact, told at {told}", told = told)
             } else {
-                format!("kept at {station}, told at {told}")
+                tr!("kept at {station}, told at {told}", station = station, told = told)
             });
         }
         if matches!(&event.kind, EventKind::Happened(Happened::ClosingStarted { .. })) {
-            marks.push("not confirmed".to_owned());
+            marks.push(tr!("not confirmed").to_owned());
         }
         if event.fact_id.is_some_and(|f| self.state.withdrawn.contains_key(&f)) {
-            marks.push("taken back".to_owned());
+            marks.push(tr!("taken back").to_owned());
         }
         Told {
             seq: event.seq,
@@ -208,7 +211,7 @@ impl Sheet<'_> {
 
     fn summary(&self) -> String {
         let run = &self.loaded.run;
-        let ended = run.ended_at.map_or_else(String::new, |at| format!(" to {}", self.zone.clock(at)));
+        let ended = run.ended_at.map_or_else(String::new, |at| tr!(" to {}", self.zone.clock(at)));
         let stylists: Vec<String> = self.state.stylists.iter().map(|p| self.names.person(*p)).collect();
         format!(
             "{}, {}, {}{ended}, {}. {}.",
@@ -216,7 +219,7 @@ impl Sheet<'_> {
             run.chair,
             self.zone.clock(run.started_at),
             how_words(run.ended_how.as_deref()),
-            stylists.join(", then ")
+            stylists.join(tr!(", then "))
         )
     }
 }
@@ -233,10 +236,12 @@ impl VisitPage {
         let at = |instant| sheet.at(instant);
         let opened_by = |i: &Incident| {
             let person = i.opened_by.map(crate::domain::ids::PersonId);
-            person.map_or_else(|| "this station".to_owned(), |p| sheet.names.person(p))
+            person.map_or_else(|| tr!("this station").to_owned(), |p| sheet.names.person(p))
         };
-        let trim =
-            plan.as_ref().and_then(|p| p.trim_mm).map_or_else(String::new, |mm| format!("{mm} mm planned"));
+        let trim = plan
+            .as_ref()
+            .and_then(|p| p.trim_mm)
+            .map_or_else(String::new, |mm| tr!("{mm} mm planned", mm = mm));
         VisitPage {
             shell,
             name: run.client_name.clone(),
@@ -252,7 +257,7 @@ impl VisitPage {
             proven,
             plan_href: format!("/plans/{}", run.plan_id),
             plan_said: plan.as_ref().map_or_else(String::new, |p| {
-                format!(
+                tr!(
                     "{}, checked {} by {}",
                     verdict_word(&p.verdict),
                     sheet.zone.clock(p.made_at),
@@ -267,7 +272,7 @@ impl VisitPage {
                 .map(|p| (p.application.clone(), format!("{} ({} {})", p.name, p.strength, p.family)))
                 .collect(),
             trim: match (trim.is_empty(), state.trimmed_mm > 0.0) {
-                (_, true) => format!("{:.0} mm cut off the ends", state.trimmed_mm),
+                (_, true) => tr!("{} mm cut off the ends", format_args!("{:.0}", state.trimmed_mm)),
                 (false, false) => trim,
                 (true, false) => String::new(),
             },
@@ -279,7 +284,7 @@ impl VisitPage {
                 .map(|c| (at(c.at), rod(c.rod).to_owned(), curl(c.reading).to_owned()))
                 .collect(),
             rods: state.rods.map_or_else(String::new, |r| {
-                format!(
+                tr!(
                     "{} rods; first {}, last {}, noted {}",
                     r.count,
                     r.first_at.words(),

@@ -30,7 +30,7 @@ async fn prove(s: &mut Scoped, run: RunId) -> Result<Proven, Problem> {
         }
         for line in lines {
             let found = chain.follow(s.salon, run, &line);
-            broken.extend(found.into_iter().map(|b| format!("Event {}: {}", line.seq, b.words())));
+            broken.extend(found.into_iter().map(|b| tr!("Event {}: {}", line.seq, b.words())));
             if ledger.as_ref().is_some_and(|l| l.last_seq == line.seq) {
                 ending = Some(line.hash);
             }
@@ -39,7 +39,7 @@ async fn prove(s: &mut Scoped, run: RunId) -> Result<Proven, Problem> {
     if let Some(ledger) = &ledger
         && (ending.as_ref() != Some(&ledger.head_hash) || !ledger.holds(s.salon))
     {
-        broken.push(format!("Ledger line {}: it does not fit this record.", ledger.ledger_seq));
+        broken.push(tr!("Ledger line {}: it does not fit this record.", ledger.ledger_seq));
     }
     Ok(Proven {
         head: proof::hex(&chain.head),

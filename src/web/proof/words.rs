@@ -7,6 +7,7 @@ use crate::domain::protocol::{Clock, Section, StepCode};
 use crate::domain::run::{
     Comfort, CurlReading, EventKind, Granted, Happened, HeadPlace, Rod, RunFrame, Signed,
 };
+use crate::words;
 
 /// Names for the numbers of a record.
 pub(in crate::web) struct Names<'a> {
@@ -19,7 +20,7 @@ pub(in crate::web) struct Names<'a> {
 
 fn comfort(c: Comfort) -> &'static str {
     match c {
-        Comfort::No => "no heat, no sting",
+        Comfort::No => tr!("no heat, no sting"),
         Comfort::Warm => "warm",
         Comfort::Stings => "stings",
     }
@@ -30,7 +31,7 @@ pub(super) fn curl(reading: CurlReading) -> &'static str {
     match reading {
         CurlReading::None => "straight",
         CurlReading::C => "C",
-        CurlReading::S => "firm S",
+        CurlReading::S => tr!("firm S"),
         CurlReading::Over => "over",
     }
 }
@@ -38,9 +39,9 @@ pub(super) fn curl(reading: CurlReading) -> &'static str {
 /// Which rod.
 pub(super) fn rod(rod: Rod) -> &'static str {
     match rod {
-        Rod::First => "first rod",
-        Rod::Last => "last rod",
-        Rod::Weakest => "weakest place",
+        Rod::First => tr!("first rod"),
+        Rod::Last => tr!("last rod"),
+        Rod::Weakest => tr!("weakest place"),
     }
 }
 
@@ -50,13 +51,13 @@ fn at(place: Option<HeadPlace>) -> String {
 
 /// A signed answer: the value's own words.
 pub(super) fn signed(s: &Signed) -> String {
-    let words = s.answer().map_or(s.value.as_str(), |a| a.words);
+    let words = s.answer().map_or(s.value.as_str(), |a| words::of(a.words));
     format!("{}: {words}{}", s.hold_point.title(), at(s.place))
 }
 
 impl Names<'_> {
     pub(super) fn person(&self, id: PersonId) -> String {
-        self.people.get(&id.0).cloned().unwrap_or_else(|| format!("person {id}"))
+        self.people.get(&id.0).cloned().unwrap_or_else(|| tr!("person {id}", id = id))
     }
 
     pub(super) fn step(&self, code: &StepCode) -> String {
@@ -64,7 +65,10 @@ impl Names<'_> {
     }
 
     pub(super) fn lot(&self, id: i64) -> String {
-        self.lots.get(&id).map_or_else(|| format!("lot {id}"), |(code, name)| format!("{name}, lot {code}"))
+        self.lots.get(&id).map_or_else(
+            || tr!("lot {id}", id = id),
+            |(code, name)| tr!("{name}, lot {code}", name = name, code = code),
+        )
     }
 
     /// What an event says.
@@ -78,67 +82,78 @@ impl Names<'_> {
     fn granted(&self, granted: &Granted) -> String {
         match granted {
             Granted::RunStarted { stylist } => {
-                format!("Service started; {} answers for it", self.person(*stylist))
+                tr!("Service started; {} answers for it", self.person(*stylist))
             }
             Granted::HoldPointSigned { step, signed: s } => format!("{} ({})", signed(s), self.step(step)),
-            Granted::StepStarted { step } => format!("Started: {}", self.step(step)),
-            Granted::StepFinished { step } => format!("Finished: {}", self.step(step)),
+            Granted::StepStarted { step } => tr!("Started: {}", self.step(step)),
+            Granted::StepFinished { step } => tr!("Finished: {}", self.step(step)),
             Granted::LotDispensed { application, lot, grams } => {
-                format!("{grams} g for {application} from {}", self.lot(lot.0))
+                tr!(
+                    "{grams} g for {application} from {}",
+                    self.lot(lot.0),
+                    grams = grams,
+                    application = application
+                )
             }
-            Granted::HandoverOffered { to } => format!("Handover offered to {}", self.person(*to)),
-            Granted::HandoverAccepted => "Handover accepted".to_owned(),
+            Granted::HandoverOffered { to } => tr!("Handover offered to {}", self.person(*to)),
+            Granted::HandoverAccepted => tr!("Handover accepted").to_owned(),
             Granted::StopRead { whole } => {
-                let answer = if *whole { "yes" } else { "no" };
-                format!("Skin whole, eyes clear, no swelling? {answer}")
+                let answer = if *whole { tr!("yes") } else { tr!("no") };
+                tr!("Skin whole, eyes clear, no swelling? {answer}", answer = answer)
             }
-            Granted::StopClosed { reason } => format!("Stop ended: {reason}"),
-            Granted::RunFinished { stopped: true } => "Service ended after a stop".to_owned(),
-            Granted::RunFinished { stopped: false } => "Service finished".to_owned(),
+            Granted::StopClosed { reason } => tr!("Stop ended: {reason}", reason = reason),
+            Granted::RunFinished { stopped: true } => tr!("Service ended after a stop").to_owned(),
+            Granted::RunFinished { stopped: false } => tr!("Service finished").to_owned(),
             Granted::RunLeft { rinsed, reason } => {
-                let rinsed = if *rinsed { "rinsed" } else { "not rinsed" };
-                format!("Client left, {rinsed}: {reason}")
+                let rinsed = if *rinsed { "rinsed" } else { tr!("not rinsed") };
+                tr!("Client left, {rinsed}: {reason}", rinsed = rinsed, reason = reason)
             }
             Granted::StationArmed { station } => {
                 let name = self.stations.get(&station.0).cloned().unwrap_or_else(|| station.to_string());
-                format!("On to {name}")
+                tr!("On to {name}", name = name)
             }
-            Granted::HandsNamed { person } => format!("Hands named: {}", self.person(*person)),
+            Granted::HandsNamed { person } => tr!("Hands named: {}", self.person(*person)),
         }
     }
 
     fn happened(&self, happened: &Happened) -> String {
         match happened {
             Happened::SectionStarted { step, section, pass } => {
-                format!("Product on {}, pass {pass} ({})", section.words(), self.step(step))
+                tr!("Product on {}, pass {pass} ({})", section.words(), self.step(step), pass = pass)
             }
             Happened::SectionRinsed { section, clear, .. } => {
-                let what = if *clear { "runs clear" } else { "water on" };
-                format!("{}: {what}", section.map_or("Whole head", Section::words))
+                let what = if *clear { tr!("runs clear") } else { tr!("water on") };
+                format!("{}: {what}", section.map_or(tr!("Whole head"), Section::words))
             }
             Happened::BellAnswered { step, clock, comfort: c, place } => {
                 let clock = if *clock == Clock::Phase { "phase" } else { "exposure" };
-                format!("Bell answered ({clock}, {}): {}{}", self.step(step), comfort(*c), at(*place))
+                tr!(
+                    "Bell answered ({clock}, {}): {}{}",
+                    self.step(step),
+                    comfort(*c),
+                    at(*place),
+                    clock = clock
+                )
             }
             Happened::TestCurlRead { rod: r, reading } => {
-                format!("Test curl, {}: {}", rod(*r), curl(*reading))
+                tr!("Test curl, {}: {}", rod(*r), curl(*reading))
             }
             Happened::ProgressRead { look, section, reading } => {
                 format!("{}, {}: {}", look.words(), section.words(), reading.words())
             }
             Happened::RodsNoted { count, first_at, last_at } => {
-                format!("{count} rods, first {}, last {}", first_at.words(), last_at.words())
+                tr!("{count} rods, first {}, last {}", first_at.words(), last_at.words(), count = count)
             }
-            Happened::StingReported { place } => format!("It stings: {}", place.words()),
-            Happened::StopRecorded => "Stop and rinse".to_owned(),
+            Happened::StingReported { place } => tr!("It stings: {}", place.words()),
+            Happened::StopRecorded => tr!("Stop and rinse").to_owned(),
             Happened::ClosingStarted { step, answers } => {
                 let answers: Vec<String> = answers.iter().map(signed).collect();
-                format!("Begun without contact, not confirmed: {} ({})", self.step(step), answers.join("; "))
+                tr!("Begun without contact, not confirmed: {} ({})", self.step(step), answers.join("; "))
             }
-            Happened::FactWithdrawn { reason, .. } => format!("Taken back: {reason}"),
-            Happened::Trimmed { mm } => format!("{mm} mm cut off the ends"),
+            Happened::FactWithdrawn { reason, .. } => tr!("Taken back: {reason}", reason = reason),
+            Happened::Trimmed { mm } => tr!("{mm} mm cut off the ends", mm = mm),
             Happened::ComfortNoted { comfort: c, place } => {
-                format!("Client says: {}{}", comfort(*c), at(*place))
+                tr!("Client says: {}{}", comfort(*c), at(*place))
             }
         }
     }

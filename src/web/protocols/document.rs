@@ -49,27 +49,33 @@ fn step(protocol: &Protocol, i: usize, s: &Step, faults: &[Fault]) -> StepDocume
             facts.push((label, value));
         }
     };
-    let hands = if s.hands_count > 1 { format!(", {} pairs", s.hands_count) } else { String::new() };
-    fact("Hands", format!("{}{hands}", s.hands.words()));
-    fact("Where", s.places.iter().map(|p| p.code()).collect::<Vec<_>>().join(", "));
-    fact("In the book", format!("about {} minutes, {} at least", s.minutes_typical, s.minutes_least));
-    fact("Waits for", s.hold_points.iter().map(|h| h.title()).collect::<Vec<_>>().join(", "));
-    fact("From the step’s start", s.phase.map(times_words).unwrap_or_default());
-    fact("From first touch to rinse", s.exposure.map(times_words).unwrap_or_default());
-    let window = s.window_min.map(|m| format!("{m} minutes{}", marked(s.window_mark.map(|m| m.words()))));
-    fact("All passes within", window.unwrap_or_default());
+    let hands = if s.hands_count > 1 { tr!(", {} pairs", s.hands_count) } else { String::new() };
+    fact(tr!("Hands"), format!("{}{hands}", s.hands.words()));
+    fact(tr!("Where"), s.places.iter().map(|p| p.code()).collect::<Vec<_>>().join(", "));
+    fact(tr!("In the book"), tr!("about {} minutes, {} at least", s.minutes_typical, s.minutes_least));
+    fact(tr!("Waits for"), s.hold_points.iter().map(|h| h.title()).collect::<Vec<_>>().join(", "));
+    fact(tr!("From the step’s start"), s.phase.map(times_words).unwrap_or_default());
+    fact(tr!("From first touch to rinse"), s.exposure.map(times_words).unwrap_or_default());
+    let window = s.window_min.map(|m| tr!("{m} minutes{}", marked(s.window_mark.map(|m| m.words())), m = m));
+    fact(tr!("All passes within"), window.unwrap_or_default());
     let look = s.look.map(|l| {
-        let from = l.from_min.map(|m| format!(", from {m} on")).unwrap_or_default();
-        format!("{}, every {} minutes{from}{}", l.what.words(), l.every_min, marked(Some(l.mark.words())))
+        let from = l.from_min.map(|m| tr!(", from {m} on", m = m)).unwrap_or_default();
+        tr!(
+            "{}, every {} minutes{from}{}",
+            l.what.words(),
+            l.every_min,
+            marked(Some(l.mark.words())),
+            from = from
+        )
     });
-    fact("Watched", look.unwrap_or_default());
-    fact("Sections", work_words(protocol, s));
+    fact(tr!("Watched"), look.unwrap_or_default());
+    fact(tr!("Sections"), work_words(protocol, s));
     let rinses: Vec<_> = s.rinses.iter().map(|l| title_of(*l)).collect();
-    fact("Rinses off", rinses.join(", "));
+    fact(tr!("Rinses off"), rinses.join(", "));
     let mix = s.mix.as_ref().map(|m| m.parts.iter().map(|p| p.words()).collect::<Vec<_>>().join(" and "));
-    fact("Mixes", mix.unwrap_or_default());
-    fact("Puts on record", s.records.map(|r| r.words().to_owned()).unwrap_or_default());
-    fact("May be left out", if s.optional { "yes".to_owned() } else { String::new() });
+    fact(tr!("Mixes"), mix.unwrap_or_default());
+    fact(tr!("Puts on record"), s.records.map(|r| r.words().to_owned()).unwrap_or_default());
+    fact(tr!("May be left out"), if s.optional { tr!("yes").to_owned() } else { String::new() });
     let product = s.application.map(title_of).unwrap_or_default();
     StepDocument {
         number: i + 1,
@@ -78,11 +84,11 @@ fn step(protocol: &Protocol, i: usize, s: &Step, faults: &[Fault]) -> StepDocume
         words: s.words.clone(),
         cautions: s.cautions.iter().map(|c| format!("{} ({})", c.words, c.mark.words())).collect(),
         chemical: match s.chemical {
-            Chemical::Opening => format!("Opens the hair: {product}"),
-            Chemical::Closing if s.normalises => "Closes the hair: normalising shampoo".to_owned(),
-            Chemical::Closing => format!("Closes the hair: {product}"),
+            Chemical::Opening => tr!("Opens the hair: {product}", product = product),
+            Chemical::Closing if s.normalises => tr!("Closes the hair: normalising shampoo").to_owned(),
+            Chemical::Closing => tr!("Closes the hair: {product}", product = product),
             Chemical::None if product.is_empty() => String::new(),
-            Chemical::None => format!("At work: {product}"),
+            Chemical::None => tr!("At work: {product}", product = product),
         },
         facts,
         faults: of_step(i, faults).map(|f| f.reason.clone()).collect(),
@@ -98,9 +104,9 @@ fn work_words(protocol: &Protocol, s: &Step) -> String {
     let Some(work) = s.sections else { return String::new() };
     let order: Vec<_> = protocol.sections_of(s).iter().map(|x| x.words()).collect();
     let how = match work {
-        SectionWork::Apply { pass } => format!("pass {pass}"),
-        SectionWork::Smooth => "smoothed".to_owned(),
-        SectionWork::Rinse => "rinsed".to_owned(),
+        SectionWork::Apply { pass } => tr!("pass {pass}", pass = pass),
+        SectionWork::Smooth => tr!("smoothed").to_owned(),
+        SectionWork::Rinse => tr!("rinsed").to_owned(),
     };
     format!("{how}: {}", order.join(", "))
 }
@@ -110,8 +116,9 @@ fn marked(mark: Option<&str>) -> String {
 }
 
 fn times_words(t: Times) -> String {
-    let Source::Default { mark } = t.source else { return "as the product sheet says".to_owned() };
-    let figures = [("target", t.target_min), ("shortest", t.least_min), ("longest allowed", t.most_min)];
-    let said = figures.into_iter().filter_map(|(w, m)| Some(format!("{w} {} minutes", m?)));
+    let Source::Default { mark } = t.source else { return tr!("as the product sheet says").to_owned() };
+    let figures =
+        [(tr!("target"), t.target_min), (tr!("shortest"), t.least_min), (tr!("longest allowed"), t.most_min)];
+    let said = figures.into_iter().filter_map(|(w, m)| Some(tr!("{w} {} minutes", m?, w = w)));
     format!("{}{}", said.collect::<Vec<_>>().join(", "), marked(Some(mark.words())))
 }

@@ -59,7 +59,7 @@ pub(super) async fn open(s: &mut Scoped, seat: &Seat, code: &str) -> Result<(Ope
 pub(super) fn saved_words(seat: &Seat, open: &OpenDraft) -> Result<String, Problem> {
     let zone = crate::calendar::Zone::find(&seat.salon_row.zone).ok_or(Problem::Broken)?;
     let (day, at) = (zone.day_words(open.draft.saved_at), zone.clock(open.draft.saved_at));
-    Ok(format!("Saved {day} at {at} by {}.", open.draft.by_name))
+    Ok(tr!("Saved {day} at {at} by {}.", open.draft.by_name, day = day, at = at))
 }
 
 async fn render(
@@ -92,9 +92,9 @@ async fn render(
         version: open.draft.version,
         saved,
         state: match (open.faults.len(), changes.len()) {
-            (0, 0) => "Nothing changed yet".to_owned(),
-            (0, n) => format!("{}, ready to publish", counted(n, "difference", "differences")),
-            (n, _) => counted(n, "thing to mend", "things to mend"),
+            (0, 0) => tr!("Nothing changed yet").to_owned(),
+            (0, n) => tr!("{}, ready to publish", counted(n, "difference", "differences")),
+            (n, _) => counted(n, tr!("thing to mend"), tr!("things to mend")),
         },
         ready: open.faults.is_empty(),
         whole_faults: document::whole_faults(p, &open.faults),
@@ -158,7 +158,8 @@ pub async fn keep_service(seat: Seat, Path(code): Path<String>, Form(f): Form<Ty
             return Ok(again);
         }
         drop(s);
-        return meanwhile::gone(&seat, &code, "This draft was published or thrown away", f.texts()).await;
+        return meanwhile::gone(&seat, &code, tr!("This draft was published or thrown away"), f.texts())
+            .await;
     };
     let (change, errors) = f.read(&open.protocol);
     if !errors.is_empty() {
@@ -223,9 +224,13 @@ pub async fn order(seat: Seat, Path(code): Path<String>, Form(f): Form<Order>) -
         "add" => {
             let like = StepCode(f.like.clone());
             let added = changed.add_step(&step, &like);
-            Some(added.ok_or_else(|| Problem::Bad("There is no such step in this draft.".into()))?)
+            Some(added.ok_or_else(|| Problem::Bad(tr!("There is no such step in this draft.").into()))?)
         }
-        _ => return Err(Problem::Bad("There is no such step in this draft, or it cannot go there.".into())),
+        _ => {
+            return Err(Problem::Bad(
+                tr!("There is no such step in this draft, or it cannot go there.").into(),
+            ));
+        }
     };
     flow::save_draft(&mut s, f.version, &changed, by).await.map_err(|e| problem(e, &draft))?;
     let at = match (&to, f.what.as_str()) {

@@ -32,21 +32,21 @@ fn row(code: &str, heads: &[Issue], drafts: &[String]) -> Option<Row> {
     let of = |own: bool| heads.iter().find(|i| i.protocol == code && i.is_own() == own);
     let (shipped, own) = (of(false)?, of(true));
     let state = match own {
-        Some(o) if o.retired => "not offered".to_owned(),
-        Some(o) => format!("the salon’s own, revision {}", o.revision),
-        None => format!("as shipped, revision {}", shipped.revision),
+        Some(o) if o.retired => tr!("not offered").to_owned(),
+        Some(o) => tr!("the salon’s own, revision {}", o.revision),
+        None => tr!("as shipped, revision {}", shipped.revision),
     };
     let newer = own.is_some_and(|o| o.based_on.is_some_and(|b| b < shipped.revision));
     let mut news = Vec::new();
     if newer {
-        news.push(format!("the shipped one changed: revision {}", shipped.revision));
+        news.push(tr!("the shipped one changed: revision {}", shipped.revision));
     }
     if drafts.iter().any(|d| d == code) {
-        news.push("a draft is open".to_owned());
+        news.push(tr!("a draft is open").to_owned());
     }
     Some(Row {
         href: format!("/protocols/{code}"),
-        title: own.unwrap_or(shipped).title.clone(),
+        title: crate::words::of(&own.unwrap_or(shipped).title).to_owned(),
         state,
         news: news.join("; "),
     })
@@ -68,8 +68,8 @@ pub async fn show(seat: Seat) -> Answered {
     Ok(page::html(&ListPage {
         shell: seat.shell(now, "/protocols", &["protocols"]),
         answer: match own {
-            0 => format!("{}, all as shipped", counted(rows.len(), "protocol", "protocols")),
-            n => format!("{}, {n} of the salon’s own", counted(rows.len(), "protocol", "protocols")),
+            0 => tr!("{}, all as shipped", counted(rows.len(), "protocol", "protocols")),
+            n => tr!("{}, {n} of the salon’s own", counted(rows.len(), "protocol", "protocols"), n = n),
         },
         rows,
     }))

@@ -53,7 +53,7 @@ fn rows(changes: Vec<Change>) -> Vec<ChangeRow> {
 
 /// "1 difference", "4 differences".
 fn counted(n: usize, one: &str, many: &str) -> String {
-    if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
+    format!("{n} {}", crate::words::of(if n == 1 { one } else { many }))
 }
 
 /// A refusal that is no answer to a form becomes a problem; `look` is where to see what changed.
@@ -72,7 +72,7 @@ fn problem(why: ProtocolRefused, look: &str) -> Problem {
 
 fn stale(look: &str) -> Problem {
     Problem::Stale {
-        what: "Somebody saved, published or discarded this meanwhile.".into(),
+        what: tr!("Somebody saved, published or discarded this meanwhile.").into(),
         look: look.into(),
     }
 }

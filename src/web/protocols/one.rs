@@ -76,7 +76,7 @@ async fn render(seat: &Seat, code: &str, why: &str, errors: Errors) -> Result<Re
         when: zone.day_words(i.published_at),
         by: i.by_name.clone().unwrap_or_else(|| "shipped".into()),
         why: match (&i.why, i.retired) {
-            (Some(why), true) => format!("Not offered from here on. {why}"),
+            (Some(why), true) => tr!("Not offered from here on. {why}", why = why),
             (Some(why), false) => why.clone(),
             (None, _) => String::new(),
         },
@@ -85,15 +85,16 @@ async fn render(seat: &Seat, code: &str, why: &str, errors: Errors) -> Result<Re
     let differs =
         rows(if own { difference::between(&service.shipped, &service.current) } else { Vec::new() });
     let state = match (own, service.retired) {
-        (_, true) => "Not offered for new plans.".to_owned(),
+        (_, true) => tr!("Not offered for new plans.").to_owned(),
         (true, _) if differs.is_empty() => {
-            format!("The salon’s own, revision {}: it says what the shipped one says.", service.revision)
+            tr!("The salon’s own, revision {}: it says what the shipped one says.", service.revision)
         }
-        (true, _) => format!("The salon’s own, revision {}.", service.revision),
-        (false, _) => format!("As shipped, revision {}.", service.revision),
+        (true, _) => tr!("The salon’s own, revision {}.", service.revision),
+        (false, _) => tr!("As shipped, revision {}.", service.revision),
     };
     let newer = (service.compared.revision != service.shipped.revision).then_some(service.shipped.revision);
-    let p = &service.current;
+    let spoken = service.current.clone().spoken();
+    let p = &spoken;
     let shown = OnePage {
         shell: seat.shell(now, "/protocols", &["protocols"]),
         once_key: once::key(),
@@ -159,7 +160,7 @@ pub async fn retire(seat: Seat, Path(code): Path<String>, Form(f): Form<Retireme
 
 /// The reason of a revision: there, and not too long.
 pub(super) fn why_of(errors: &mut Errors, raw: &str) -> String {
-    let words = "Write why, in a few words: whoever reads the revision later asks that first.";
+    let words = tr!("Write why, in a few words: whoever reads the revision later asks that first.");
     let why = typed::needed(errors, "why", raw, 500, words);
     if errors.is_empty() && why.chars().count() < 3 {
         errors.note("why", words);

@@ -104,14 +104,13 @@ pub async fn publish(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>)
                 s.commit().await?;
                 return Ok(answer);
             }
-            Err(ProtocolRefused::Faults(_)) => errors.note("", "Mend what is listed, then publish."),
+            Err(ProtocolRefused::Faults(_)) => errors.note("", tr!("Mend what is listed, then publish.")),
             Err(ProtocolRefused::Unchanged) => {
-                errors.note("", "It says what is in force already: there is nothing to publish.");
+                errors.note("", tr!("It says what is in force already: there is nothing to publish."));
             }
             // What was typed stays: what differs now stands above it.
-            Err(ProtocolRefused::Stale) if flow::draft(&mut s, &code).await?.is_some() => {
-                errors.note("", "Somebody saved the draft meanwhile: look at what differs now, then publish.")
-            }
+            Err(ProtocolRefused::Stale) if flow::draft(&mut s, &code).await?.is_some() => errors
+                .note("", tr!("Somebody saved the draft meanwhile: look at what differs now, then publish.")),
             Err(why) => return Err(problem(why, &here)),
         }
     }

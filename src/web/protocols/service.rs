@@ -59,9 +59,9 @@ impl Typed {
     /// Everything typed, with its label, to be copied where it has no place any more.
     pub fn texts(&self) -> Vec<(&'static str, String)> {
         vec![
-            ("Title", self.title.clone()),
-            ("Products", self.application.join("\n")),
-            ("Said when anybody stops the service", self.stop_words.clone()),
+            (tr!("Title"), self.title.clone()),
+            (tr!("Products"), self.application.join("\n")),
+            (tr!("Said when anybody stops the service"), self.stop_words.clone()),
         ]
     }
 
@@ -79,7 +79,7 @@ impl Typed {
             let raw = self.strength.get(strengths.len()).map_or("", String::as_str);
             let read = Strength::from_code(raw);
             if read.is_none() && !raw.is_empty() {
-                e.note(format!("strength-{}", a.letter), "Choose the strongest it may be.");
+                e.note(format!("strength-{}", a.letter), tr!("Choose the strongest it may be."));
             }
             strengths.push(read);
         }
@@ -87,7 +87,8 @@ impl Typed {
             typed::needed_number(e, name, raw, (1.0, most), what)
         };
         let retouch = p.retouch.map(|kept| {
-            let mut weeks = |name: &str, raw: &String| figure(&mut e, name, raw, 104.0, "whole weeks") as u16;
+            let mut weeks =
+                |name: &str, raw: &String| figure(&mut e, name, raw, 104.0, tr!("whole weeks")) as u16;
             let least_weeks = weeks("least_weeks", &self.least_weeks);
             let middle_weeks = weeks("middle_weeks", &self.middle_weeks);
             let latest_weeks = weeks("latest_weeks", &self.latest_weeks);
@@ -142,7 +143,7 @@ pub fn products(p: &Protocol, f: &Typed, errors: &Errors) -> Vec<ProductFields> 
         if a.chemical == Chemical::Opening {
             let chosen = f.strength.get(openings).map_or("", String::as_str);
             let all = Strength::ALL.iter().map(|s| (s.code(), s.words()));
-            strengths = Choice::list(std::iter::once(("", "what the hair takes")).chain(all), &[chosen]);
+            strengths = Choice::list(std::iter::once(("", tr!("what the hair takes"))).chain(all), &[chosen]);
             openings += 1;
         }
         let title = f.application.get(i).cloned().unwrap_or_default();

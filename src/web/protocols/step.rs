@@ -56,9 +56,9 @@ impl Typed {
     /// Everything typed, with its label, to be copied where it has no place any more.
     fn texts(&self) -> Vec<(&'static str, String)> {
         vec![
-            ("Title", self.title.clone()),
-            ("What is done", self.words.clone()),
-            ("Cautions", self.cautions.clone()),
+            (tr!("Title"), self.title.clone()),
+            (tr!("What is done"), self.words.clone()),
+            (tr!("Cautions"), self.cautions.clone()),
         ]
     }
 
@@ -125,7 +125,7 @@ impl Typed {
                 "hands",
                 &self.hands,
                 Hands::from_code,
-                "Choose whose hands it needs.",
+                tr!("Choose whose hands it needs."),
             )
             .unwrap_or(step.hands),
             hands_count: u8::try_from(needed(&mut e, "hands_count", &self.hands_count)).unwrap_or(u8::MAX),
@@ -145,14 +145,14 @@ fn whole(e: &mut Errors, name: &str, raw: &str) -> Option<u16> {
     }
     let read = text.parse().ok().filter(|m: &u16| *m <= 999);
     if read.is_none() {
-        e.note(name, "Write whole minutes, from 0 to 999.");
+        e.note(name, tr!("Write whole minutes, from 0 to 999."));
     }
     read
 }
 
 fn needed(e: &mut Errors, name: &str, raw: &str) -> u16 {
     if raw.trim().is_empty() {
-        e.note(name, "Write a whole number, from 0 to 999.");
+        e.note(name, tr!("Write a whole number, from 0 to 999."));
         return 0;
     }
     whole(e, name, raw).unwrap_or(0)
@@ -203,10 +203,10 @@ fn field_of(field: &str) -> &str {
 fn fixed_words(step: &Step) -> String {
     let on = step.family.map(|f| f.words()).unwrap_or_default();
     match step.chemical {
-        crate::domain::protocol::Chemical::Opening => format!("It opens the hair ({on})."),
-        crate::domain::protocol::Chemical::Closing => "It closes the hair.".to_owned(),
+        crate::domain::protocol::Chemical::Opening => tr!("It opens the hair ({on}).", on = on),
+        crate::domain::protocol::Chemical::Closing => tr!("It closes the hair.").to_owned(),
         crate::domain::protocol::Chemical::None if !step.rinses.is_empty() => {
-            "It rinses product off, and waits for nothing.".to_owned()
+            tr!("It rinses product off, and waits for nothing.").to_owned()
         }
         crate::domain::protocol::Chemical::None => String::new(),
     }
@@ -281,11 +281,11 @@ async fn render(
     })
 }
 
-const fn work_words(work: SectionWork) -> &'static str {
+fn work_words(work: SectionWork) -> &'static str {
     match work {
-        SectionWork::Apply { .. } => "touched",
-        SectionWork::Smooth => "smoothed",
-        SectionWork::Rinse => "rinsed",
+        SectionWork::Apply { .. } => tr!("touched"),
+        SectionWork::Smooth => tr!("smoothed"),
+        SectionWork::Rinse => tr!("rinsed"),
     }
 }
 
@@ -309,7 +309,7 @@ pub async fn keep(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>) ->
             return Ok(again);
         }
         drop(s);
-        let what = "This step, or the whole draft, was taken out meanwhile";
+        let what = tr!("This step, or the whole draft, was taken out meanwhile");
         return meanwhile::gone(&seat, &code, what, f.texts()).await;
     };
     let (change, errors) = f.read(&changed.steps[at]);

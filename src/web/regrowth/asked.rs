@@ -59,7 +59,7 @@ impl Asked {
             code => View::from_code(code),
         };
         if view.is_none() {
-            errors.note("group", "There is no such group: choose one of the line.");
+            errors.note("group", tr!("There is no such group: choose one of the line."));
         }
         let mut person = |name: &str, raw: &str| match raw {
             "" => None,
@@ -68,7 +68,7 @@ impl Asked {
             id => {
                 let id = id.parse::<i64>().ok();
                 if id.is_none() {
-                    errors.note(name, "Choose somebody of the team.");
+                    errors.note(name, tr!("Choose somebody of the team."));
                 }
                 id
             }
@@ -82,15 +82,16 @@ impl Asked {
             (!raw.is_empty() && is).then(|| raw.to_string())
         };
         let service = reference.protocol(&self.service).is_some();
-        let protocol = known("service", &self.service, service, "Choose a service from the list.");
+        let protocol = known("service", &self.service, service, tr!("Choose a service from the list."));
         let curl = CURL_GROUPS.iter().any(|(code, _)| *code == self.curl);
-        let curl = known("curl", &self.curl, curl, "Choose a curl from the list.");
+        let curl = known("curl", &self.curl, curl, tr!("Choose a curl from the list."));
         let after = match self.after.as_str() {
             "" => None,
             raw => {
                 let key = read_key(raw);
                 if key.is_none() {
-                    errors.note("", "This link to the next page is not whole: these are the first again.");
+                    errors
+                        .note("", tr!("This link to the next page is not whole: these are the first again."));
                 }
                 key
             }

@@ -26,6 +26,7 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
+use crate::words;
 
 use asked::Asked;
 use row::{Do, Row, SCALE_BEFORE, SCALE_DAYS, SCALE_MM, Teller, short_day};
@@ -71,10 +72,21 @@ struct ListPage {
 /// A count as it begins a sentence.
 fn counted(n: usize) -> String {
     const WORDS: [&str; 13] = [
-        "Nobody", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven",
-        "Twelve",
+        mark!("Nobody"),
+        mark!("One"),
+        mark!("Two"),
+        mark!("Three"),
+        mark!("Four"),
+        mark!("Five"),
+        mark!("Six"),
+        mark!("Seven"),
+        mark!("Eight"),
+        mark!("Nine"),
+        mark!("Ten"),
+        mark!("Eleven"),
+        mark!("Twelve"),
     ];
-    WORDS.get(n).map_or_else(|| n.to_string(), |w| (*w).to_string())
+    WORDS.get(n).map_or_else(|| n.to_string(), |w| words::of(w).to_string())
 }
 
 fn ticks(today: Date) -> Vec<(f64, String)> {
@@ -89,37 +101,39 @@ fn ticks(today: Date) -> Vec<(f64, String)> {
 /// The screen's answer: how many, of whom.
 fn answer(view: View, rows: usize, more: bool) -> String {
     let who = counted(rows);
-    let on_page = if more { ", and more" } else { "" };
+    let on_page = if more { tr!(", and more") } else { "" };
     match view {
-        View::Now => format!("{who} to reach today{on_page}"),
-        View::Early => format!("{who} due, early in the window{on_page}"),
-        View::Middle => format!("{who} due, about the middle{on_page}"),
-        View::Late => format!("{who} due, late in the window{on_page}"),
-        View::Overdue => format!("{who} past the latest week{on_page}"),
-        View::Lapsed => format!("{who} lapsed{on_page}"),
-        View::Blocked => format!("{who} with something before the service{on_page}"),
-        View::Waiting => format!("{who} waiting for an answer or a day{on_page}"),
-        View::Held => format!("{who} held back{on_page}"),
-        View::Soon => format!("{who} to be asked later{on_page}"),
-        View::Promised => format!("{who} booked{on_page}"),
+        View::Now => tr!("{who} to reach today{on_page}", who = who, on_page = on_page),
+        View::Early => tr!("{who} due, early in the window{on_page}", who = who, on_page = on_page),
+        View::Middle => tr!("{who} due, about the middle{on_page}", who = who, on_page = on_page),
+        View::Late => tr!("{who} due, late in the window{on_page}", who = who, on_page = on_page),
+        View::Overdue => tr!("{who} past the latest week{on_page}", who = who, on_page = on_page),
+        View::Lapsed => tr!("{who} lapsed{on_page}", who = who, on_page = on_page),
+        View::Blocked => {
+            tr!("{who} with something before the service{on_page}", who = who, on_page = on_page)
+        }
+        View::Waiting => tr!("{who} waiting for an answer or a day{on_page}", who = who, on_page = on_page),
+        View::Held => tr!("{who} held back{on_page}", who = who, on_page = on_page),
+        View::Soon => tr!("{who} to be asked later{on_page}", who = who, on_page = on_page),
+        View::Promised => tr!("{who} booked{on_page}", who = who, on_page = on_page),
     }
 }
 
 fn empty(view: View, narrowed: bool) -> &'static str {
     match (view, narrowed) {
-        (_, true) => "Nobody of whom you asked for. Ask for fewer things at once.",
+        (_, true) => tr!("Nobody of whom you asked for. Ask for fewer things at once."),
         (View::Now, _) => {
-            "Whoever had a service here comes into this list eight weeks before the next one is due."
+            tr!("Whoever had a service here comes into this list eight weeks before the next one is due.")
         }
-        (View::Promised, _) => "Nobody who is due has a booking yet.",
-        _ => "Nobody stands here now.",
+        (View::Promised, _) => tr!("Nobody who is due has a booking yet."),
+        _ => tr!("Nobody stands here now."),
     }
 }
 
 /// What can be offered on the telephone: the next free chair, and for which of the services it is a later one.
 fn offer(free: &[(String, Date)], title: impl Fn(&str) -> String) -> String {
     let Some(first) = free.iter().map(|(_, day)| *day).min() else {
-        return "No chair is free for these services within three weeks.".into();
+        return tr!("No chair is free for these services within three weeks.").into();
     };
     let mut later: Vec<&(String, Date)> = free.iter().filter(|(_, day)| *day > first).collect();
     later.sort_by_key(|(_, day)| *day);
@@ -129,20 +143,20 @@ fn offer(free: &[(String, Date)], title: impl Fn(&str) -> String) -> String {
         each.join("; ")
     };
     match later.len() {
-        0 => format!("The next free chair: {}.", day_words(first)),
-        1..=2 => format!("The next free chair: {}; later for {}.", day_words(first), named()),
-        n => format!("The next free chair: {}; later for {n} of the services.", day_words(first)),
+        0 => tr!("The next free chair: {}.", day_words(first)),
+        1..=2 => tr!("The next free chair: {}; later for {}.", day_words(first), named()),
+        n => tr!("The next free chair: {}; later for {n} of the services.", day_words(first), n = n),
     }
 }
 
 /// What the team has noted today.
 fn noted((tries, booked): (i64, i64)) -> String {
     match (tries, booked) {
-        (0, _) => "Nothing noted yet today.".into(),
-        (1, 0) => "Noted today: one try.".into(),
-        (1, _) => "Noted today: one booking.".into(),
-        (n, 0) => format!("Noted today: {n} tries, nothing booked."),
-        (n, b) => format!("Noted today: {n} tries, {b} of them booked."),
+        (0, _) => tr!("Nothing noted yet today.").into(),
+        (1, 0) => tr!("Noted today: one try.").into(),
+        (1, _) => tr!("Noted today: one booking.").into(),
+        (n, 0) => tr!("Noted today: {n} tries, nothing booked.", n = n),
+        (n, b) => tr!("Noted today: {n} tries, {b} of them booked.", n = n, b = b),
     }
 }
 
@@ -190,9 +204,13 @@ fn people_choices(team: &[Person], whose: bool, chosen: &str) -> Vec<Choice> {
         .collect();
     let named = ids.iter().map(|(id, p)| (id.as_str(), p.name.as_str()));
     if whose {
-        choices("anybody", [("me", "me"), ("nobody", "nobody yet")].into_iter().chain(named), chosen)
+        choices(
+            tr!("anybody"),
+            [("me", "me"), ("nobody", tr!("nobody yet"))].into_iter().chain(named),
+            chosen,
+        )
     } else {
-        choices("anybody", named, chosen)
+        choices(tr!("anybody"), named, chosen)
     }
 }
 
@@ -245,15 +263,15 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
         narrowed: asked.is_narrowed(),
         people: people_choices(&team, false, &asked.person),
         whose: people_choices(&team, true, &asked.whose),
-        services: choices("any service", services, &asked.service),
-        curls: choices("any curl", CURL_GROUPS, &asked.curl),
+        services: choices(tr!("any service"), services, &asked.service),
+        curls: choices(tr!("any curl"), CURL_GROUPS, &asked.curl),
         scale_mm: GrowthNow::scale(SCALE_MM),
         scale_days: DueWindow::scale(
             SCALE_DAYS as f64,
-            (SCALE_BEFORE as f64, &format!("today, {}", short_day(today))),
+            (SCALE_BEFORE as f64, &tr!("today, {}", short_day(today))),
             &ticks(today),
         ),
-        heading: if view == View::Now { "Call now, in this order" } else { view.words() },
+        heading: if view == View::Now { tr!("Call now, in this order") } else { view.words() },
         more: due.next.map_or_else(String::new, |key| asked.address(view, Some(key))),
         first: if wanted.after.is_some() { asked.address(view, None) } else { String::new() },
         empty: empty(view, asked.is_narrowed()),

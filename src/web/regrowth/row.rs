@@ -2,7 +2,7 @@
 
 use time::Date;
 
-use crate::calendar::{Zone, day_words};
+use crate::calendar::{Zone, day_words, month_words};
 use crate::domain::access::Act;
 use crate::domain::due::Stage;
 use crate::domain::followup::{Block, Group, NextStep, Outcome};
@@ -53,18 +53,18 @@ pub(super) struct Row {
 
 /// A day without its weekday: `14 May`.
 pub(super) fn short_day(day: Date) -> String {
-    day_words(day)[4..].to_string()
+    format!("{} {}", day.day(), month_words(day.month()))
 }
 
 /// `5 to 13 May`, `25 Apr to 11 May`.
 fn window_words(from: Date, to: Option<Date>) -> String {
     match to {
-        None => format!("from {}, open-ended", short_day(from)),
+        None => tr!("from {}, open-ended", short_day(from)),
         Some(to) if from == to => short_day(from),
         Some(to) if (from.year(), from.month()) == (to.year(), to.month()) => {
-            format!("{} to {}", from.day(), short_day(to))
+            tr!("{} to {}", from.day(), short_day(to))
         }
-        Some(to) => format!("{} to {}", short_day(from), short_day(to)),
+        Some(to) => tr!("{} to {}", short_day(from), short_day(to)),
     }
 }
 
@@ -86,17 +86,17 @@ impl Teller<'_> {
         let plan_refused = row.plan_verdict.as_deref() == Some("refuse");
         let words = |block: &Block| match block {
             // Reception learns that somebody has to look, not what was found.
-            Block::Look if !self.seat.may(Act::SeeHealth) => "a stylist looks first".to_string(),
-            Block::Look if plan_refused => "plan refused".into(),
-            Block::Look => "skin reacted: not this service".into(),
-            Block::Wait(until) => format!("wait until {}", day_words(*until)),
-            Block::Test => "patch test 48 h before".into(),
-            Block::TestUnread => "patch test placed, to be read".into(),
-            Block::Consult => "consult out of date".into(),
+            Block::Look if !self.seat.may(Act::SeeHealth) => tr!("a stylist looks first").to_string(),
+            Block::Look if plan_refused => tr!("plan refused").into(),
+            Block::Look => tr!("skin reacted: not this service").into(),
+            Block::Wait(until) => tr!("wait until {}", day_words(*until)),
+            Block::Test => tr!("patch test 48 h before").into(),
+            Block::TestUnread => tr!("patch test placed, to be read").into(),
+            Block::Consult => tr!("consult out of date").into(),
         };
         let mut blocks: Vec<String> = listed.blocks.iter().map(words).collect();
         if row.measured == 0 {
-            blocks.push("never measured here".into());
+            blocks.push(tr!("never measured here").into());
         }
         blocks
     }
@@ -105,31 +105,33 @@ impl Teller<'_> {
         let row = &listed.row;
         if let Some(at) = row.booked_at.filter(|_| listed.standing.booked) {
             let patch = row.patch_visit_at.map_or_else(String::new, |at| {
-                format!("patch test {}, {}", self.zone.day_words(at), self.zone.clock(at))
+                tr!("patch test {}, {}", self.zone.day_words(at), self.zone.clock(at))
             });
             return (format!("{}, {}", self.zone.day_words(at), self.zone.clock(at)), patch);
         }
         if row.no_contact {
-            return ("wants no contact".into(), self.who_and_note(listed));
+            return (tr!("wants no contact").into(), self.who_and_note(listed));
         }
-        let Some(last) = listed.standing.last else { return ("not reached yet".into(), String::new()) };
+        let Some(last) = listed.standing.last else { return (tr!("not reached yet").into(), String::new()) };
         let day = short_day(last.on);
         if last.outcome == Outcome::Booked {
             // Nothing is booked ahead: the booking that was told of is over, one way or another.
             let words = match row.said_state.as_deref() {
-                Some("cancelled") => format!("{day}: booked, cancelled since"),
-                Some("missed") => format!("{day}: booked, did not come"),
-                _ => format!("{day}: booked"),
+                Some("cancelled") => tr!("{day}: booked, cancelled since", day = day),
+                Some("missed") => tr!("{day}: booked, did not come", day = day),
+                _ => tr!("{day}: booked", day = day),
             };
             return (words, self.who_and_note(listed));
         }
         let step = row.next_step.as_deref().and_then(NextStep::from_code).map(NextStep::words);
         let words = match (last.outcome, last.next_on, step) {
-            (Outcome::Later, Some(next), _) => format!("{day}: later, from {}", short_day(next)),
+            (Outcome::Later, Some(next), _) => tr!("{day}: later, from {}", short_day(next), day = day),
             (outcome, Some(next), Some(step)) => {
                 format!("{day}: {}; {step} {}", outcome.words(), short_day(next))
             }
-            (outcome, Some(next), None) => format!("{day}: {}; again {}", outcome.words(), short_day(next)),
+            (outcome, Some(next), None) => {
+                tr!("{day}: {}; again {}", outcome.words(), short_day(next), day = day)
+            }
             (outcome, None, _) => format!("{day}: {}", outcome.words()),
         };
         (words, self.who_and_note(listed))
@@ -152,32 +154,32 @@ impl Teller<'_> {
             let mine = self.seat.person().is_some_and(|me| me.id.0 == call.by);
             let until = self.zone.clock(call.until_at);
             return if mine {
-                Do::Go { href: word, words: format!("Your call, until {until}") }
+                Do::Go { href: word, words: tr!("Your call, until {until}", until = until) }
             } else {
-                Do::Nothing(format!("{} is calling, until {until}", call.by_name))
+                Do::Nothing(tr!("{} is calling, until {until}", call.by_name, until = until))
             };
         }
         match listed.group {
             Group::Reach => match listed.standing.last.map(|last| last.outcome) {
                 Some(Outcome::Spoke) => go(
                     format!("/openings?client={id}&protocol={}", page::query_value(&row.due.protocol)),
-                    "Find an opening",
+                    tr!("Find an opening"),
                 ),
                 _ => match &self.quiet {
                     Some(words) => Do::Nothing(words.clone()),
                     None => Do::Call {
                         action: format!("/clients/{id}/call"),
-                        words: format!("Call {}", first_name(&row.name)),
+                        words: tr!("Call {}", first_name(&row.name)),
                         once_key: once::key(),
                     },
                 },
             },
-            Group::Booked => go(row.booking_id.map_or(word, |b| format!("/bookings/{b}")), "Move"),
-            Group::HeldBack if row.no_contact => go(word, "Change the wish"),
+            Group::Booked => go(row.booking_id.map_or(word, |b| format!("/bookings/{b}")), tr!("Move")),
+            Group::HeldBack if row.no_contact => go(word, tr!("Change the wish")),
             Group::HeldBack if listed.standing.refused && self.seat.may(Act::SeeHealth) => {
-                go(format!("/clients/{id}/plan"), "See the plan")
+                go(format!("/clients/{id}/plan"), tr!("See the plan"))
             }
-            _ => go(word, "Note an answer"),
+            _ => go(word, tr!("Note an answer")),
         }
     }
 
@@ -186,25 +188,27 @@ impl Teller<'_> {
         let past = listed.urgency.past_days;
         if past > 0 {
             if listed.stage == Stage::Lapsed && self.today <= listed.called_until {
-                return format!(
+                return tr!(
                     "{past} days past the latest week, so lapsed: called until {} for a last try",
-                    short_day(listed.called_until)
+                    short_day(listed.called_until),
+                    past = past
                 );
             }
-            let days = if past == 1 { "1 day".to_string() } else { format!("{past} days") };
-            return format!("{days} past the latest week: the line of demarcation gets weaker");
+            let days = if past == 1 { tr!("1 day").to_string() } else { tr!("{past} days", past = past) };
+            return tr!("{days} past the latest week: the line of demarcation gets weaker", days = days);
         }
         let row = &listed.row;
         let days = (row.free_on - row.due.last_on).whole_days().max(0) as f64;
         let chance = asked.chance(rate, days);
         let free = day_words(row.free_on);
         match ChanceWords::of(chance) {
-            ChanceWords::TooSoon => format!("not yet long enough by {free}, the next free chair"),
+            ChanceWords::TooSoon => tr!("not yet long enough by {free}, the next free chair", free = free),
             words => {
-                format!(
-                    "{} long enough by {free}, the next free chair ({:.0} %)",
+                tr!(
+                    "{} long enough by {free}, the next free chair ({} %)",
                     words.words(),
-                    chance * 100.0
+                    format_args!("{:.0}", chance * 100.0),
+                    free = free
                 )
             }
         }
@@ -223,9 +227,9 @@ impl Teller<'_> {
         let grown = rate.growth(days);
         let late = (self.today - due.latest_on).whole_days();
         let deadline = match late {
-            1 => "1 day past the latest week".into(),
-            2.. => format!("{late} days past the latest week"),
-            _ => format!("latest by {}", day_words(due.latest_on)),
+            1 => tr!("1 day past the latest week").into(),
+            2.. => tr!("{late} days past the latest week", late = late),
+            _ => tr!("latest by {}", day_words(due.latest_on)),
         };
         let scale = |day: Date| (day - self.today).whole_days() as f64 + SCALE_BEFORE as f64;
         let (said, said_more) = self.said(listed);
@@ -234,7 +238,7 @@ impl Teller<'_> {
             service = format!("{service}, {}", first_name(usual));
         }
         if let Some(whose) = &row.assigned_name {
-            service = format!("{service}; {} sees to it", first_name(whose));
+            service = tr!("{service}; {} sees to it", first_name(whose), service = service);
         }
         Row {
             name: row.name.clone(),

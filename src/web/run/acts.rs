@@ -40,46 +40,48 @@ pub(super) fn hand(seat: &Seat) -> Hand<'_> {
 /// The words of the database's own guard.
 fn guard_words(rule: &str) -> String {
     let whole = match rule {
-        "rinse:missing" => "product is still on the hair, no water has run clear",
-        "hair:left-open" => "the hair was opened and is not closed: neutralise or normalise first",
-        "rinse:due" => "a test curl or a look shows that it is reached",
-        "most-time:passed" => "the product has been on longer than the longest allowed",
-        "window:shut" => "the window in which the passes are done has shut",
-        "step:out-of-turn" | "step:closing-begun" => "another step comes first, or the hair is being closed",
-        "product:other-family" => "the product is of another chemistry than this service gives there",
-        "plan:of-earlier-visit" => "the plan was checked before this visit",
-        "plan:stale" => "something the plan rests on has changed since",
-        "stop:not-read" => "nobody has answered since the stop: skin whole, eyes clear, no swelling?",
-        "stop:skin-not-whole" => "skin, eyes or swelling: 20 minutes of water first, then a stylist",
-        "hands:not-a-manager" => "a manager names hands that stay",
+        "rinse:missing" => tr!("product is still on the hair, no water has run clear"),
+        "hair:left-open" => tr!("the hair was opened and is not closed: neutralise or normalise first"),
+        "rinse:due" => tr!("a test curl or a look shows that it is reached"),
+        "most-time:passed" => tr!("the product has been on longer than the longest allowed"),
+        "window:shut" => tr!("the window in which the passes are done has shut"),
+        "step:out-of-turn" | "step:closing-begun" => {
+            tr!("another step comes first, or the hair is being closed")
+        }
+        "product:other-family" => tr!("the product is of another chemistry than this service gives there"),
+        "plan:of-earlier-visit" => tr!("the plan was checked before this visit"),
+        "plan:stale" => tr!("something the plan rests on has changed since"),
+        "stop:not-read" => tr!("nobody has answered since the stop: skin whole, eyes clear, no swelling?"),
+        "stop:skin-not-whole" => tr!("skin, eyes or swelling: 20 minutes of water first, then a stylist"),
+        "hands:not-a-manager" => tr!("a manager names hands that stay"),
         "hands:not-qualified" => {
-            "hands that stay are a stylist’s or a manager’s, qualified in this chemistry"
+            tr!("hands that stay are a stylist’s or a manager’s, qualified in this chemistry")
         }
         _ => "",
     };
     if !whole.is_empty() {
-        return format!("The record itself refuses: {whole}.");
+        return tr!("The record itself refuses: {whole}.", whole = whole);
     }
     let (point, why) = rule.split_once(':').unwrap_or((rule, ""));
     let title = HoldPoint::from_code(point).map_or_else(|| point.to_string(), |p| p.title().to_string());
     let why = match why {
-        "missing" => "not answered",
-        "stale" | "lapsed" => "the answer no longer holds",
-        "failed" => "answered, and it does not hold",
-        "reaction" | "past-reaction" => "a reaction is on record, and nobody may override it",
-        "not-held" => "the record does not hold",
-        "before-stop-closed" => "answered before the stop was ended",
-        "not-clear" => "not clear",
-        "quarantined" => "it stands in quarantine, or outside the law's limits, and is never dispensed",
-        "more-than-came-in" => "more grams than came in with it",
-        "other-product" => "it is of another product than what goes on here",
-        "out-of-use" => "it was taken out of use",
-        "out-of-date" => "it is out of date",
-        "open-too-long" => "it has been open for longer than it keeps",
-        "part-not-held" => "the other part of the mixture is not in the bowl",
+        "missing" => tr!("not answered"),
+        "stale" | "lapsed" => tr!("the answer no longer holds"),
+        "failed" => tr!("answered, and it does not hold"),
+        "reaction" | "past-reaction" => tr!("a reaction is on record, and nobody may override it"),
+        "not-held" => tr!("the record does not hold"),
+        "before-stop-closed" => tr!("answered before the stop was ended"),
+        "not-clear" => tr!("not clear"),
+        "quarantined" => tr!("it stands in quarantine, or outside the law's limits, and is never dispensed"),
+        "more-than-came-in" => tr!("more grams than came in with it"),
+        "other-product" => tr!("it is of another product than what goes on here"),
+        "out-of-use" => tr!("it was taken out of use"),
+        "out-of-date" => tr!("it is out of date"),
+        "open-too-long" => tr!("it has been open for longer than it keeps"),
+        "part-not-held" => tr!("the other part of the mixture is not in the bowl"),
         other => other,
     };
-    format!("The record itself refuses: {title}, {why}.")
+    tr!("The record itself refuses: {title}, {why}.", title = title, why = why)
 }
 
 pub(super) fn said(refused: Refused, seat: &Seat) -> Result<Said, Problem> {
@@ -89,17 +91,17 @@ pub(super) fn said(refused: Refused, seat: &Seat) -> Result<Said, Problem> {
         Refused::NotFound => Err(Problem::NotFound),
         Refused::Store(e) => Err(e.into()),
         Refused::Stale(what) => Ok(Said {
-            heading: "Somebody was first",
-            reasons: vec![Reason::plain(format!("{what} This is how it stands now."))],
+            heading: tr!("Somebody was first"),
+            reasons: vec![Reason::plain(tr!("{what} This is how it stands now.", what = what))],
             status: StatusCode::CONFLICT,
         }),
         Refused::Guard(rule) => Ok(Said {
-            heading: "Not yet",
+            heading: tr!("Not yet"),
             reasons: vec![Reason::plain(guard_words(&rule))],
             status: StatusCode::UNPROCESSABLE_ENTITY,
         }),
         Refused::Reasons(all) => Ok(Said {
-            heading: "Not yet",
+            heading: tr!("Not yet"),
             reasons: all.iter().map(|r| Reason::with_way(r.words(&at), r.way_out(), "")).collect(),
             status: StatusCode::UNPROCESSABLE_ENTITY,
         }),
@@ -184,7 +186,7 @@ fn signed(text: &str) -> Result<Signed, Problem> {
     let mut parts = text.splitn(3, ':');
     let point = parts.next().and_then(HoldPoint::from_code);
     let hold_point =
-        point.ok_or_else(|| Problem::Bad("This answer is none of ours: load the page again.".into()))?;
+        point.ok_or_else(|| Problem::Bad(tr!("This answer is none of ours: load the page again.").into()))?;
     Ok(Signed {
         hold_point,
         value: parts.next().unwrap_or_default().to_string(),
@@ -204,7 +206,7 @@ pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<SignForm>) -
         .collect::<Result<Vec<_>, Problem>>()?;
     if commands.is_empty() {
         seat.require_on_run(Act::SignPreparation, id)?;
-        return Err(Problem::Bad("Choose what was seen, then sign.".into()));
+        return Err(Problem::Bad(tr!("Choose what was seen, then sign.").into()));
     }
     act(&seat, id, Known { once: &f.once, seq: f.known }, commands, Act::SignPreparation).await
 }
@@ -332,7 +334,7 @@ pub async fn hand_over(seat: Seat, Path(id): Path<String>, Form(f): Form<Handove
 pub async fn name_hands(seat: Seat, Path(id): Path<String>, Form(f): Form<HandoverForm>) -> Answered {
     let id = run_id(&id)?;
     seat.require_on_run(Act::HandOver, id)?;
-    let person: i64 = f.to.parse().map_err(|_| Problem::Bad("Choose who stays.".into()))?;
+    let person: i64 = f.to.parse().map_err(|_| Problem::Bad(tr!("Choose who stays.").into()))?;
     let mut s = seat.begin().await?;
     let found = people::find(&mut s, PersonId(person)).await?;
     s.commit().await?;

@@ -35,8 +35,10 @@ impl Maker<'_> {
                     .iter()
                     .map(|p| (p.code().to_string(), p.words().to_string()))
                     .collect(),
-                words: "Believe it: rinse that place now, then read the scalp before anything more goes on."
-                    .into(),
+                words: tr!(
+                    "Believe it: rinse that place now, then read the scalp before anything more goes on."
+                )
+                .into(),
             }),
             stop: (open && self.state.stop.is_none()).then(|| Stop {
                 action: facts.clone(),
@@ -74,17 +76,17 @@ impl Maker<'_> {
         match &headline.act {
             NextAct::StartStep(code) => permission(
                 "steps",
-                format!("Start: {}", title(code)),
+                tr!("Start: {}", title(code)),
                 vec![pair("step", code.as_str()), pair("do", "start")],
             ),
             NextAct::FinishStep(code) => permission(
                 "steps",
-                format!("Done: {}", title(code)),
+                tr!("Done: {}", title(code)),
                 vec![pair("step", code.as_str()), pair("do", "finish")],
             ),
             NextAct::StartSection { step, section, pass } => fact(
                 "section_started",
-                format!("Touching {}", section.words()),
+                tr!("Touching {}", section.words()),
                 vec![
                     pair("step", step.as_str()),
                     pair("section", section.code()),
@@ -93,24 +95,24 @@ impl Maker<'_> {
             ),
             NextAct::RinseSection { step, section } => fact(
                 "section_rinsed",
-                format!("{} runs clear", capital(section.words())),
+                tr!("{} runs clear", capital(section.words())),
                 vec![pair("step", step.as_str()), pair("section", section.code()), pair("clear", "yes")],
             ),
             NextAct::RinseClear { step } => fact(
                 "section_rinsed",
-                "Whole head runs clear".into(),
+                tr!("Whole head runs clear").into(),
                 vec![pair("step", step.as_str()), pair("clear", "yes")],
             ),
             NextAct::FinishRun => {
-                permission("endings", "End the service".into(), vec![pair("how", "finished")])
+                permission("endings", tr!("End the service").into(), vec![pair("how", "finished")])
             }
             NextAct::CloseStop => {
-                permission("endings", "End the stopped service".into(), vec![pair("how", "finished")])
+                permission("endings", tr!("End the stopped service").into(), vec![pair("how", "finished")])
             }
-            NextAct::ReadCurl => link("Read the test curl", "#curls"),
-            NextAct::ReadLook(_) => link("Look at the hair", "#looks"),
-            NextAct::ReadScalp => link("Read the scalp", "#pause"),
-            NextAct::ReadStop => link("Look, then answer", "#stop"),
+            NextAct::ReadCurl => link(tr!("Read the test curl"), "#curls"),
+            NextAct::ReadLook(_) => link(tr!("Look at the hair"), "#looks"),
+            NextAct::ReadScalp => link(tr!("Read the scalp"), "#pause"),
+            NextAct::ReadStop => link(tr!("Look, then answer"), "#stop"),
             NextAct::StartRun | NextAct::Nothing => None,
         }
     }

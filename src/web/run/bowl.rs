@@ -82,14 +82,18 @@ fn find<'a>(lots: &[&'a LotRow], scan: &Scan) -> Result<&'a LotRow, String> {
     };
     let fitting: Vec<&LotRow> = lots.iter().filter(fits).copied().collect();
     if fitting.is_empty() && !lots.is_empty() {
-        return Err("This is another product. It does not go into this bowl.".into());
+        return Err(tr!("This is another product. It does not go into this bowl.").into());
     }
     let named = |l: &&&LotRow| code.is_some_and(|c| l.code.eq_ignore_ascii_case(c));
     let called: Vec<&LotRow> = fitting.iter().filter(named).copied().collect();
     match called.as_slice() {
         [] => {}
         [one] => return Ok(one),
-        _ => return Err("Lots of both parts are called so. Choose by hand, or scan the whole code.".into()),
+        _ => {
+            return Err(
+                tr!("Lots of both parts are called so. Choose by hand, or scan the whole code.").into()
+            );
+        }
     }
     let numbered: Vec<&LotRow> = lots
         .iter()
@@ -99,9 +103,9 @@ fn find<'a>(lots: &[&'a LotRow], scan: &Scan) -> Result<&'a LotRow, String> {
     match numbered.as_slice() {
         [only] if !(elements && code.is_some()) => Ok(only),
         [_, ..] if code.is_none() || !elements => {
-            Err("The right product; the code says no lot. Choose it as printed.".into())
+            Err(tr!("The right product; the code says no lot. Choose it as printed.").into())
         }
-        _ => Err(format!(
+        _ => Err(tr!(
             "No lot in use of this product is called {}. Book it in on the Shelf, or choose another.",
             code.unwrap_or("so")
         )),
@@ -138,18 +142,22 @@ impl Maker<'_> {
             })
         };
         if unfit(&bowl.own) || unfit(&bowl.part) {
-            return "A lot in the bowl may no longer be used. Throw the bowl away and dispense anew.".into();
+            return tr!("A lot in the bowl may no longer be used. Throw the bowl away and dispense anew.")
+                .into();
         }
         let Some(mixture) = self.mixture(step) else { return String::new() };
         let answered = self.state.signature(HoldPoint::Mixed, &step.code);
         let at = answered.map_or(self.now, |x| x.recorded_at);
         if mixture.dead_at(self.now, at).is_some() {
             let until = mixture.until(at).map(|u| self.clock(u)).unwrap_or_default();
-            return format!("The mixture could be used until {until}. Throw it away and mix anew.");
+            return tr!(
+                "The mixture could be used until {until}. Throw it away and mix anew.",
+                until = until
+            );
         }
         let failed = answered.filter(|x| x.signed.answer().is_none_or(|a| a.meaning != Meaning::Holds));
         let stands = failed.is_some_and(|x| bowl.own.is_none_or(|d| d.seq < x.seq));
-        if stands { "Throw this mixture away and mix anew.".into() } else { String::new() }
+        if stands { tr!("Throw this mixture away and mix anew.").into() } else { String::new() }
     }
 
     fn part(&self, lots: &[&LotRow], product: String, (chosen, grams): (&str, &str)) -> Part {
@@ -158,7 +166,12 @@ impl Maker<'_> {
             .iter()
             .map(|l| {
                 let of = if several { format!("{}, ", l.product) } else { String::new() };
-                let words = format!("{of}lot {}, {:.0} g left", l.code, l.left_grams.max(0.0));
+                let words = tr!(
+                    "{of}lot {}, {} g left",
+                    l.code,
+                    format_args!("{:.0}", l.left_grams.max(0.0)),
+                    of = of
+                );
                 (l.lot_id.to_string(), words)
             })
             .collect();
@@ -199,7 +212,7 @@ impl Maker<'_> {
                 Ok(l) => {
                     let mine = whole || l.product_id == product.product.0;
                     *(if mine { &mut lot } else { &mut part }) = l.lot_id.to_string();
-                    scanned = format!("Scanned: {}, lot {}. Weigh, then dispense.", l.product, l.code);
+                    scanned = tr!("Scanned: {}, lot {}. Weigh, then dispense.", l.product, l.code);
                 }
                 Err(words) => fault = words,
             }
@@ -212,7 +225,7 @@ impl Maker<'_> {
             return None;
         }
         let grams = if picked.grams.is_empty() { "60" } else { &picked.grams };
-        let first = parts.first().map_or_else(|| "its other part".into(), |l| l.product.clone());
+        let first = parts.first().map_or_else(|| tr!("its other part").into(), |l| l.product.clone());
         let more = whole.then(|| self.part(&every, String::new(), (&lot, &picked.grams)));
         Some(Bowl {
             application: letter,
@@ -237,9 +250,10 @@ impl Maker<'_> {
         let step = step.or_else(|| self.state.next_step())?;
         let until = self.state.mixture_until(&step.code, &of)?;
         let past = ms(self.now) > ms(until);
-        let words = if past { "put on no more of it: mix anew" } else { "by its sheet; then mix anew" };
+        let words =
+            if past { tr!("put on no more of it: mix anew") } else { tr!("by its sheet; then mix anew") };
         Some((
-            if past { "Mixture past its time" } else { "Mixture, use until" },
+            if past { tr!("Mixture past its time") } else { tr!("Mixture, use until") },
             self.clock(until),
             words.into(),
         ))
@@ -249,7 +263,10 @@ impl Maker<'_> {
     pub(super) fn beyond_the_book(&self, lot: i64) -> String {
         let grams: f32 = self.around.beyond.iter().filter(|(id, _)| *id == lot).map(|(_, g)| g).sum();
         if grams > 0.0 {
-            format!("; {grams:.0} g more than the book had, noted on the Shelf: count it")
+            tr!(
+                "; {grams} g more than the book had, noted on the Shelf: count it",
+                grams = format_args!("{:.0}", grams)
+            )
         } else {
             String::new()
         }

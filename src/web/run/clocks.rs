@@ -17,12 +17,12 @@ impl Maker<'_> {
             w.words().filter(|words| said != Some(*words)).map_or_else(String::new, |x| format!("{x}. "))
         };
         match self.state.window(self.now).filter(|_| self.state.stop.is_none()) {
-            Some(Window::Kept { shuts_at }) => format!("Both passes are done by {}.", self.clock(shuts_at)),
+            Some(Window::Kept { shuts_at }) => tr!("Both passes are done by {}.", self.clock(shuts_at)),
             Some(w @ Window::WillBeMissed { shuts_at }) => {
-                format!("{}The window shuts at {}.", asks(w), self.clock(shuts_at))
+                tr!("{}The window shuts at {}.", asks(w), self.clock(shuts_at))
             }
             Some(w @ Window::Past { shut_at }) => {
-                format!("{}The window shut at {}.", asks(w), self.clock(shut_at))
+                tr!("{}The window shut at {}.", asks(w), self.clock(shut_at))
             }
             None => String::new(),
         }
@@ -38,7 +38,7 @@ impl Maker<'_> {
             dials.push(Dial {
                 clock: Clock::down(ms(shuts), now),
                 most: None,
-                words: format!("left for both passes, window shuts {}", self.clock(shuts)),
+                words: tr!("left for both passes, window shuts {}", self.clock(shuts)),
                 small: false,
                 class: "",
             });
@@ -47,29 +47,52 @@ impl Maker<'_> {
             let title =
                 self.loaded.frame.protocol.step(&running.step).map(|s| s.title.clone()).unwrap_or_default();
             let exposure = running.clock == crate::domain::protocol::Clock::Exposure;
-            let source = if exposure { "from first touch" } else { "from the step's start" };
-            let what = if exposure { "to the rinse".to_string() } else { format!("of “{title}”") };
-            let most = running
-                .most_at
-                .map(|m| format!("; longest allowed at {}", self.clock(m)))
-                .unwrap_or_default();
+            let source = if exposure { tr!("from first touch") } else { tr!("from the step's start") };
+            let what = if exposure {
+                tr!("to the rinse").to_string()
+            } else {
+                tr!("of “{title}”", title = title)
+            };
+            let most =
+                running.most_at.map(|m| tr!("; longest allowed at {}", self.clock(m))).unwrap_or_default();
             let rinse_due = exposure
                 && (self.state.curl_says_rinse().is_some() || self.state.look_says_rinse().is_some());
             let (clock, words, class) = match running.target_at.filter(|_| !rinse_due) {
                 Some(target) if running.most_at.is_some_and(|m| m <= self.now) => (
                     Clock::up(ms(running.from), now),
-                    format!(
+                    tr!(
                         "on, {source}: past the longest allowed ({})",
-                        self.clock(running.most_at.unwrap_or(target))
+                        self.clock(running.most_at.unwrap_or(target)),
+                        source = source
                     ),
                     " over",
                 ),
+                Some(target) if target <= self.now => (
+                    Clock::down(ms(target), now),
+                    tr!(
+                        "past the target of {}, {source}{most}",
+                        self.clock(target),
+                        source = source,
+                        most = most
+                    ),
+                    " ringing",
+                ),
                 Some(target) => (
                     Clock::down(ms(target), now),
-                    format!("{what}, at {}, {source}{most}", self.clock(target)),
-                    if target <= self.now { " ringing" } else { "" },
+                    tr!(
+                        "{what}, at {}, {source}{most}",
+                        self.clock(target),
+                        what = what,
+                        source = source,
+                        most = most
+                    ),
+                    "",
                 ),
-                None => (Clock::up(ms(running.from), now), format!("on, {source}{most}"), ""),
+                None => (
+                    Clock::up(ms(running.from), now),
+                    tr!("on, {source}{most}", source = source, most = most),
+                    "",
+                ),
             };
             dials.push(Dial {
                 clock,
@@ -122,7 +145,7 @@ impl Maker<'_> {
                         Some(window::Tap { at_min: minutes(at), number: u8::try_from(number).unwrap_or(0) })
                     })
                     .collect();
-                let words = if pass == 1 { "first pass" } else { "second pass" };
+                let words = if pass == 1 { tr!("first pass") } else { tr!("second pass") };
                 (!taps.is_empty()).then(|| window::Pass { words: words.into(), taps })
             })
             .collect();
@@ -132,10 +155,11 @@ impl Maker<'_> {
             length_min: f64::from(length),
             opened_words: self.clock(opened),
             passes,
-            label: format!(
+            label: tr!(
                 "Window of {length} minutes from {}, shuts at {}.",
                 self.clock(opened),
-                self.clock(shuts)
+                self.clock(shuts),
+                length = length
             ),
         };
         Some(window.draw())
@@ -152,20 +176,24 @@ impl Maker<'_> {
         let title =
             self.loaded.frame.protocol.application(e.letter).map(|a| a.title.clone()).unwrap_or_default();
         let mut all = vec![
-            ("Longest on", read(longest), title),
-            ("Shortest on", read(shortest), String::new()),
-            ("First to last", read(longest - shortest), String::new()),
+            (tr!("Longest on"), read(longest), title),
+            (tr!("Shortest on"), read(shortest), String::new()),
+            (tr!("First to last"), read(longest - shortest), String::new()),
         ];
         let figures = self.state.exposure_figures(e.letter);
         if let Some((most, source)) = figures.and_then(|f| Some((f.most_min?, f.most_source))) {
             let from = match source {
-                crate::domain::protocol::Source::Sheet => "product sheet",
+                crate::domain::protocol::Source::Sheet => tr!("product sheet"),
                 crate::domain::protocol::Source::Default { mark } => mark.words(),
             };
-            all.push(("Longest allowed, first touch to rinse", format!("{most}:00"), from.to_string()));
+            all.push((tr!("Longest allowed, first touch to rinse"), format!("{most}:00"), from.to_string()));
         }
         if let Some(hair) = self.sheet_hair(e.letter) {
-            all.push(("The sheet's minutes taken", hair, "the weakest place felt decides".to_string()));
+            all.push((
+                tr!("The sheet's minutes taken"),
+                hair,
+                tr!("the weakest place felt decides").to_string(),
+            ));
         }
         all.extend(self.mixture_reading());
         all
@@ -175,6 +203,6 @@ impl Maker<'_> {
     pub(super) fn sheet_hair(&self, letter: char) -> Option<String> {
         let step = self.loaded.frame.protocol.exposure_step(letter)?;
         let hair = self.loaded.frame.sheet_hair(&step.code, crate::domain::protocol::Clock::Exposure)?;
-        (hair != SheetHair::Any).then(|| format!("for {}", hair.words()))
+        (hair != SheetHair::Any).then(|| tr!("for {}", hair.words()))
     }
 }

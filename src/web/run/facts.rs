@@ -36,7 +36,7 @@ pub struct FactForm {
 }
 
 fn need<T>(found: Option<T>, what: &str) -> Result<T, String> {
-    found.ok_or_else(|| format!("This tap lacks its {what}: load the page again."))
+    found.ok_or_else(|| tr!("This tap lacks its {what}: load the page again.", what = what))
 }
 
 impl FactForm {
@@ -85,15 +85,15 @@ impl FactForm {
             "test_curl_read" => self.curl()?,
             "progress_read" => self.progress()?,
             "rods_noted" => Happened::RodsNoted {
-                count: need(self.count.trim().parse().ok(), "number of rods")?,
-                first_at: need(HeadPlace::from_code(&self.first_at), "place of the first rod")?,
-                last_at: need(HeadPlace::from_code(&self.last_at), "place of the last rod")?,
+                count: need(self.count.trim().parse().ok(), tr!("number of rods"))?,
+                first_at: need(HeadPlace::from_code(&self.first_at), tr!("place of the first rod"))?,
+                last_at: need(HeadPlace::from_code(&self.last_at), tr!("place of the last rod"))?,
             },
             "sting_reported" => Happened::StingReported { place: need(self.place(), "place")? },
             "stop_recorded" => Happened::StopRecorded,
             "closing_started" => Happened::ClosingStarted { step: self.step()?, answers: self.answers()? },
             "fact_withdrawn" => Happened::FactWithdrawn {
-                fact_id: need(FactId::new(&self.taken_back), "fact to take back")?,
+                fact_id: need(FactId::new(&self.taken_back), tr!("fact to take back"))?,
                 reason: self.reason.chars().take(500).collect(),
             },
             "trimmed" => {
@@ -103,7 +103,7 @@ impl FactForm {
                 comfort: need(Comfort::from_code(&self.comfort), "answer")?,
                 place: self.place(),
             },
-            _ => return Err("This is no fact of a service: load the page again.".into()),
+            _ => return Err(tr!("This is no fact of a service: load the page again.").into()),
         })
     }
 

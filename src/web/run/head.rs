@@ -32,23 +32,28 @@ impl Maker<'_> {
             .enumerate()
             .map(|(i, section)| self.quad(step, *section, i + 1, next, &untapped))
             .collect();
-        let rings = if part == "block" { "" } else { " Inner ring: first pass. Outer ring: second pass." };
-        let tenth = if order.len() > 9 { ", 0 for the tenth" } else { "" };
+        let rings =
+            if part == "block" { "" } else { tr!(" Inner ring: first pass. Outer ring: second pass.") };
+        let tenth = if order.len() > 9 { tr!(", 0 for the tenth") } else { "" };
         let (fact, mut hidden, heading, note) = match work {
             SectionWork::Rinse => (
                 "section_rinsed",
                 vec![("clear".to_string(), "yes".to_string())],
-                format!("Head from above: tap a {part} when its water runs clear"),
-                format!(
-                    "From above, face up; sides are the client's. A {part} nobody taps counts until the whole head runs clear."
+                tr!("Head from above: tap a {part} when its water runs clear", part = part),
+                tr!(
+                    "From above, face up; sides are the client's. A {part} nobody taps counts until the whole head runs clear.",
+                    part = part
                 ),
             ),
             SectionWork::Apply { .. } | SectionWork::Smooth => (
                 "section_started",
                 vec![("pass".to_string(), pass_of(work).to_string())],
-                format!("Head from above: tap a {part} as you touch it"),
-                format!(
-                    "From above, face up; sides are the client's.{rings} Tap a {part} or press its number{tenth}."
+                tr!("Head from above: tap a {part} as you touch it", part = part),
+                tr!(
+                    "From above, face up; sides are the client's.{rings} Tap a {part} or press its number{tenth}.",
+                    rings = rings,
+                    part = part,
+                    tenth = tenth
                 ),
             ),
         };
@@ -117,11 +122,13 @@ impl Maker<'_> {
         let order = self.loaded.frame.protocol.sections_of(step);
         let last_done = order.iter().take_while(|s| Some(**s) != next).last().copied();
         let (state, words) = match (rinse, done) {
-            (true, true) => (QuadState::Rinsed, "clear"),
-            (_, false) if next == Some(section) => (QuadState::Next, "next"),
-            (false, true) if last_done == Some(section) && next.is_some() => (QuadState::InHand, "in hand"),
-            (false, true) => (QuadState::Done, "done"),
-            _ => (QuadState::Waiting, "waiting"),
+            (true, true) => (QuadState::Rinsed, tr!("clear water")),
+            (_, false) if next == Some(section) => (QuadState::Next, tr!("next")),
+            (false, true) if last_done == Some(section) && next.is_some() => {
+                (QuadState::InHand, tr!("in hand"))
+            }
+            (false, true) => (QuadState::Done, tr!("done")),
+            _ => (QuadState::Waiting, tr!("waiting")),
         };
         (clock, state, words)
     }

@@ -89,7 +89,7 @@ impl Maker<'_> {
             lots: std::collections::BTreeMap::new(),
         };
         let line = |e: &Event| {
-            format!(
+            tr!(
                 "{}, {}: kept at {}, told at {}.",
                 names.event(&e.kind),
                 self.clock(e.happened_at),
@@ -132,7 +132,10 @@ impl Maker<'_> {
             .filter(|p| matches!(p, HoldPoint::Gloves | HoldPoint::EyeProtection))
             .map(|p| {
                 let holds = p.answers().iter().filter(|a| a.meaning == Meaning::Holds);
-                (p.title(), holds.map(|a| (format!("{}:{}", p.code(), a.code), a.words)).collect())
+                (
+                    p.title(),
+                    holds.map(|a| (format!("{}:{}", p.code(), a.code), crate::words::of(a.words))).collect(),
+                )
             })
             .collect();
         let protocol = &self.loaded.frame.protocol;
@@ -141,9 +144,11 @@ impl Maker<'_> {
         let works = works.find_map(|s| self.loaded.frame.figures(&s.code, Clock::Phase)).map_or_else(
             String::new,
             |f| match (f.least_min, f.most_min) {
-                (Some(least), Some(most)) => format!("It works {least} minutes at least, {most} at most."),
-                (Some(least), None) => format!("It works {least} minutes at least."),
-                (None, Some(most)) => format!("It works {most} minutes at most."),
+                (Some(least), Some(most)) => {
+                    tr!("It works {least} minutes at least, {most} at most.", least = least, most = most)
+                }
+                (Some(least), None) => tr!("It works {least} minutes at least.", least = least),
+                (None, Some(most)) => tr!("It works {most} minutes at most.", most = most),
                 (None, None) => String::new(),
             },
         );
@@ -154,20 +159,16 @@ impl Maker<'_> {
     pub(super) fn tap_words(happened: &Happened) -> Option<String> {
         Some(match happened {
             Happened::SectionStarted { section, pass, .. } => {
-                format!("{} touched, pass {pass}", section.words())
+                tr!("{} touched, pass {pass}", section.words(), pass = pass)
             }
             Happened::SectionRinsed { section, clear: true, .. } => {
-                format!("{} rinsed clear", section.map_or("whole head", Section::words))
+                tr!("{} rinsed clear", section.map_or("whole head", Section::words))
             }
             Happened::SectionRinsed { section, clear: false, .. } => {
-                format!("{} water on", section.map_or("whole head", Section::words))
+                tr!("{} water on", section.map_or("whole head", Section::words))
             }
             Happened::TestCurlRead { rod, reading } => {
-                format!(
-                    "test curl, {}: {}",
-                    super::panels::rod_words(*rod),
-                    super::view::curl_words(*reading)
-                )
+                tr!("test curl, {}: {}", super::panels::rod_words(*rod), super::view::curl_words(*reading))
             }
             Happened::ProgressRead { look, section, reading } => {
                 format!("{}, {}: {}", look.words(), section.words(), reading.words())

@@ -4,6 +4,7 @@ use super::view::{Maker, Point, Row, StepRow, Tap, Value, curl_words};
 use crate::domain::protocol::{Heat, HoldPoint, LookFor, Meaning, Section, Step};
 use crate::domain::run::{CurlReading, EventKind, Granted, Progress, Rod};
 use crate::web::once;
+use crate::words;
 
 /// Looks: rows of sections, readings to tap.
 pub(super) struct LookPanel {
@@ -56,8 +57,8 @@ impl Maker<'_> {
         });
         let answer = signature.and_then(|x| x.signed.answer());
         let held = signature.map_or_else(String::new, |x| {
-            let who = x.by.map_or_else(|| "this station".into(), |p| self.around.name(p.0));
-            let what = answer.map_or("not known", |a| a.words);
+            let who = x.by.map_or_else(|| tr!("this station").into(), |p| self.around.name(p.0));
+            let what = answer.map_or(tr!("not known"), |a| words::of(a.words));
             let place = x.signed.place.map(|p| format!(", {}", p.words())).unwrap_or_default();
             format!("{what}{place}; {who}, {}", self.clock(x.recorded_at))
         });
@@ -75,7 +76,7 @@ impl Maker<'_> {
                 .filter(|a| !with_bowl || a.meaning != Meaning::Holds)
                 .map(|a| Value {
                     code: format!("{}:{}", point.code(), a.code),
-                    words: a.words,
+                    words: words::of(a.words),
                     asks_where: a.asks_where,
                 })
                 .collect(),
@@ -99,9 +100,9 @@ impl Maker<'_> {
         };
         Some(CurlPanel {
             rows: vec![
-                ("first", "First rod", seen(Rod::First)),
-                ("last", "Last rod", seen(Rod::Last)),
-                ("weakest", "Weakest place", seen(Rod::Weakest)),
+                ("first", tr!("First rod"), seen(Rod::First)),
+                ("last", tr!("Last rod"), seen(Rod::Last)),
+                ("weakest", tr!("Weakest place"), seen(Rod::Weakest)),
             ],
             readings: CurlReading::ALL.iter().map(|r| (r.code(), curl_words(*r))).collect(),
             fact: once::key(),
@@ -172,7 +173,7 @@ impl Maker<'_> {
 
     pub(super) fn signed(&self) -> Vec<Row> {
         let by = |p: Option<crate::domain::ids::PersonId>| {
-            p.map_or_else(|| "this station".into(), |p| self.around.name(p.0))
+            p.map_or_else(|| tr!("this station").into(), |p| self.around.name(p.0))
         };
         let is_bowl = |kind: &EventKind| matches!(kind, EventKind::Granted(Granted::LotDispensed { .. }));
         let follows_a_bowl =
@@ -189,9 +190,9 @@ impl Maker<'_> {
                         format!(
                             "{}: {}",
                             signed.hold_point.title(),
-                            signed.answer().map_or("not known", |a| a.words)
+                            signed.answer().map_or(tr!("not known"), |a| words::of(a.words))
                         ),
-                        if signed.holds() { "holds" } else { "does not hold" },
+                        if signed.holds() { "holds" } else { tr!("does not hold") },
                     ),
                     EventKind::Granted(Granted::LotDispensed { application, grams, lot }) => {
                         let code = self
@@ -201,9 +202,12 @@ impl Maker<'_> {
                             .find(|l| l.lot_id == lot.0)
                             .map_or("", |l| l.code.as_str());
                         (
-                            format!(
-                                "{grams:.0} g for {application}, lot {code}{}",
-                                self.beyond_the_book(lot.0)
+                            tr!(
+                                "{grams} g for {application}, lot {code}{}",
+                                self.beyond_the_book(lot.0),
+                                grams = format_args!("{:.0}", grams),
+                                application = application,
+                                code = code
                             ),
                             "dispensed",
                         )
@@ -218,10 +222,10 @@ impl Maker<'_> {
 
     pub(super) fn steps(&self) -> Vec<StepRow> {
         let hands = |s: &Step| match s.hands {
-            crate::domain::protocol::Hands::Nobody => "nobody",
+            crate::domain::protocol::Hands::Nobody => tr!("nobody"),
             crate::domain::protocol::Hands::Stylist => "stylist",
-            crate::domain::protocol::Hands::Assistant => "assistant or stylist",
-            crate::domain::protocol::Hands::Any => "anybody who treats hair",
+            crate::domain::protocol::Hands::Assistant => tr!("assistant or stylist"),
+            crate::domain::protocol::Hands::Any => tr!("anybody who treats hair"),
         };
         self.loaded
             .frame
@@ -233,7 +237,7 @@ impl Maker<'_> {
             .map(|(i, (step, s))| StepRow {
                 at: s.started_at.map(|at| self.clock(at)).unwrap_or_default(),
                 title: step.title.clone(),
-                minutes: format!("about {}", step.minutes_typical),
+                minutes: tr!("about {}", step.minutes_typical),
                 hands: hands(step),
                 here: self.state.in_hand == Some(i),
                 done: s.finished_at.is_some(),
@@ -253,16 +257,16 @@ impl Maker<'_> {
             all.push(format!("{}.", crate::domain::words::capital(heat.words())));
         }
         if self.state.product_on() {
-            all.push("The product's own sheet, local rules and licensed practice come first.".into());
+            all.push(tr!("The product's own sheet, local rules and licensed practice come first.").into());
         }
         all
     }
 }
 
-pub(super) const fn rod_words(rod: Rod) -> &'static str {
+pub(super) fn rod_words(rod: Rod) -> &'static str {
     match rod {
-        Rod::First => "first rod",
-        Rod::Last => "last rod",
-        Rod::Weakest => "weakest place",
+        Rod::First => tr!("first rod"),
+        Rod::Last => tr!("last rod"),
+        Rod::Weakest => tr!("weakest place"),
     }
 }

@@ -85,10 +85,10 @@ async fn asked(seat: &Seat, code: &str, of: &str) -> Result<(Protocol, String, O
     let now = s.now().await?;
     let found = if of == "draft" {
         let open = protocols::draft(&mut s, code).await?.ok_or(Problem::NotFound)?;
-        (open.protocol, format!("the draft, version {}", open.draft.version), now)
+        (open.protocol, tr!("the draft, version {}", open.draft.version), now)
     } else {
         let service = protocols::service(&mut s, &seat.app, code).await?.ok_or(Problem::NotFound)?;
-        (service.current, format!("revision {}, in force", service.revision), now)
+        (service.current, tr!("revision {}, in force", service.revision), now)
     };
     s.commit().await?;
     Ok(found)
@@ -101,7 +101,7 @@ fn loaded(walked: &Rehearsal, start: OffsetDateTime) -> Loaded {
         run: Run {
             run_id: 0,
             client_id: 0,
-            client_name: "Nobody".into(),
+            client_name: tr!("Nobody").into(),
             plan_id: 0,
             protocol: p.code.clone(),
             revision: i32::try_from(p.revision).unwrap_or(0),
@@ -144,6 +144,7 @@ pub async fn show(seat: Seat, Path(code): Path<String>, Query(q): Query<Where>) 
     let near = |at: &OffsetDateTime| (*at - now).whole_days().abs() < 20_000;
     let from = q.from.parse().ok().and_then(|s| OffsetDateTime::from_unix_timestamp(s).ok()).filter(near);
     let start = from.unwrap_or(now).replace_nanosecond(0).map_err(|_| Problem::Broken)?;
+    let protocol = protocol.spoken();
     let walked = Rehearsal::after(&protocol, start, acts);
     let at = Address { code: &code, of, start, fast: q.fast == "yes" };
     let run = loaded(&walked, start);
@@ -202,7 +203,7 @@ impl Maker<'_> {
             map.action = at.base();
             map.fact = String::new();
             map.hidden = at.hidden(walked.acts + 1);
-            map.heading = "Head from above".into();
+            map.heading = tr!("Head from above").into();
         }
         let turn = super::view::turn_words(state, protocol.steps.len());
         let jump = |i: usize| {
@@ -218,14 +219,16 @@ impl Maker<'_> {
             code: protocol.code.clone(),
             of: at.of.to_owned(),
             about: format!("{}, {what}{turn}", protocol.title),
-            next_line: headline.next.as_ref().map_or_else(String::new, |n| {
-                if n.starts_with("Then") || n.starts_with("Call") { n.clone() } else { format!("Then: {n}") }
-            }),
+            next_line: headline.next_line().unwrap_or_default(),
             pace: self.pace(headline.next.as_deref()),
             said: walked.said.clone(),
             clock: self.clock(self.now),
             dials: self.dials(),
-            rings: self.rings().into_iter().map(|r| r.words.replace("Nobody: ", "")).collect(),
+            rings: self
+                .rings()
+                .into_iter()
+                .map(|r| r.words.replace(&format!("{}: ", crate::words::of(tr!("Nobody"))), ""))
+                .collect(),
             state_class: self.state_class(),
             window: self.window_picture(),
             head,

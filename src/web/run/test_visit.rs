@@ -19,11 +19,11 @@ pub(super) struct TestPanel {
 }
 
 /// Words of the act that leads to the form.
-const fn act_words(test: TestKind) -> &'static str {
+fn act_words(test: TestKind) -> &'static str {
     match test {
-        TestKind::PatchTest => "Write down what was placed",
-        TestKind::StrandTest => "Write down the strand test",
-        TestKind::MetallicSaltTest => "Write down the metallic-salt test",
+        TestKind::PatchTest => tr!("Write down what was placed"),
+        TestKind::StrandTest => tr!("Write down the strand test"),
+        TestKind::MetallicSaltTest => tr!("Write down the metallic-salt test"),
     }
 }
 

@@ -105,7 +105,7 @@ impl Around {
     }
 
     pub(super) fn name(&self, id: i64) -> String {
-        self.names.iter().find(|(n, _)| *n == id).map_or_else(|| "somebody".into(), |(_, n)| n.clone())
+        self.names.iter().find(|(n, _)| *n == id).map_or_else(|| tr!("somebody").into(), |(_, n)| n.clone())
     }
 }
 
@@ -272,9 +272,7 @@ impl Maker<'_> {
             about: format!("{name}, {}, {}{turn}", self.loaded.frame.protocol.title, run.chair),
             locked,
             not_you: self.seat.person().map(|p| first_name(&p.name).to_string()).unwrap_or_default(),
-            next_line: headline.next.as_ref().map_or_else(String::new, |n| {
-                if n.starts_with("Then") || n.starts_with("Call") { n.clone() } else { format!("Then: {n}") }
-            }),
+            next_line: headline.next_line().unwrap_or_default(),
             pace: self.pace(headline.next.as_deref()),
             dials: self.dials(),
             rings: self.rings(),
@@ -347,8 +345,8 @@ impl Maker<'_> {
 
     pub(super) fn signing(&self) -> String {
         match &self.seat.who {
-            Who::In(p) => format!("Taken as {}", p.name),
-            _ => "Taken as this station. Signing asks for a PIN.".into(),
+            Who::In(p) => tr!("Taken as {}", p.name),
+            _ => tr!("Taken as this station. Signing asks for a PIN.").into(),
         }
     }
 
@@ -380,8 +378,8 @@ pub(super) fn link(words: &str, href: &str) -> Option<MainAct> {
 pub(super) fn turn_words(state: &State<'_>, total: usize) -> String {
     match (state.ended, state.in_hand) {
         (Some(_), _) => String::new(),
-        (None, None) => ", no step begun".into(),
-        (None, Some(i)) => format!(", step {} of {total}", i + 1),
+        (None, None) => tr!(", no step begun").into(),
+        (None, Some(i)) => tr!(", step {} of {total}", i + 1, total = total),
     }
 }
 
@@ -395,10 +393,10 @@ pub(super) fn pass_of(work: SectionWork) -> u8 {
 
 pub(super) fn curl_words(reading: CurlReading) -> &'static str {
     match reading {
-        CurlReading::None => "straight",
+        CurlReading::None => tr!("straight"),
         CurlReading::C => "C",
-        CurlReading::S => "firm S",
-        CurlReading::Over => "over",
+        CurlReading::S => tr!("firm S"),
+        CurlReading::Over => tr!("over"),
     }
 }
 

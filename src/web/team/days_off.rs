@@ -100,11 +100,11 @@ async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage
             .iter()
             .map(|l| LeaveLine {
                 who: l.person_name.clone(),
-                words: format!("{} to {}", zone.day_words(l.from_at), day_words(last(l))),
+                words: tr!("{} to {}", zone.day_words(l.from_at), day_words(last(l))),
                 booked: match l.bookings {
                     0 => String::new(),
-                    1 => "1 booking stands in it: move it".into(),
-                    n => format!("{n} bookings stand in it: move them"),
+                    1 => tr!("1 booking stands in it: move it").into(),
+                    n => tr!("{n} bookings stand in it: move them", n = n),
                 },
                 id: l.absence_id,
                 once_key: once::key(),
@@ -133,9 +133,10 @@ pub async fn close(seat: Seat, Form(f): Form<Typed>) -> Answered {
     let on = typed::day(&mut errors, "on", &f.on)
         .filter(|day| *day >= today && (*day - today).whole_days() <= AHEAD_DAYS);
     if on.is_none() && errors.is_empty() {
-        errors.note("on", format!("Write a day from today on, within {AHEAD_DAYS} days."));
+        errors
+            .note("on", tr!("Write a day from today on, within {AHEAD_DAYS} days.", AHEAD_DAYS = AHEAD_DAYS));
     }
-    let why = typed::needed(&mut errors, "why", &f.why, 120, "Write why, such as a public holiday.");
+    let why = typed::needed(&mut errors, "why", &f.why, 120, tr!("Write why, such as a public holiday."));
     let (Some(on), true) = (on, errors.is_empty()) else {
         drop(s);
         return Ok(page::refused(&days_page(&seat, f, errors).await?));
@@ -147,7 +148,7 @@ pub async fn close(seat: Seat, Form(f): Form<Typed>) -> Answered {
 }
 
 fn unread() -> Problem {
-    Problem::Bad("This form was not made here: open the page again.".into())
+    Problem::Bad(tr!("This form was not made here: open the page again.").into())
 }
 
 /// Opens a closed day again.
@@ -177,21 +178,21 @@ pub async fn leave(seat: Seat, Form(f): Form<Typed>) -> Answered {
     let team = people::list(&mut s).await?;
     let person = team.iter().find(|p| !p.left && p.id.to_string() == f.person).map(|p: &people::Person| p.id);
     if person.is_none() {
-        errors.note("person", "Choose somebody of the team.");
+        errors.note("person", tr!("Choose somebody of the team."));
     }
     let from = typed::day(&mut errors, "from_on", &f.from_on);
     if from.is_none() && f.from_on.trim().is_empty() {
-        errors.note("from_on", "Write the first day of the leave.");
+        errors.note("from_on", tr!("Write the first day of the leave."));
     }
     let until = typed::day(&mut errors, "until_on", &f.until_on).or(from);
     if let (Some(from), Some(until)) = (from, until) {
         if until < from {
-            errors.note("until_on", "The last day is before the first.");
+            errors.note("until_on", tr!("The last day is before the first."));
         } else if until < today
             || (until - from).whole_days() > 365
             || (from - today).whole_days() > AHEAD_DAYS
         {
-            errors.note("until_on", "Write leave that is still to come and no longer than a year.");
+            errors.note("until_on", tr!("Write leave that is still to come and no longer than a year."));
         }
     }
     let (Some(person), Some(from), Some(until), true) = (person, from, until, errors.is_empty()) else {

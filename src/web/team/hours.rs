@@ -15,13 +15,13 @@ use crate::web::seat::Seat;
 
 /// Field names and words of the weekdays, Monday first (ISO 8601).
 pub(super) const WEEKDAYS: [(&str, &str); 7] = [
-    ("monday", "Monday"),
-    ("tuesday", "Tuesday"),
-    ("wednesday", "Wednesday"),
-    ("thursday", "Thursday"),
-    ("friday", "Friday"),
-    ("saturday", "Saturday"),
-    ("sunday", "Sunday"),
+    ("monday", mark!("Monday")),
+    ("tuesday", mark!("Tuesday")),
+    ("wednesday", mark!("Wednesday")),
+    ("thursday", mark!("Thursday")),
+    ("friday", mark!("Friday")),
+    ("saturday", mark!("Saturday")),
+    ("sunday", mark!("Sunday")),
 ];
 
 /// Most spans on one day: a break or two.
@@ -114,19 +114,19 @@ fn spans(line: &str) -> Result<Vec<(i32, i32)>, &'static str> {
     for part in line.split([',', ';']) {
         let ends = part.split_once(['-', '–']).and_then(|(a, b)| Some((minute(a)?, minute(b)?)));
         let Some((opens, closes)) = ends else {
-            return Err(
-                "Write from–to in hours and minutes, such as 09:00–12:30, 13:30–18:00; leave it empty on a day off.",
-            );
+            return Err(tr!(
+                "Write from–to in hours and minutes, such as 09:00–12:30, 13:30–18:00; leave it empty on a day off."
+            ));
         };
         if opens >= closes {
-            return Err("A span ends after it begins, on the same day; midnight is 24:00.");
+            return Err(tr!("A span ends after it begins, on the same day; midnight is 24:00."));
         }
         if found.last().is_some_and(|(_, before)| opens < *before) {
-            return Err("One span after the other: the next begins when the one before has ended.");
+            return Err(tr!("One span after the other: the next begins when the one before has ended."));
         }
         found.push((opens, closes));
     }
-    if found.len() > SPANS_MOST { Err("At most four spans a day.") } else { Ok(found) }
+    if found.len() > SPANS_MOST { Err(tr!("At most four spans a day.")) } else { Ok(found) }
 }
 
 /// Keeps somebody's week.

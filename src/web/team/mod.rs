@@ -48,11 +48,11 @@ pub const LINES: &[Line] = lines![
 
 /// Chemistries a person may be qualified in, with their words.
 const CHEMISTRIES: [(&str, &str); 5] = [
-    ("thio", "thio (straighteners, curl lotions)"),
-    ("hydroxide", "relaxers"),
-    ("colour", "colour"),
-    ("lightener", "lightener"),
-    ("other", "other chemistry"),
+    ("thio", mark!("thio (straighteners, curl lotions)")),
+    ("hydroxide", mark!("relaxers")),
+    ("colour", mark!("colour")),
+    ("lightener", mark!("lightener")),
+    ("other", mark!("other chemistry")),
 ];
 
 /// Days of the week by ISO number.
@@ -60,10 +60,10 @@ pub(super) use salon::WEEKDAYS;
 
 /// Roles, with their words.
 const ROLES: [(&str, &str); 4] = [
-    ("stylist", "stylist: gives chemical services"),
-    ("assistant", "assistant: rinses, neutralises, prepares"),
-    ("reception", "reception: books and follows up"),
-    ("manager", "manager: keeps team, stock and sign-off book as well"),
+    ("stylist", mark!("stylist: gives chemical services")),
+    ("assistant", mark!("assistant: rinses, neutralises, prepares")),
+    ("reception", mark!("reception: books and follows up")),
+    ("manager", mark!("manager: keeps team, stock and sign-off book as well")),
 ];
 
 struct PersonLine {
@@ -96,9 +96,9 @@ fn state_of(p: &people_store::Person) -> String {
     if p.left {
         "left".into()
     } else if p.disabled {
-        "disabled after wrong tries: give a new PIN".into()
+        tr!("disabled after wrong tries: give a new PIN").into()
     } else if !p.has_pin && !p.has_passphrase {
-        "no PIN yet".into()
+        tr!("no PIN yet").into()
     } else {
         String::new()
     }
@@ -120,9 +120,13 @@ pub async fn overview(seat: Seat) -> Answered {
     let here = team.iter().filter(|p| !p.left).count();
     let locked_out = team.iter().filter(|p| p.disabled && !p.left).count();
     let answer = match locked_out {
-        0 => format!("{here} on the team, {} stations", stations.iter().filter(|x| !x.revoked).count()),
-        1 => "One person cannot sign in".into(),
-        n => format!("{n} people cannot sign in"),
+        0 => tr!(
+            "{here} on the team, {} stations",
+            stations.iter().filter(|x| !x.revoked).count(),
+            here = here
+        ),
+        1 => tr!("One person cannot sign in").into(),
+        n => tr!("{n} people cannot sign in", n = n),
     };
     Ok(page::html(&TeamPage {
         shell: seat.shell(now, "/team", &["team"]),
@@ -144,11 +148,11 @@ pub async fn overview(seat: Seat) -> Answered {
                 name: x.name.clone(),
                 kind: kind_words(&x.kind),
                 state: if x.revoked {
-                    "revoked"
+                    tr!("revoked")
                 } else if x.paired {
-                    "paired"
+                    tr!("paired")
                 } else {
-                    "waits for its browser"
+                    tr!("waits for its browser")
                 },
             })
             .collect(),
@@ -158,7 +162,7 @@ pub async fn overview(seat: Seat) -> Answered {
 }
 
 /// A refusal that is no answer to a form becomes a problem.
-fn problem(why: TeamRefused) -> Problem {
+pub(in crate::web) fn problem(why: TeamRefused) -> Problem {
     match why {
         TeamRefused::Store(e) => e.into(),
         TeamRefused::NameTaken | TeamRefused::LastManager | TeamRefused::ZoneUnknown => Problem::Broken,

@@ -45,19 +45,29 @@ impl TypedPerson {
     /// Name, role and qualifications, with what is wrong beside each.
     fn read(&self) -> (String, Role, Errors) {
         let mut e = Errors::none();
-        let name =
-            typed::needed(&mut e, "name", &self.name, 200, "Write the name the team knows this person by.");
-        let role =
-            typed::code(&mut e, "role", &self.role, Role::from_code, "Choose what this person does here.");
+        let name = typed::needed(
+            &mut e,
+            "name",
+            &self.name,
+            200,
+            tr!("Write the name the team knows this person by."),
+        );
+        let role = typed::code(
+            &mut e,
+            "role",
+            &self.role,
+            Role::from_code,
+            tr!("Choose what this person does here."),
+        );
         if self.qualified.iter().any(|q| !CHEMISTRIES.iter().any(|(c, _)| c == q)) {
-            e.note("qualified", "Choose from the chemistries shown.");
+            e.note("qualified", tr!("Choose from the chemistries shown."));
         }
         (name, role.unwrap_or(Role::Reception), e)
     }
 }
 
 fn name_taken(e: &mut Errors) {
-    e.note("name", "Somebody is called so already. Add an initial: each sign-in has its own name.");
+    e.note("name", tr!("Somebody is called so already. Add an initial: each sign-in has its own name."));
 }
 
 #[derive(Template)]
@@ -230,7 +240,7 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<TypedPerso
         }
         Err(TeamRefused::NameTaken) => name_taken(&mut errors),
         Err(TeamRefused::LastManager) => {
-            errors.note("role", "This is the last manager: make somebody else manager first.");
+            errors.note("role", tr!("This is the last manager: make somebody else manager first."));
         }
         Err(why) => return Err(problem(why)),
     }
@@ -251,7 +261,7 @@ async fn reset(seat: &Seat, id: &str, f: &TypedPerson, passphrase: bool) -> Answ
     if let Some(words) = fault {
         errors.note(field, words);
     } else if passphrase && person.role != Role::Manager {
-        errors.note(field, "A passphrase is for managers; others sign in with their PIN.");
+        errors.note(field, tr!("A passphrase is for managers; others sign in with their PIN."));
     }
     if !errors.is_empty() {
         return person_page(seat, id, None, None, errors).await;
@@ -296,7 +306,7 @@ pub async fn presence(seat: Seat, Path(id): Path<String>, Form(f): Form<Presence
     let left = match f.here.as_str() {
         "yes" => false,
         "no" => true,
-        _ => return Err(Problem::Bad("Say whether this person is here or has left.".into())),
+        _ => return Err(Problem::Bad(tr!("Say whether this person is here or has left.").into())),
     };
     let here = format!("/team/people/{}", person.id);
     if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
@@ -311,7 +321,7 @@ pub async fn presence(seat: Seat, Path(id): Path<String>, Form(f): Form<Presence
         Err(TeamRefused::LastManager) => {
             drop(s);
             let mut errors = Errors::none();
-            errors.note("presence", "This is the last manager: make somebody else manager first.");
+            errors.note("presence", tr!("This is the last manager: make somebody else manager first."));
             person_page(&seat, &id, None, None, errors).await
         }
         Err(why) => Err(problem(why)),

@@ -16,6 +16,7 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
 use crate::web::{once, page, typed};
+use crate::words::Language;
 
 /// The salon as typed.
 #[derive(Clone, Default, Deserialize)]
@@ -25,6 +26,7 @@ pub struct TypedSalon {
     name: String,
     zone: String,
     place: String,
+    language: String,
     emergency_number: String,
     eye_wash_place: String,
     least_age: String,
@@ -39,24 +41,32 @@ pub struct TypedSalon {
 
 /// Days of the week by ISO number.
 pub(in crate::web) const WEEKDAYS: [(&str, &str); 7] = [
-    ("1", "Monday"),
-    ("2", "Tuesday"),
-    ("3", "Wednesday"),
-    ("4", "Thursday"),
-    ("5", "Friday"),
-    ("6", "Saturday"),
-    ("7", "Sunday"),
+    ("1", mark!("Monday")),
+    ("2", mark!("Tuesday")),
+    ("3", mark!("Wednesday")),
+    ("4", mark!("Thursday")),
+    ("5", mark!("Friday")),
+    ("6", mark!("Saturday")),
+    ("7", mark!("Sunday")),
 ];
 
 /// Whose law, with its words.
 const PLACES_OF_LAW: [(&str, &str); 3] =
-    [("eu", "European Union"), ("uk", "United Kingdom"), ("us", "United States")];
+    [("eu", mark!("European Union")), ("uk", mark!("United Kingdom")), ("us", mark!("United States"))];
 
 fn whole(e: &mut Errors, field: &str, raw: &str, least: i16, most: i16, what: &str) -> i16 {
     match raw.trim().parse::<i16>() {
         Ok(n) if (least..=most).contains(&n) => n,
         _ => {
-            e.note(field, format!("Write {what}, a whole number from {least} to {most}."));
+            e.note(
+                field,
+                tr!(
+                    "Write {what}, a whole number from {least} to {most}.",
+                    what = what,
+                    least = least,
+                    most = most
+                ),
+            );
             least
         }
     }
@@ -70,6 +80,7 @@ impl TypedSalon {
             name: x.name.clone(),
             zone: x.zone.clone(),
             place: x.place.clone(),
+            language: x.language.clone(),
             emergency_number: x.emergency_number.clone(),
             eye_wash_place: x.eye_wash_place.clone(),
             least_age: x.least_age.to_string(),
@@ -85,38 +96,41 @@ impl TypedSalon {
 
     fn read(&self, kept: &Salon) -> (Salon, [(&'static str, i16); 3], Errors) {
         let mut e = Errors::none();
-        let name = typed::needed(&mut e, "name", &self.name, 80, "Write the salon's name.");
+        let name = typed::needed(&mut e, "name", &self.name, 80, tr!("Write the salon's name."));
         let zone = typed::code(
             &mut e,
             "zone",
             self.zone.trim(),
             |z| Zone::find(z).map(|z| z.name().to_string()),
-            "Write a time zone of the IANA list, such as Europe/Paris or America/New_York.",
+            tr!("Write a time zone of the IANA list, such as Europe/Paris or America/New_York."),
         );
         if !PLACES_OF_LAW.iter().any(|(c, _)| *c == self.place) {
-            e.note("place", "Choose whose law the limits follow.");
+            e.note("place", tr!("Choose whose law the limits follow."));
+        }
+        if !self.language.is_empty() && !Language::CHOICES.iter().any(|l| l.tag() == self.language) {
+            e.note("language", tr!("Choose a language of the screens."));
         }
         let emergency_number = typed::needed(
             &mut e,
             "emergency_number",
             &self.emergency_number,
             30,
-            "Write the number to call in an emergency, such as 112.",
+            tr!("Write the number to call in an emergency, such as 112."),
         );
         let eye_wash_place = typed::line(&mut e, "eye_wash_place", &self.eye_wash_place, 120);
-        let least_age = whole(&mut e, "least_age", &self.least_age, 0, 30, "the youngest age in years");
+        let least_age = whole(&mut e, "least_age", &self.least_age, 0, 30, tr!("the youngest age in years"));
         let patch_valid_days = whole(
             &mut e,
             "patch_valid_days",
             &self.patch_valid_days,
             2,
             183,
-            "how many days a patch test holds",
+            tr!("how many days a patch test holds"),
         );
         let places = [
-            ("chair", whole(&mut e, "chairs", &self.chairs, 0, 200, "how many chairs there are")),
-            ("basin", whole(&mut e, "basins", &self.basins, 0, 200, "how many basins there are")),
-            ("hood", whole(&mut e, "hoods", &self.hoods, 0, 200, "how many hoods there are")),
+            ("chair", whole(&mut e, "chairs", &self.chairs, 0, 200, tr!("how many chairs there are"))),
+            ("basin", whole(&mut e, "basins", &self.basins, 0, 200, tr!("how many basins there are"))),
+            ("hood", whole(&mut e, "hoods", &self.hoods, 0, 200, tr!("how many hoods there are"))),
         ];
         let wall = |e: &mut Errors, field: &str, raw: &str| {
             let minute = typed::minute(e, field, raw);
@@ -136,6 +150,7 @@ impl TypedSalon {
             name,
             zone: zone.unwrap_or_default(),
             place: self.place.clone(),
+            language: if self.language.is_empty() { kept.language.clone() } else { self.language.clone() },
             emergency_number,
             eye_wash_place,
             least_age,
@@ -154,6 +169,7 @@ struct SalonPage {
     once_key: String,
     typed: TypedSalon,
     places: Vec<Choice>,
+    languages: Vec<Choice>,
     weekdays: Vec<Choice>,
 }
 
@@ -168,6 +184,10 @@ async fn salon_page(seat: &Seat, f: Option<TypedSalon>, errors: Errors) -> Resul
         errors,
         once_key: once::key(),
         places: Choice::list(PLACES_OF_LAW, &[typed.place.as_str()]),
+        languages: Choice::list(
+            Language::CHOICES.map(|l| (l.tag(), l.own_name())),
+            &[typed.language.as_str()],
+        ),
         weekdays: Choice::list(
             WEEKDAYS,
             &typed.quiet_weekdays.iter().map(String::as_str).collect::<Vec<_>>(),
@@ -203,7 +223,7 @@ pub async fn keep(seat: Seat, Form(f): Form<TypedSalon>) -> Answered {
             drop(s);
             errors.note(
                 "zone",
-                "The database does not know this zone; choose a neighbouring city of the IANA list.",
+                tr!("The database does not know this zone; choose a neighbouring city of the IANA list."),
             );
             Ok(page::refused(&salon_page(&seat, Some(f), errors).await?))
         }

@@ -37,10 +37,10 @@ impl TypedStation {
             "name",
             &self.name,
             60,
-            "Write what this station is called, such as Chair 1.",
+            tr!("Write what this station is called, such as Chair 1."),
         );
         if !KINDS.iter().any(|(c, _)| *c == self.kind) {
-            e.note("kind", "Choose where it stands.");
+            e.note("kind", tr!("Choose where it stands."));
         }
         (name, e)
     }
@@ -100,7 +100,7 @@ fn answered(page: &StationPage) -> Response {
 }
 
 fn name_taken(e: &mut Errors) {
-    e.note("name", "A station is called so already.");
+    e.note("name", tr!("A station is called so already."));
 }
 
 /// The empty form.
