@@ -44,7 +44,7 @@ fn words(rule: &str) -> &'static str {
                 "The record that would go has visits, and what was judged by a record stays where it was judged. Keep that record, and let the other go."
             )
         }
-        "client:two-stories" => TWO_STORIES,
+        "client:two-stories" => crate::words::of(TWO_STORIES),
         "client:same" => tr!("A record is not merged with itself."),
         "person:role" => tr!("Only a manager who is here does this."),
         _ => tr!("This is not done."),

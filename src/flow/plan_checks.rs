@@ -196,7 +196,11 @@ pub(super) async fn metal(
 }
 
 pub(super) fn felt(r: &readings::Reading) -> Felt {
-    let place = if r.place == "whole" { tr!("whole head").to_string() } else { r.place.clone() };
+    let place = if r.place == "whole" {
+        tr!("whole head").to_string()
+    } else {
+        crate::words::of(&r.place).to_owned()
+    };
     Felt {
         place,
         texture: r.texture.as_deref().and_then(Texture::from_code),

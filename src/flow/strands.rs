@@ -108,5 +108,5 @@ fn odd_words((on, deed): &(Date, Deed), why: StrandRefusal) -> String {
 
 /// A day with its year: "4 December 2025".
 pub fn day_words(day: Date) -> String {
-    format!("{} {} {}", day.day(), day.month(), day.year())
+    format!("{} {} {}", day.day(), crate::words::of(&day.month().to_string()), day.year())
 }

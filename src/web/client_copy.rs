@@ -94,7 +94,7 @@ async fn tests_and_consults(
             (t.silver_in_history, tr!("silver in the hair's history")),
         ];
         said.extend(flags.into_iter().filter(|(yes, _)| *yes).map(|(_, w)| w.to_string()));
-        let what = tr!("scalp {}, colour at home: {}", t.scalp.code(), t.home_colour.code());
+        let what = tr!("scalp {}, colour at home: {}", t.scalp.words(), t.home_colour.words());
         (at(c.taken_at), what, said.join("; "))
     });
     let consults = List { title: tr!("Consults"), none: tr!("None read."), rows: told.collect() };

@@ -185,7 +185,7 @@ fn sides(kept: &Client, gone: &Client) -> Vec<Side> {
         let chosen = if a.is_empty() && !b.is_empty() { "gone" } else { "kept" };
         let said = |x: &str| if x.is_empty() { tr!("nothing").to_string() } else { x.to_string() };
         let (left, right) = (said(&a), said(&b));
-        let choices = Choice::list([("kept", left.as_str()), ("gone", right.as_str())], &[chosen]);
+        let choices = Choice::names([("kept", left.as_str()), ("gone", right.as_str())], &[chosen]);
         Side { title, name, same: a == b, kept: left, gone: right, choices }
     };
     vec![
@@ -227,7 +227,7 @@ async fn merge_page(
                     tr!("The other record has the visits. Open that one, and let this one go into it.")
                 }
                 (false, _, true) => tr!("A service is under way for this client. End it first."),
-                _ if gone.story && kept.story => flow::TWO_STORIES,
+                _ if gone.story && kept.story => crate::words::of(flow::TWO_STORIES),
                 _ => "",
             };
             Some(Pair {

@@ -294,7 +294,7 @@ fn record_page(
             std::iter::once(("", tr!("not looked at yet"))).chain(CURL_GROUPS),
             &[typed.curl_group.as_str()],
         ),
-        people: Choice::list(
+        people: Choice::names(
             pairs.iter().map(|(a, b)| (a.as_str(), b.as_str())),
             &[typed.usual_person.as_str()],
         ),

@@ -20,9 +20,11 @@ impl Errors {
         Self::default()
     }
 
-    /// Notes `words` against the field `name`.
+    /// Notes `words`, ours, against the field `name`; those of a constant are said in the language spoken here.
     pub fn note(&mut self, name: impl Into<String>, words: impl Into<String>) {
-        self.0.push(FieldError { name: name.into(), words: words.into() });
+        let words: String = words.into();
+        let words = crate::words::of(&words).to_owned();
+        self.0.push(FieldError { name: name.into(), words });
     }
 
     /// True when nothing is wrong.
@@ -56,14 +58,21 @@ pub struct Choice {
 }
 
 impl Choice {
-    /// Choices from (code, words) pairs, those in `chosen` marked.
+    /// Choices from (code, words of ours) pairs, said in the language spoken, those in `chosen` marked.
     #[must_use]
     pub fn list<'a>(pairs: impl IntoIterator<Item = (&'a str, &'a str)>, chosen: &[&str]) -> Vec<Self> {
+        Self::names(pairs.into_iter().map(|(code, words)| (code, crate::words::of(words))), chosen)
+    }
+
+    /// The same of names: of people, products, places, lots. They are shown as people wrote them: somebody called May is
+    /// no month.
+    #[must_use]
+    pub fn names<'a>(pairs: impl IntoIterator<Item = (&'a str, &'a str)>, chosen: &[&str]) -> Vec<Self> {
         pairs
             .into_iter()
             .map(|(code, words)| Self {
                 code: code.into(),
-                words: crate::words::of(words).into(),
+                words: words.into(),
                 chosen: chosen.contains(&code),
             })
             .collect()
@@ -108,6 +117,17 @@ mod tests {
         assert!(errors.is_first("name") && !errors.is_first("mm"));
         assert_eq!(errors.of("mm"), "Write millimetres, such as 23.");
         assert_eq!(errors.of("other"), "");
+    }
+
+    #[test]
+    fn somebody_called_may_is_no_month() {
+        use crate::words::{Language, with};
+        let words = |list: Vec<Choice>| list.into_iter().map(|c| c.words).collect::<Vec<_>>();
+        let spoken = with(Language::Spanish, || {
+            [words(Choice::list([("5", "May")], &[])), words(Choice::names([("5", "May")], &[]))].concat()
+        });
+        assert_eq!(spoken, ["may", "May"]);
+        assert_eq!(with(Language::Spanish, || tr!("{name} first", name = "May")), "May primero");
     }
 
     #[test]

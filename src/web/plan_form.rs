@@ -59,7 +59,7 @@ fn application_fields(a: &PlannedApplication, shelf: &[Product], typed: &Typed) 
         letter: a.letter,
         title: a.title.clone(),
         product_name: name("product"),
-        products: Choice::list(fitting.iter().map(|(id, words)| (id.as_str(), words.as_str())), &[product]),
+        products: Choice::names(fitting.iter().map(|(id, words)| (id.as_str(), words.as_str())), &[product]),
         zone_name: name("zone"),
         zones: Choice::list(ZONES, &[zone]),
         from_name: name("from"),

@@ -265,7 +265,7 @@ pub(super) fn chairs(stations: &[crate::store::stations::Station], seat: &Seat, 
         names.push("Chair 1");
     }
     let chosen = if typed.is_empty() { own } else { typed };
-    Choice::list(names.into_iter().map(|n| (n, n)), &[chosen])
+    Choice::names(names.into_iter().map(|n| (n, n)), &[chosen])
 }
 
 /// A reason with the screen its way out is on.

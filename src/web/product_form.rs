@@ -247,7 +247,7 @@ pub fn form_page(
         parts: {
             let ids: Vec<String> = others.iter().map(|(id, _)| id.to_string()).collect();
             let chosen: Vec<&str> = typed.parts.iter().map(String::as_str).collect();
-            Choice::list(ids.iter().zip(others).map(|(id, (_, name))| (id.as_str(), name.as_str())), &chosen)
+            Choice::names(ids.iter().zip(others).map(|(id, (_, name))| (id.as_str(), name.as_str())), &chosen)
         },
         errors,
         typed,

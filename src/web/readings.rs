@@ -71,7 +71,8 @@ fn one_of(list: &'static [(&'static str, &'static str)], code: &str) -> Option<&
 }
 
 fn words_of(list: &[(&'static str, &'static str)], code: Option<&str>) -> &'static str {
-    code.and_then(|code| list.iter().find(|(c, _)| *c == code)).map_or("", |(_, words)| words)
+    code.and_then(|code| list.iter().find(|(c, _)| *c == code))
+        .map_or("", |(_, words)| crate::words::of(words))
 }
 
 impl Typed {

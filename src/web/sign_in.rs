@@ -337,7 +337,7 @@ async fn sign_in_page(
     Ok(SignInPage {
         shell: seat.shell(now, "/sign-in", &[]),
         errors,
-        people: Choice::list(pairs.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[chosen.as_str()]),
+        people: Choice::names(pairs.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[chosen.as_str()]),
         next,
         name: String::new(),
         at_station: true,

@@ -163,13 +163,17 @@ fn place(r: &Reading, zone: &Zone) -> Place {
         words.push(tr!("shortest layer {mm} mm", mm = format_args!("{:.0}", mm)));
     }
     if let Some(mm) = r.new_growth_mm {
-        let how = if r.read_natural { tr!("as it lies") } else { "stretched" };
+        let how = if r.read_natural { tr!("as it lies") } else { tr!("stretched") };
         words.push(tr!("new growth {mm} mm {how}", mm = format_args!("{:.0}", mm), how = how));
     }
     if words.is_empty() {
         words.push(tr!("looked at, nothing noted").into());
     }
-    let name = if r.place == "whole" { tr!("whole head").to_string() } else { r.place.clone() };
+    let name = if r.place == "whole" {
+        tr!("whole head").to_string()
+    } else {
+        crate::words::of(&r.place).to_owned()
+    };
     Place { name, words: tr!("{}. {} by {}", words.join(", "), zone.day_words(r.taken_at), r.taken_by) }
 }
 

@@ -262,9 +262,9 @@ pub fn tests_page(seat: &Seat, o: &Opened, typed: AllTyped, errors: Errors) -> i
         .map(|(l, p)| (format!("{}-{}", p.product_id, l.lot_id), format!("{}, lot {}", p.name, l.code)))
         .collect();
     let tested: Vec<(String, String)> = o.products.iter().flat_map(|p| strand_choices(o, p, today)).collect();
-    let ask = || std::iter::once(("", "choose"));
+    let ask = || std::iter::once(("", tr!("choose")));
     let pairs = |list: &'_ [(String, String)], chosen: &str| {
-        Choice::list(ask().chain(list.iter().map(|(a, b)| (a.as_str(), b.as_str()))), &[chosen])
+        Choice::names(ask().chain(list.iter().map(|(a, b)| (a.as_str(), b.as_str()))), &[chosen])
     };
     let yes_no = |chosen: &str| Choice::list([("yes", "yes"), ("no", "no")], &[chosen]);
     let (answer, refused) = answer(o);

@@ -1,10 +1,9 @@
 //! Values into a sentence.
 
-use std::fmt::Display;
+use std::fmt::{Display, Write};
 
 /// The sentence with its values: `{}` takes the unnamed ones in their order, `{0}` one by its place, `{name}` one by
-/// its name; a value that is itself a sentence of the catalogue (a step's title) is said in the language spoken;
-/// `{{` and `}}` are braces. A place without a value stays as written: better odd words than none.
+/// its name; `{{` and `}}` are braces. A place without a value stays as written: better odd words than none.
 #[must_use]
 pub fn fill(text: &str, values: &[(&str, &dyn Display)]) -> String {
     let mut said = String::with_capacity(text.len() + 16 * values.len());
@@ -33,7 +32,7 @@ pub fn fill(text: &str, values: &[(&str, &dyn Display)]) -> String {
             values.iter().find(|(known, _)| *known == name)
         };
         match value {
-            Some((_, value)) => said.push_str(super::of(&value.to_string())),
+            Some((_, value)) => write!(said, "{value}").expect("a String takes every word"),
             None => said.push_str(&rest[at..at + end + 2]),
         }
         rest = &after[end + 1..];

@@ -1,5 +1,6 @@
-//! Short words that stand as a value in a sentence, by their code: [`fill`](super::fill) says them in the language
-//! spoken. They are gathered here so that a catalogue has them.
+//! Short words that stand as a value in a sentence. A value goes into a sentence as it is, so that nobody's name is ever
+//! translated: whoever puts one of these in says it by [`of`](super::of) first. They are gathered here so that a catalogue has
+//! them.
 
 /// All of them.
 pub const VALUES: &[&str] = &[

@@ -98,7 +98,7 @@ function begunHere(form) {
   Object.assign(clock.dataset, { clock: "up", from: String(now()) });
   clock.setAttribute("role", "timer");
   const words = document.createElement("span");
-  words.textContent = `on, ${form.dataset.title}, begun here at ${clockTime(now())}, not confirmed. ${form.dataset.works}`;
+  words.textContent = t("on, {}, begun here at {}, not confirmed. {}", form.dataset.title, clockTime(now()), form.dataset.works);
   line.append(clock, " ", words);
   place.append(line);
 }

@@ -2,6 +2,7 @@
 // the page's scan field, and never to single-key acts or to the button that has the focus.
 //   <input data-scan>: the field of the page that takes a code
 import { say } from "./now.js";
+import { t } from "./words.js";
 
 const GAP_MS = 50; // no hand strikes key after key as fast as this; no scanner is slower
 const SCAN_KEYS = 4; // so many in one burst are no hand
@@ -48,7 +49,7 @@ function settle(ended) {
     return;
   }
   const field = document.querySelector("[data-scan]");
-  if (!field) return say("A scan came in; nothing on this screen takes one.");
+  if (!field) return say(t("A scan came in; nothing on this screen takes one."));
   field.value = came.map(({ char }) => char).join("");
   field.dispatchEvent(new Event("input", { bubbles: true }));
   if (ended) field.form.requestSubmit();

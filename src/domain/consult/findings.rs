@@ -3,6 +3,7 @@
 use super::own;
 use super::told::{Scalp, Told};
 use crate::domain::chemistry::family::Family;
+use crate::words;
 use time::{Date, Duration};
 
 /// How heavy a finding is.
@@ -73,9 +74,9 @@ const AFTER_SCRATCH: Duration = Duration::days(3);
 /// Days to wait after braids, weave or glue.
 const AFTER_BRAIDS: Duration = Duration::days(14);
 
-const CP: &str = mark!("common practice, no source");
+pub(super) const CP: &str = mark!("common practice, no source");
 const HANDBOOK: &str = mark!("handbook teaching");
-const PUBLISHED: &str = "published";
+const PUBLISHED: &str = mark!("published");
 
 /// Whole years lived on a day; 29 February counts from 1 March in other years.
 pub fn age_on(born_on: Date, day: Date) -> u8 {
@@ -126,7 +127,7 @@ fn age(of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
                 Weight::Wait,
                 tr!("The date of birth is not on the record, so the age rules cannot speak."),
                 tr!("Ask for it and write it into the record."),
-                CP,
+                words::of(CP),
             )
         });
         return;
@@ -177,7 +178,7 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
                 Weight::Refuse,
                 tr!("A past reaction to {} was told.", family.words()),
                 tr!("No product of this family, nobody may override it. A doctor can find out what exactly it was."),
-                PUBLISHED,
+                words::of(PUBLISHED),
             )
         });
     }
@@ -190,7 +191,7 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
                     Weight::Refuse,
                     tr!("A reaction to a temporary black tattoo was told: no {}.", family.words()),
                     tr!("Such tattoos hold the dye that colours hold. A doctor can test for it."),
-                    PUBLISHED,
+                    words::of(PUBLISHED),
                 )
             });
         }
@@ -203,7 +204,7 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
                 Weight::Advise,
                 tr!("A temporary black tattoo was told: it raises the risk of a reaction to colour."),
                 tr!("Say so before a patch test; read it with care."),
-                PUBLISHED,
+                words::of(PUBLISHED),
             )
         });
     }
@@ -216,7 +217,7 @@ fn reactions(told: &Told, families: &[Family], all: &mut Vec<Finding>) {
                 "Silver is in the history: a metallic-salt test cannot clear it, silver can look like a pass."
             ),
             tr!("What met it is cut off before any chemical service meets those lengths."),
-            HANDBOOK,
+            words::of(HANDBOOK),
         ));
     }
 }
@@ -229,7 +230,7 @@ fn scalp(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
             Weight::Refuse,
             tr!("The skin of the scalp is broken: no chemical service on it."),
             tr!("Look again when it has healed. Today we can treat the lengths and set."),
-            HANDBOOK,
+            words::of(HANDBOOK),
         )),
         Scalp::Red => all.push(Finding {
             until: of.taken_on.next_day(),
@@ -238,7 +239,7 @@ fn scalp(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
                 if of.today > of.taken_on { Weight::Advise } else { Weight::Wait },
                 tr!("The scalp was red when it was read: not on that day."),
                 tr!("Read the scalp again on another day."),
-                CP,
+                words::of(CP),
             )
         }),
         Scalp::ThinningEdges => all.push(plain(
@@ -246,7 +247,7 @@ fn scalp(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
             Weight::Advise,
             tr!("The scalp is thinning or shiny at the edges: no product there."),
             tr!("Advise to have a doctor look at it."),
-            CP,
+            words::of(CP),
         )),
     }
 }
@@ -254,7 +255,7 @@ fn scalp(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
 fn waits(told: &Told, of: &Circumstance, all: &mut Vec<Finding>) {
     let mut wait = |rule, until: Option<Date>, words: &str, way_out: &str| {
         if until.is_none_or(|day| of.today < day) {
-            all.push(Finding { until, ..plain(rule, Weight::Wait, words, way_out, CP) });
+            all.push(Finding { until, ..plain(rule, Weight::Wait, words, way_out, words::of(CP)) });
         }
     };
     if told.scratched_within_3_days {
@@ -287,7 +288,7 @@ fn advice(told: &Told, all: &mut Vec<Finding>) {
                 Weight::Advise,
                 what,
                 tr!("Not a refusal: advise asking a physician. A stylist decides and has signed why."),
-                CP,
+                words::of(CP),
             ));
         }
     }

@@ -1,8 +1,9 @@
 //! What a consult asks for one kind of service beside the questions everybody is asked: the relaxer's, the wave's,
 //! the colour's, the lightener's own.
 
-use super::findings::{Circumstance, Finding, Weight, plain};
+use super::findings::{CP, Circumstance, Finding, Weight, plain};
 use crate::domain::chemistry::family::{Family, Group, NewUse, coded};
+use crate::words;
 
 coded! {
     /// The kind of service a consult is read for.
@@ -156,8 +157,6 @@ impl Own {
     }
 }
 
-const CP: &str = mark!("common practice, no source");
-
 /// What the own answers say against a service with these families (empty: against any).
 pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &mut Vec<Finding>) {
     let meets = |group: Group| families.is_empty() || families.iter().any(|f| f.group() == group);
@@ -169,7 +168,7 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
             Weight::Test,
             tr!("Hair breaks or comes out when combed, more than it used to."),
             tr!("A strand test at the worst place, passed, before anything goes on."),
-            CP,
+            words::of(CP),
         );
     }
     let metal = matches!(own.answer(OwnQuestion::MetalAtHome), Some(OwnAnswer::Yes | OwnAnswer::NotKnown));
@@ -188,7 +187,7 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
             Weight::Test,
             tr!("A wave or straightening broke this hair once, or did not take."),
             tr!("A strand test through the neutraliser, passed, before it is done again."),
-            CP,
+            words::of(CP),
         );
     }
     if own.yes(OwnQuestion::LightenedTwice) && meets(Group::Lightener) {
@@ -197,7 +196,7 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
             Weight::Test,
             tr!("The same lengths were lightened more than once."),
             tr!("A strand test of those lengths, passed; new growth only, never over the line."),
-            CP,
+            words::of(CP),
         );
     }
     if own.yes(OwnQuestion::Pool) && (meets(Group::Lightener) || meets(Group::Thio)) {
@@ -206,7 +205,7 @@ pub(super) fn findings(own: &Own, of: &Circumstance, families: &[Family], all: &
             Weight::Test,
             tr!("Pool water leaves copper and chlorine in the hair."),
             tr!("Wash it out on an earlier day; a strand test, passed."),
-            CP,
+            words::of(CP),
         );
     }
     relaxers(own, families, &mut found);
@@ -225,7 +224,7 @@ fn relaxers(
             Weight::Test,
             tr!("Nobody knows what the hair was relaxed with, or whether it was."),
             tr!("Look at it wet: hair that hangs straight is still relaxed. A strand test, passed."),
-            CP,
+            words::of(CP),
         );
     }
     for family in families.iter().filter(relaxer) {
@@ -239,7 +238,7 @@ fn relaxers(
             Weight::Test,
             &tr!("The last relaxer was one {other}; today’s is a {}.", family.words(), other = other),
             tr!("A strand test of today’s product at the line, passed; new growth only."),
-            CP,
+            words::of(CP),
         );
     }
     if !families.is_empty() && !families.iter().any(|f| relaxer(&f)) {
@@ -251,7 +250,7 @@ fn relaxers(
             Weight::Advise,
             tr!("The hair was washed today or yesterday: a relaxer burns sooner on a washed scalp."),
             tr!("Another day is better; else base over the whole scalp, and watch."),
-            CP,
+            words::of(CP),
         );
     }
     if own.yes(OwnQuestion::Tingles) {
@@ -260,7 +259,7 @@ fn relaxers(
             Weight::Advise,
             tr!("Products have burned or tingled on this scalp."),
             tr!("Base over the whole scalp and hairline, the mildest that will do; ask at every bell."),
-            CP,
+            words::of(CP),
         );
     }
 }

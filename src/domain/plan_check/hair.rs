@@ -67,9 +67,9 @@ fn strongest(felt: &[Felt]) -> (Strength, String) {
     };
     if let Some(weak) = felt.iter().find(mild) {
         let what = match weak {
-            f if f.lightened => "lightened",
-            f if f.breakage => "breaking",
-            f if f.texture == Some(Texture::Fine) => "fine",
+            f if f.lightened => tr!("lightened"),
+            f if f.breakage => tr!("breaking"),
+            f if f.texture == Some(Texture::Fine) => tr!("fine"),
             _ => tr!("of high porosity"),
         };
         return (
@@ -88,7 +88,7 @@ fn strongest(felt: &[Felt]) -> (Strength, String) {
 pub(super) fn check(plan: &[PlannedProduct], head: &Head<'_>, rules: &RuleTable, all: &mut Vec<Found>) {
     for f in head.felt {
         if let Some(bad) = f.wet_stretch.filter(|w| *w != WetStretch::Returns) {
-            let does = if bad == WetStretch::Breaks { "breaks" } else { tr!("does not return") };
+            let does = if bad == WetStretch::Breaks { tr!("breaks") } else { tr!("does not return") };
             all.push(
                 Found::new(
                     Verdict::Refuse,

@@ -166,7 +166,7 @@ fn said(finding: &Finding<'_>, strand: &Strand) -> String {
         let words = tr!(
             "{family} of {about}{} {} {}",
             day.day(),
-            day.month(),
+            words::of(&day.month().to_string()),
             day.year(),
             family = family,
             about = about

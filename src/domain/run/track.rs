@@ -6,6 +6,7 @@ use super::sweep::{Span, sweep};
 use super::value::Instant;
 use crate::domain::chemistry::family::Family;
 use crate::domain::protocol::{Clock, Hands, Place, SectionWork, Step, StepCode};
+use crate::words;
 use time::Duration;
 
 /// What a block holds.
@@ -232,7 +233,7 @@ impl Collision {
             Wanted::Place(place) => {
                 tr!(
                     "{when} {needed} want a {}, {there} {}",
-                    place.code(),
+                    words::of(place.code()),
                     plural(self.there, place.code()),
                     when = when,
                     needed = needed,
@@ -250,7 +251,7 @@ impl Collision {
 }
 
 fn plural(n: u32, word: &str) -> String {
-    if n == 1 { word.to_owned() } else { format!("{word}s") }
+    if n == 1 { words::of(word).to_owned() } else { words::of_many(word) }
 }
 
 pub(super) fn count_words(n: u32) -> String {

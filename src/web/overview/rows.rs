@@ -19,6 +19,7 @@ use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
+use crate::words;
 
 /// What is asked for.
 #[derive(Deserialize, Default)]
@@ -291,7 +292,7 @@ pub async fn times(seat: Seat, Query(q): Query<Asked>) -> Answered {
             "Of services begun in {}, nearest to the longest allowed or beyond it first.",
             begins(week)
         ),
-        columns: TIMED.to_vec(),
+        columns: TIMED.iter().map(|c| words::of(c)).collect(),
         rows,
         cut,
     }))
@@ -318,7 +319,7 @@ pub async fn spread(seat: Seat, Query(q): Query<Asked>) -> Answered {
         answer: format!("{}: {}", person.name, n(&rows, cut, "application", "applications")),
         about: tr!("Of services begun in this week and the eleven before it, those furthest apart first.")
             .into(),
-        columns: TIMED.to_vec(),
+        columns: TIMED.iter().map(|c| words::of(c)).collect(),
         rows,
         cut,
     }))

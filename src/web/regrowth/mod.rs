@@ -191,7 +191,7 @@ fn choices<'a>(
     pairs: impl IntoIterator<Item = (&'a str, &'a str)>,
     chosen: &str,
 ) -> Vec<Choice> {
-    let mut list = Choice::list(pairs, &[chosen]);
+    let mut list = Choice::names(pairs, &[chosen]);
     list.insert(0, Choice { code: String::new(), words: anybody.into(), chosen: chosen.is_empty() });
     list
 }
@@ -206,7 +206,7 @@ fn people_choices(team: &[Person], whose: bool, chosen: &str) -> Vec<Choice> {
     if whose {
         choices(
             tr!("anybody"),
-            [("me", "me"), ("nobody", tr!("nobody yet"))].into_iter().chain(named),
+            [("me", tr!("me")), ("nobody", tr!("nobody yet"))].into_iter().chain(named),
             chosen,
         )
     } else {
@@ -264,7 +264,7 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
         people: people_choices(&team, false, &asked.person),
         whose: people_choices(&team, true, &asked.whose),
         services: choices(tr!("any service"), services, &asked.service),
-        curls: choices(tr!("any curl"), CURL_GROUPS, &asked.curl),
+        curls: choices(tr!("any curl"), CURL_GROUPS.map(|(code, said)| (code, words::of(said))), &asked.curl),
         scale_mm: GrowthNow::scale(SCALE_MM),
         scale_days: DueWindow::scale(
             SCALE_DAYS as f64,

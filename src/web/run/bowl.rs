@@ -177,7 +177,7 @@ impl Maker<'_> {
             .collect();
         Part {
             product,
-            lots: Choice::list(choices.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[chosen]),
+            lots: Choice::names(choices.iter().map(|(a, b)| (a.as_str(), b.as_str())), &[chosen]),
             grams: grams.to_string(),
         }
     }

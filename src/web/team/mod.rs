@@ -18,6 +18,7 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
+use crate::words;
 
 /// The routes of this screen.
 pub const LINES: &[Line] = lines![
@@ -105,7 +106,7 @@ fn state_of(p: &people_store::Person) -> String {
 }
 
 fn kind_words(kind: &str) -> &'static str {
-    super::sign_in::KINDS.iter().find(|(c, _)| *c == kind).map_or("", |(_, w)| *w)
+    super::sign_in::KINDS.iter().find(|(c, _)| *c == kind).map_or("", |(_, w)| words::of(w))
 }
 
 /// Everybody and every station.

@@ -102,7 +102,7 @@ impl Foresight {
 fn help(help: &super::Help) -> String {
     let more = match help.more {
         Wanted::Hands => tr!("one more pair of hands").to_owned(),
-        Wanted::Place(place) => tr!("one more {}", place.code()),
+        Wanted::Place(place) => tr!("one more {}", words::of(place.code())),
     };
     if help.worst > Duration::ZERO {
         tr!("{more} would leave {}", minutes(help.worst), more = more)
