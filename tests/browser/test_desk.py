@@ -2,33 +2,16 @@
 
 import pytest
 
-from house import House, wait_for
-from station import Station, until_sees
+from desk import desk_of
+from house import wait_for
+from station import until_sees
 
 
 @pytest.fixture(scope="module")
 def desks(program):
     """The demo salon with two people at two stations of two processes."""
-    house = House(program, demo=True)
-    # The salon's quiet hours would make this a test of the hour it runs at.
-    house.sql("update salon set quiet_from = '00:00', quiet_until = '00:00', quiet_weekdays = '{}'")
-    stations = [Station(server.origin) for server in house.servers]
-    try:
-        pins = {}
-        for n, station in enumerate(stations):
-            station.goes_to("/")
-            station.driver.find_elements("css selector", "button[name=station]")[n].click()
-            station.sees("Demo PINs")
-            rows = station.run_js("return [...document.querySelectorAll('table tbody tr')].map((r) => [r.cells[0].innerText, r.cells[1].innerText])")
-            pins.update(dict(rows))
-        people = house.sql("select name from person where role in ('reception', 'manager') order by role desc, person_id").splitlines()
-        for station, who in zip(stations, people, strict=False):
-            station.signs_in(who, next(pin for name, pin in pins.items() if name.startswith(who)), then="/regrowth")
-        yield house, stations, people
-    finally:
-        for station in stations:
-            station.close()
-        house.close()
+    with desk_of(program, ("/regrowth", "/regrowth")) as desk:
+        yield desk
 
 
 def first_call(station):

@@ -6,8 +6,8 @@ import re
 import pytest
 from selenium.webdriver import Keys
 
-from house import House, wait_for
-from station import Station
+from desk import desk_of
+from house import wait_for
 
 SALON = ("--seed", "7", "--clients", "150", "--years", "1", "--staff", "5")
 
@@ -23,26 +23,8 @@ STANDS_BEFORE = ("patch test", "wait until", "looks first", "plan refused", "ski
 
 @pytest.fixture(scope="module")
 def desks(program):
-    house = House(program, demo=True, invented=SALON)
-    # The salon's quiet hours would make this a test of the hour it runs at.
-    house.sql("update salon set quiet_from = '00:00', quiet_until = '00:00', quiet_weekdays = '{}'")
-    stations = [Station(server.origin) for server in house.servers]
-    try:
-        pins = {}
-        for n, station in enumerate(stations):
-            station.goes_to("/")
-            station.driver.find_elements("css selector", "button[name=station]")[n].click()
-            station.sees("Demo PINs")
-            rows = station.run_js("return [...document.querySelectorAll('table tbody tr')].map((r) => [r.cells[0].innerText, r.cells[1].innerText])")
-            pins.update(dict(rows))
-        people = [house.sql(f"select name from person where role = '{role}' order by person_id limit 1") for role in ("reception", "manager")]
-        for station, who, then in zip(stations, people, ("/regrowth", "/overview"), strict=True):
-            station.signs_in(who, next(pin for name, pin in pins.items() if name.startswith(who)), then=then)
+    with desk_of(program, ("/regrowth", "/overview"), invented=SALON) as (house, stations, _):
         yield house, *stations
-    finally:
-        for station in stations:
-            station.close()
-        house.close()
 
 
 def rows(desk, path="/regrowth"):
