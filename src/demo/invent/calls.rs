@@ -167,7 +167,7 @@ impl Invention {
             .maybe(reason)
             .end();
         let own = shape.stylist.iter().map(|span| (found.stylist, *span));
-        let any = shape.anybody.iter().map(|span| (found.helper, *span));
+        let any = shape.anybody.iter().enumerate().map(|(n, span)| (found.helper(n), *span));
         for (part, (who, (start, end))) in own.chain(any).enumerate() {
             let hand = self.world.hands[who].id;
             let row = self.batch.row(Table::BookingHands).put(salon).put(id).put(part).put(hand);

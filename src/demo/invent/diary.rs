@@ -1,18 +1,22 @@
-//! Who is taken when, and how many places of a kind: a salon's past and coming days in slots of six minutes.
+//! Who is taken when, and how many places of a kind: a salon's past and coming days in slots of five minutes.
 
 use std::collections::BTreeMap;
 
+use super::slots::{SLOT_MIN, Slots};
 use crate::domain::booking::Chain;
 
 /// The salon opens so many minutes after midnight.
 pub const OPENS_MIN: u16 = 8 * 60;
 /// It is open for so long.
 const OPEN_MIN: i64 = 12 * 60;
-/// Length of a slot. A day has 120: they fit into the bits of one number.
-const SLOT_MIN: i64 = 6;
+/// Slots of a day.
 const SLOTS: u32 = (OPEN_MIN / SLOT_MIN) as u32;
-/// Services begin every twelve minutes.
-const STEP: u32 = 2;
+/// Idle minutes from which on something still fits: a test visit.
+const FITS: u32 = 30 / SLOT_MIN as u32;
+/// Days past the first opening among which the desk looks for one that leaves no idle minutes.
+const PATIENCE_DAYS: usize = 8;
+/// Parts of a service that each have a helper of their own; those after are the last one's.
+const HELPED: usize = 12;
 
 /// Somebody as the diary knows them.
 #[derive(Clone, Debug)]
@@ -76,10 +80,9 @@ fn joined(mut places: Vec<(String, i64, i64)>) -> Vec<(String, i64, i64)> {
     all
 }
 
-fn mask(spans: &[(i64, i64)]) -> u128 {
-    spans.iter().fold(0, |mask, (from, to)| {
-        let (first, last) = (from / SLOT_MIN, (to + SLOT_MIN - 1) / SLOT_MIN);
-        (first..last).fold(mask, |m, slot| m | 1_u128.checked_shl(slot as u32).unwrap_or(0))
+fn mask(spans: &[(i64, i64)]) -> Slots {
+    spans.iter().fold(Slots::default(), |mask, (from, to)| {
+        mask | Slots::span((from / SLOT_MIN) as u32, ((to + SLOT_MIN - 1) / SLOT_MIN) as u32)
     })
 }
 
@@ -92,8 +95,15 @@ pub struct Found {
     pub minute: u16,
     /// Whose hands.
     pub stylist: usize,
-    /// Who does what anybody may do.
-    pub helper: usize,
+    /// Who does what anybody may do, part by part.
+    helpers: [usize; HELPED],
+}
+
+impl Found {
+    /// Who does this part of what anybody may do.
+    pub const fn helper(&self, part: usize) -> usize {
+        self.helpers[if part < HELPED { part } else { HELPED - 1 }]
+    }
 }
 
 /// The diary.
@@ -103,7 +113,7 @@ pub struct Diary {
     first_weekday: i64,
     workers: Vec<Worker>,
     /// Slots taken, by day and worker.
-    taken: Vec<Vec<u128>>,
+    taken: Vec<Vec<Slots>>,
     places: BTreeMap<String, (u8, Vec<[u8; SLOTS as usize]>)>,
 }
 
@@ -118,7 +128,7 @@ impl Diary {
         let rows = |count: &i16| (u8::try_from(*count).unwrap_or(u8::MAX), vec![[0; SLOTS as usize]; days]);
         Diary {
             first_weekday: first_weekday.into(),
-            taken: vec![vec![0; workers.len()]; days],
+            taken: vec![vec![Slots::default(); workers.len()]; days],
             workers,
             places: places.iter().map(|(kind, count)| (kind.clone(), rows(count))).collect(),
         }
@@ -136,9 +146,10 @@ impl Diary {
         })
     }
 
-    /// The first opening from a day on, within so many days: one of these stylists in this order on each day, what anybody
-    /// may do by one of the helpers, else by the stylist, else by another of them. Of the times of one stylist's day the desk
-    /// offers first what leaves no idle minutes beside other work or the ends of the day, and among those what is liked.
+    /// An opening from a day on, within so many days: one of these stylists in this order on each day, what anybody may do
+    /// part by part by one of the helpers, else by the stylist, else by another of them. The desk offers first what leaves no
+    /// idle minutes beside other work or the ends of the day, in the days after the first opening too, and among the times of
+    /// one stylist's day what is liked.
     pub fn find(
         &self,
         shape: &Shape,
@@ -148,38 +159,73 @@ impl Diary {
         not_before: u32,
     ) -> Option<Found> {
         let length = u32::try_from((shape.minutes + SLOT_MIN - 1) / SLOT_MIN).unwrap_or(SLOTS);
-        let (own, any) = (mask(&shape.stylist), mask(&shape.anybody));
         let last = SLOTS.checked_sub(length)?;
-        let starts = || (0..=last).step_by(STEP as usize);
-        let turned =
-            || starts().filter(move |s| *s >= not_before).chain(starts().filter(move |s| *s < not_before));
+        let own = mask(&shape.stylist);
+        let parts: Vec<Slots> = shape.anybody.iter().map(|span| mask(&[*span])).collect();
+        let turned = || (not_before.min(last)..=last).chain(0..not_before.min(last));
+        let mut loose: Option<Found> = None;
         for day in from..(from + days).min(self.taken.len()) {
-            let free = |worker: usize, mask: u128, slot: u32| {
-                self.works(worker, day) && self.taken[day][worker] & (mask << slot) == 0
-            };
+            if let Some(found) = loose.filter(|f| f.day + PATIENCE_DAYS <= day) {
+                return Some(found);
+            }
             for &stylist in stylists.iter().filter(|s| self.works(**s, day)) {
-                let mut loose = None;
-                for slot in turned().filter(|slot| free(stylist, own, *slot)) {
-                    let order = helpers.iter().chain([&stylist]).chain(stylists).copied();
-                    let Some(helper) = order.into_iter().find(|h| free(*h, any, slot)) else { continue };
+                for slot in turned() {
+                    let order = || helpers.iter().chain([&stylist]).chain(stylists).copied();
+                    let Some((helpers, hands)) = self.hands(day, slot, (stylist, own), &parts, order) else {
+                        continue;
+                    };
                     if !self.places_free(shape, day, slot) {
                         continue;
                     }
                     let minute = OPENS_MIN + u16::try_from(i64::from(slot) * SLOT_MIN).unwrap_or(0);
-                    let found = Found { day, minute, stylist, helper };
-                    let both = if helper == stylist { own | any } else { own };
-                    let (who, hands) = if own == 0 { (helper, any) } else { (stylist, both) };
-                    if leaves_no_gap(self.taken[day][who], hands << slot) {
+                    let found = Found { day, minute, stylist, helpers };
+                    if leaves_no_gap(self.taken[day][hands.0], hands.1) {
                         return Some(found);
                     }
                     loose = loose.or(Some(found));
                 }
-                if loose.is_some() {
-                    return loose;
-                }
             }
         }
-        None
+        loose
+    }
+
+    fn is_free(&self, worker: usize, day: usize, when: Slots) -> bool {
+        self.works(worker, day) && self.taken[day][worker].is_apart(when)
+    }
+
+    /// Who does each part of what anybody may do, when all can be done; and whose minutes are to be kept whole, and which.
+    fn hands<I: Iterator<Item = usize>>(
+        &self,
+        day: usize,
+        slot: u32,
+        (stylist, own): (usize, Slots),
+        parts: &[Slots],
+        order: impl Fn() -> I,
+    ) -> Option<([usize; HELPED], (usize, Slots))> {
+        if !self.is_free(stylist, day, own << slot) {
+            return None;
+        }
+        let mut helpers = [stylist; HELPED];
+        let mut by_stylist = own << slot;
+        for (n, part) in parts.iter().enumerate() {
+            // What is past the last place goes on in the hands of whoever has that place.
+            let kept = n.checked_sub(HELPED).map(|_| helpers[HELPED - 1]);
+            let who = match kept {
+                Some(who) => Some(who).filter(|w| self.is_free(*w, day, *part << slot)),
+                None => order().find(|w| self.is_free(*w, day, *part << slot)),
+            }?;
+            if n < HELPED {
+                helpers[n] = who;
+            }
+            if who == stylist {
+                by_stylist |= *part << slot;
+            }
+        }
+        let whole = match parts.first() {
+            Some(part) if own.is_empty() => (helpers[0], *part << slot),
+            _ => (stylist, by_stylist),
+        };
+        Some((helpers, whole))
     }
 
     /// Takes what was found.
@@ -187,7 +233,9 @@ impl Diary {
         let slot = u32::from(found.minute - OPENS_MIN) / SLOT_MIN as u32;
         let day = &mut self.taken[found.day];
         day[found.stylist] |= mask(&shape.stylist) << slot;
-        day[found.helper] |= mask(&shape.anybody) << slot;
+        for (part, span) in shape.anybody.iter().enumerate() {
+            day[found.helper(part)] |= mask(&[*span]) << slot;
+        }
         for (kind, from, to) in &shape.places {
             if let Some((_, days)) = self.places.get_mut(kind) {
                 for s in slots(*from, *to, slot) {
@@ -203,9 +251,9 @@ impl Diary {
     pub fn fullness(&self, before: usize) -> f64 {
         let days = &self.taken[..before.min(self.taken.len())];
         let (mut taken, mut worked) = (0, 0);
-        for worker in (0..self.workers.len()).filter(|w| days.iter().any(|day| day[*w] != 0)) {
+        for worker in (0..self.workers.len()).filter(|w| days.iter().any(|day| !day[*w].is_empty())) {
             for (_, of_day) in days.iter().enumerate().filter(|(day, _)| self.works(worker, *day)) {
-                taken += of_day[worker].count_ones();
+                taken += of_day[worker].count();
                 worked += SLOTS;
             }
         }
@@ -213,11 +261,12 @@ impl Diary {
     }
 }
 
-/// Whether new work begins where other work or the day begins, or ends where one of them ends.
-fn leaves_no_gap(taken: u128, new: u128) -> bool {
-    let (first, after) = (new.trailing_zeros(), 128 - new.leading_zeros());
-    let is_taken = |slot: u32| taken >> slot & 1 == 1;
-    new == 0 || first == 0 || after >= SLOTS || is_taken(first - 1) || is_taken(after)
+/// Whether new work begins or ends where other work or the day does, and leaves on its other side nothing or what still takes
+/// something.
+fn leaves_no_gap(taken: Slots, new: Slots) -> bool {
+    let (before, after) = taken.free_beside(new, SLOTS);
+    let useful = |gap: u32| gap == 0 || gap >= FITS;
+    new.is_empty() || (before == 0 || after == 0) && useful(before) && useful(after)
 }
 
 fn slots(from: i64, to: i64, slot: u32) -> impl Iterator<Item = usize> {
@@ -262,23 +311,50 @@ mod tests {
         let shape = Shape {
             minutes: 120,
             stylist: vec![(0, 60)],
-            anybody: vec![(60, 120)],
+            anybody: vec![(60, 90), (90, 120)],
             places: vec![("chair".into(), 0, 120)],
         };
-        let first = diary.find(&shape, (0, 1), &[0, 1], &[], 50).expect("an empty day");
-        assert_eq!((first.stylist, first.helper), (0, 0));
-        // Slot 50 on is liked, 13:00: only the first two hours and the last two leave no gap, and the last are later.
-        assert_eq!(first.minute, 18 * 60);
+        // 13:00 on is liked, 60 slots in: only the first two hours and the last two leave no gap, and the last are later.
+        let first = diary.find(&shape, (0, 1), &[0, 1], &[], 60).expect("an empty day");
+        assert_eq!((first.minute, first.stylist, first.helper(0), first.helper(1)), (18 * 60, 0, 0, 0));
         diary.take(&shape, first);
-        let second = diary.find(&shape, (0, 1), &[0, 1], &[], 50).expect("room");
-        assert_eq!((second.minute, second.stylist, second.helper), (16 * 60, 0, 0), "where the first begins");
-        // Somebody whose own hour is free, and the other one's hour after it: one begins, the other ends.
-        diary.taken[0] = vec![!(mask(&[(0, 60)]) << 5), !(mask(&[(0, 60)]) << 15)];
-        let shared = diary.find(&shape, (0, 1), &[0, 1], &[], 0);
-        assert_eq!(shared.map(|f| f.minute), None, "services begin every twelve minutes");
-        diary.taken[0] = vec![!(mask(&[(0, 60)]) << 4), !(mask(&[(0, 60)]) << 14)];
-        let shared = diary.find(&shape, (0, 1), &[0, 1], &[], 0);
-        assert_eq!(shared.map(|f| (f.minute, f.stylist, f.helper)), Some((504, 0, 1)));
-        assert!(leaves_no_gap(0b1, 0b10) && !leaves_no_gap(0b1, 0b100) && leaves_no_gap(0b1000, 0b100));
+        let second = diary.find(&shape, (0, 1), &[0, 1], &[], 60).expect("room");
+        assert_eq!((second.minute, second.stylist), (16 * 60, 0), "ends where the first begins");
+        // One has her own hour free and the half hour after it, the other the next half hour.
+        let free = |from: u32, to: u32| Slots::span(0, from) | Slots::span(to, SLOTS);
+        diary.taken[0] = vec![free(7, 7 + 18), free(7 + 18, 7 + 24)];
+        let shared = diary.find(&shape, (0, 1), &[0], &[1], 0).expect("both together");
+        assert_eq!((shared.minute, shared.stylist), (OPENS_MIN + 35, 0));
+        assert_eq!((shared.helper(0), shared.helper(1)), (0, 1), "part by part");
+        diary.taken[0][1] = free(7 + 19, 7 + 24);
+        assert_eq!(diary.find(&shape, (0, 1), &[0], &[1], 0), None, "five minutes are missing");
+        // Hours before which nothing fits are no use either, unless something fits into them.
+        assert!(leaves_no_gap(Slots::span(0, 2), Slots::span(2, 9)));
+        assert!(!leaves_no_gap(Slots::span(0, 2), Slots::span(3, 9)));
+        assert!(leaves_no_gap(Slots::span(9, SLOTS), Slots::span(FITS, 9)));
+        assert!(!leaves_no_gap(Slots::span(9, SLOTS), Slots::span(FITS - 1, 9)));
+    }
+
+    #[test]
+    fn the_desk_waits_some_days_for_a_time_that_leaves_no_gap() {
+        let places = BTreeMap::from([("chair".to_owned(), 9)]);
+        let mut diary = Diary::new(1, 20, vec![Worker { rests: 7 }], &places);
+        let shape = Shape::short(60);
+        // Day 0 has an hour and a half, day 3 is empty, those between are full.
+        diary.taken[0][0] = Slots::span(0, 12) | Slots::span(30, SLOTS);
+        for day in [1, 2] {
+            diary.taken[day][0] = Slots::span(0, SLOTS);
+        }
+        assert_eq!(diary.find(&shape, (0, 20), &[0], &[], 0).map(|f| f.day), Some(0));
+        diary.taken[0][0] = Slots::span(0, 10) | Slots::span(23, SLOTS);
+        assert_eq!(diary.find(&shape, (0, 20), &[0], &[], 0).map(|f| f.day), Some(3), "five idle minutes");
+        for day in 3..3 + PATIENCE_DAYS {
+            diary.taken[day][0] = Slots::span(0, SLOTS);
+        }
+        assert_eq!(
+            diary.find(&shape, (0, 20), &[0], &[], 0).map(|f| f.day),
+            Some(0),
+            "nothing better in time"
+        );
     }
 }

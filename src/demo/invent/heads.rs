@@ -54,14 +54,14 @@ pub enum Line {
 
 /// How often each is thrown (common practice, no source).
 const LINES: [(f64, Line); 8] = [
-    (12.0, Line::Curl),
-    (6.0, Line::Sodium),
-    (4.0, Line::Guanidine),
+    (7.0, Line::Curl),
+    (4.0, Line::Sodium),
+    (3.0, Line::Guanidine),
     (36.0, Line::Colour),
-    (31.0, Line::Gloss),
-    (5.0, Line::Lightener),
-    (4.0, Line::Wave),
-    (2.0, Line::AcidWave),
+    (45.0, Line::Gloss),
+    (3.0, Line::Lightener),
+    (1.5, Line::Wave),
+    (0.5, Line::AcidWave),
 ];
 
 impl Line {
@@ -246,7 +246,7 @@ pub fn throw(reference: &Reference, mut dice: Dice, id: i64, first: Date, stylis
             books_in_chair: dice.chance(0.35),
             late: 0.97 + dice.even() * 0.35,
             misses: 0.02 + dice.even() * 0.05,
-            not_before: u32::try_from(dice.whole(0, 70)).unwrap_or(0),
+            not_before: u32::try_from(dice.whole(0, 84)).unwrap_or(0),
         },
         rate,
         felt: Felt {

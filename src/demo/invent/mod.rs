@@ -14,6 +14,7 @@ mod founding;
 mod heads;
 mod kinds;
 mod runs;
+mod slots;
 mod text;
 mod trials;
 mod visits;
