@@ -6,13 +6,13 @@ use time::Date;
 use crate::app::App;
 use crate::domain::chemistry::family::Family;
 use crate::domain::chemistry::limits::{Check, Place};
-use crate::domain::ids::{LotId, PersonId, ProductId};
+use crate::domain::ids::{ClientId, LotId, PersonId, ProductId};
 use crate::domain::lot::{self, Anew, Content, NoteKind, ReceptionRefusal, Standing, Verdict};
 use crate::domain::stock::{UseAs, purpose};
 use crate::store::lots::{self, Judged, Lot, Received};
 use crate::store::people::Person;
 use crate::store::products::Product;
-use crate::store::{Scoped, StoreError, Stored, salons, stock_notes};
+use crate::store::{Scoped, StoreError, Stored, recall, salons, stock_notes};
 
 /// Why a lot was not kept.
 #[derive(Debug)]
@@ -222,6 +222,19 @@ pub async fn open_lot(s: &mut Scoped, id: LotId, today: Date) -> Stored<()> {
 /// Takes a lot out of use, for good.
 pub async fn withdraw_lot(s: &mut Scoped, id: LotId, reason: &str, by: PersonId) -> Stored<()> {
     lots::withdraw(s, id, reason, by).await?;
+    s.changed("shelf");
+    Ok(())
+}
+
+/// Notes that a client was told of a recalled lot, or was not reached. At any hour: whether it may wait, people decide.
+pub async fn note_recall_call(
+    s: &mut Scoped,
+    id: LotId,
+    client: ClientId,
+    told: bool,
+    by: PersonId,
+) -> Stored<()> {
+    recall::insert_call(s, id, client, told, by).await?;
     s.changed("shelf");
     Ok(())
 }

@@ -56,18 +56,42 @@ pub struct Leave {
     pub person_name: String,
     pub from_at: OffsetDateTime,
     pub to_at: OffsetDateTime,
-    /// Bookings that hold this person's hands in it.
-    pub bookings: i64,
 }
 
 /// Leave that has not ended, by beginning; at most 200.
 pub async fn list_leave(s: &mut Scoped, now: OffsetDateTime) -> Stored<Vec<Leave>> {
     Ok(sqlx::query_as(
-        "select a.absence_id, p.name as person_name, lower(a.span) as from_at, upper(a.span) as to_at,
-            (select count(distinct h.booking_id) from booking_hands h where h.salon_id = $1 and h.person_id = a.person_id and h.live
-               and h.starts_at > lower(a.span) - interval '16 hours' and h.starts_at < upper(a.span) and h.span && a.span) as bookings
+        "select a.absence_id, p.name as person_name, lower(a.span) as from_at, upper(a.span) as to_at
          from absence a join person p on p.salon_id = a.salon_id and p.person_id = a.person_id
          where a.salon_id = $1 and a.span && tstzrange($2, null) and p.left_at is null order by lower(a.span), a.absence_id limit 200",
+    )
+    .bind(s.salon.0)
+    .bind(now)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+/// A booking that takes the hands of somebody who is away.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct InLeave {
+    pub absence_id: i64,
+    pub booking_id: i64,
+    pub client_name: String,
+    pub protocol: Option<String>,
+    pub purpose: String,
+    pub from_at: OffsetDateTime,
+}
+
+/// What still stands in leave that has not ended, by beginning; at most 500.
+pub async fn list_in_leave(s: &mut Scoped, now: OffsetDateTime) -> Stored<Vec<InLeave>> {
+    Ok(sqlx::query_as(
+        "select distinct lower(b.span) as from_at, a.absence_id, b.booking_id, c.name as client_name, b.protocol, b.purpose
+         from absence a
+         join booking_hands h on h.salon_id = a.salon_id and h.person_id = a.person_id and h.live
+           and h.starts_at > lower(a.span) - interval '16 hours' and h.starts_at < upper(a.span) and h.span && a.span
+         join booking b on b.salon_id = h.salon_id and b.booking_id = h.booking_id and b.state = 'booked'
+         join client c on c.salon_id = b.salon_id and c.client_id = b.client_id
+         where a.salon_id = $1 and a.span && tstzrange($2, null) order by lower(b.span), b.booking_id limit 500",
     )
     .bind(s.salon.0)
     .bind(now)

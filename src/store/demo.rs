@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 58] = [
+pub const TABLES: [&str; 59] = [
     "aftercare",
     "due",
     "message",
@@ -227,6 +227,7 @@ pub const TABLES: [&str; 58] = [
     "hair_test",
     "skin_test",
     "lot_judgement",
+    "recall_call",
     "lot",
     "product_part",
     "product_time",

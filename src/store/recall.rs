@@ -3,7 +3,7 @@
 use time::OffsetDateTime;
 
 use super::{Scoped, Stored};
-use crate::domain::ids::LotId;
+use crate::domain::ids::{ClientId, LotId, PersonId};
 
 /// A service a lot was dispensed for.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -86,4 +86,50 @@ pub async fn list_tested(s: &mut Scoped, id: LotId) -> Stored<Vec<Tested>> {
     all.extend(strands);
     all.sort_by_key(|t| std::cmp::Reverse(t.at));
     Ok(all)
+}
+
+/// The last try to tell a client of a recalled lot.
+#[derive(Clone, Debug, sqlx::FromRow)]
+pub struct Call {
+    pub client_id: i64,
+    pub at: OffsetDateTime,
+    pub by: String,
+    /// told or not-reached.
+    pub outcome: String,
+}
+
+/// Whom somebody told of a lot, or tried to: the last word to each client, that to a record merged into theirs too; at most
+/// 1000.
+pub async fn list_calls(s: &mut Scoped, id: LotId) -> Stored<Vec<Call>> {
+    Ok(sqlx::query_as(
+        "select distinct on (1) coalesce(c.merged_into, c.client_id) as client_id, k.at, p.name as by, k.outcome
+         from recall_call k join client c on c.salon_id = k.salon_id and c.client_id = k.client_id
+           join person p on p.salon_id = k.salon_id and p.person_id = k.by
+         where k.salon_id = $1 and k.lot_id = $2 order by 1, k.outcome = 'told' desc, k.at desc limit 1000",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+/// A client was told of a lot, or not reached.
+pub async fn insert_call(
+    s: &mut Scoped,
+    id: LotId,
+    client: ClientId,
+    told: bool,
+    by: PersonId,
+) -> Stored<()> {
+    sqlx::query(
+        "insert into recall_call (salon_id, lot_id, client_id, by, outcome) values ($1, $2, $3, $4, $5)",
+    )
+    .bind(s.salon.0)
+    .bind(id.0)
+    .bind(client.0)
+    .bind(by.0)
+    .bind(if told { "told" } else { "not-reached" })
+    .execute(&mut *s.tx)
+    .await?;
+    Ok(())
 }

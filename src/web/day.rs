@@ -7,10 +7,12 @@ use time::{Date, Duration, OffsetDateTime};
 
 use crate::calendar::{Zone, day_words, instant_of_ms, iso_day};
 use crate::domain::access::Act;
-use crate::domain::booking::Span;
+use crate::domain::booking::{Span, ms_of};
 use crate::flow::openings::{self as flow, Calendar, PATCH_HOURS_BEFORE};
 use crate::flow::services::Services;
 use crate::store::bookings::{self, Booking, Held};
+use crate::store::openings::Taken;
+use crate::store::{days_off, openings as hours_of};
 use crate::web::clients::zone;
 use crate::web::form::Errors;
 use crate::web::page;
@@ -42,6 +44,8 @@ struct Entry {
     name: String,
     what: String,
     href: String,
+    /// Of a test to read: whoever has it comes this very day.
+    today: bool,
 }
 
 struct Column {
@@ -62,6 +66,10 @@ struct SheetPage {
     after: String,
     people: Vec<Vec<Column>>,
     places: Vec<Vec<Column>>,
+    /// Why the salon is closed this day; empty when it is open.
+    closed: String,
+    /// What stands in a closed day or in somebody's leave.
+    to_move: Vec<Entry>,
     to_place: Vec<Entry>,
     to_read: Vec<Entry>,
 }
@@ -71,6 +79,19 @@ struct Sheet<'a> {
     services: &'a Services,
     day: Span,
     bookings: Vec<Booking>,
+    closed: Option<String>,
+    /// Who is away when.
+    away: Vec<Taken<i64>>,
+}
+
+/// A booking's state in words; nothing of one that stands.
+fn state_words(state: &str) -> &'static str {
+    match state {
+        "kept" => tr!("the client came"),
+        "missed" => tr!("did not come"),
+        "cancelled" => tr!("cancelled"),
+        _ => "",
+    }
 }
 
 impl Sheet<'_> {
@@ -81,8 +102,8 @@ impl Sheet<'_> {
     fn what(&self, booking: &Booking) -> String {
         let title = booking.protocol.as_deref().map_or("", |code| self.services.title(code));
         let service = if booking.purpose == "patch-test" { tr!("patch test") } else { title };
-        match booking.state.as_str() {
-            "booked" => service.to_string(),
+        match state_words(&booking.state) {
+            "" => service.to_string(),
             state => format!("{service}, {state}"),
         }
     }
@@ -110,19 +131,29 @@ impl Sheet<'_> {
                     name: booking.client_name.clone(),
                     what,
                     href: format!("/bookings/{id}"),
+                    today: false,
                 })
             })
             .collect()
     }
 
-    /// Hours worked that day, less absences, in words.
-    fn hours(&self, hours: &[Span]) -> String {
+    /// Hours worked that day in words; or that this person is away, or the salon closed.
+    fn hours(&self, person: i64, hours: &[Span]) -> String {
+        if self.closed.is_some() {
+            return tr!("closed").into();
+        }
+        let mut away = self.away.iter().filter(|a| a.what == person);
+        if away.clone().any(|a| self.day_within(a)) {
+            return tr!("away").into();
+        }
+        let part = away.next().map(|a| tr!("away {}", self.stretch(a.from_at, a.to_at)));
         let words: Vec<String> = hours
             .iter()
             .filter(|span| span.overlaps(self.day))
             .filter_map(|span| {
                 Some(self.stretch(instant_of_ms(span.start_ms())?, instant_of_ms(span.end_ms())?))
             })
+            .chain(part)
             .collect();
         words.join(", ")
     }
@@ -134,9 +165,10 @@ impl Sheet<'_> {
             .zip(&calendar.workers)
             .map(|(person, worker)| Column {
                 heading: person.name.clone(),
-                under: self.hours(&worker.hours),
+                under: self.hours(person.id.0, &worker.hours),
                 entries: self.entries(hands.iter().filter(|h| h.person_id == person.id.0)),
             })
+            .filter(|column| self.closed.is_none() || !column.entries.is_empty())
             .filter(|column| !column.under.is_empty() || !column.entries.is_empty())
             .collect();
         columns.sort_by(|a, b| a.heading.cmp(&b.heading));
@@ -155,6 +187,47 @@ impl Sheet<'_> {
             .collect()
     }
 
+    fn day_within(&self, away: &Taken<i64>) -> bool {
+        Span::new(ms_of(away.from_at), ms_of(away.to_at)).is_some_and(|span| span.covers(self.day))
+    }
+
+    /// What is booked although nobody is there for it: all of a closed day, else what takes the hands of whoever is away.
+    fn to_move(&self, hands: &[Held]) -> Vec<Entry> {
+        self.bookings
+            .iter()
+            .filter(|b| b.state == "booked")
+            .filter_map(|b| {
+                let what = match &self.closed {
+                    Some(_) => tr!("the salon is closed").into(),
+                    None => {
+                        let gone = hands.iter().find(|h| {
+                            h.booking_id == b.booking_id
+                                && self.away.iter().any(|a| {
+                                    a.what == h.person_id && a.from_at < h.to_at && h.from_at < a.to_at
+                                })
+                        })?;
+                        tr!("{} is away", gone.what)
+                    }
+                };
+                Some(Entry {
+                    when: self.stretch(b.from_at, b.to_at),
+                    name: b.client_name.clone(),
+                    what,
+                    href: format!("/bookings/{}", b.booking_id),
+                    today: false,
+                })
+            })
+            .collect()
+    }
+
+    /// What the client of an unread patch test comes for this day.
+    fn comes_for(&self, client: i64) -> Option<String> {
+        let service = |b: &&Booking| b.client_id == client && b.purpose == "service" && b.state == "booked";
+        let b = self.bookings.iter().find(service)?;
+        let title = b.protocol.as_deref().map_or("", |code| self.services.title(code));
+        Some(tr!("comes {} for {}", self.zone.clock(b.from_at), title))
+    }
+
     fn to_place(&self) -> Vec<Entry> {
         let visits = self.bookings.iter().filter(|b| b.purpose == "patch-test" && b.state == "booked");
         visits
@@ -163,6 +236,7 @@ impl Sheet<'_> {
                 name: b.client_name.clone(),
                 what: tr!("place the patch test").into(),
                 href: format!("/bookings/{}", b.booking_id),
+                today: false,
             })
             .collect()
     }
@@ -181,18 +255,17 @@ fn side_by_side(mut columns: Vec<Column>) -> Vec<Vec<Column>> {
 }
 
 fn summary(services: usize, tests: usize) -> String {
-    let many = |n: usize, one: &str, more: &str| match n {
-        0 => tr!("no {one}", one = one),
-        1 => format!("1 {one}"),
-        n => format!("{n} {more}"),
+    let given = match services {
+        0 => tr!("No service.").into(),
+        n => trn!(n, "{n} service.", "{n} services."),
+    };
+    let placed = match tests {
+        0 => tr!("No patch test to place.").into(),
+        n => trn!(n, "{n} patch test to place.", "{n} patch tests to place."),
     };
     match (services, tests) {
         (0, 0) => tr!("Nothing is booked.").into(),
-        _ => tr!(
-            "{}, {} to place.",
-            many(services, "service", "services"),
-            many(tests, "patch test", "patch tests")
-        ),
+        _ => format!("{given} {placed}"),
     }
 }
 
@@ -218,11 +291,35 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
         bookings::list_unread_skin_tests(&mut s, from - Duration::days(READ_WITHIN_DAYS), on_long_enough)
             .await?;
     let services = Services::load(&mut s, &seat.app.reference).await?;
+    let closed = days_off::list_closed_days(&mut s, on, on).await?.pop().map(|c| c.why);
+    let away = hours_of::list_absences(&mut s, from, to).await?;
     s.commit().await?;
-    let sheet = Sheet { zone: &zone, services: &services, day, bookings };
+    let sheet = Sheet { zone: &zone, services: &services, day, bookings, closed, away };
     let services = sheet.bookings.iter().filter(|b| b.purpose == "service").count();
     let to_place = sheet.to_place();
     let words = |date: Date| if date == today { tr!("Today, {}", day_words(date)) } else { day_words(date) };
+    let mut to_read: Vec<Entry> = unread
+        .into_iter()
+        .map(|t| {
+            let ready = t.placed_at + Duration::hours(PATCH_HOURS_BEFORE);
+            Entry {
+                when: if ready < from {
+                    tr!("from opening").into()
+                } else {
+                    tr!("from {}", zone.clock(ready))
+                },
+                name: t.client_name,
+                what: match sheet.comes_for(t.client_id) {
+                    Some(comes) => tr!("placed {}; {}", zone.day_words(t.placed_at), comes),
+                    None => tr!("placed {}, {}", zone.day_words(t.placed_at), zone.clock(t.placed_at)),
+                },
+                today: sheet.comes_for(t.client_id).is_some(),
+                href: format!("/clients/{}", t.client_id),
+            }
+        })
+        .collect();
+    // Whoever comes this day is read first.
+    to_read.sort_by_key(|e| !e.today);
     let page = SheetPage {
         shell: seat.shell(now, "/day", &["day", "bookings"]),
         answer: words(on),
@@ -232,23 +329,10 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
         after: format!("/day?on={}", iso_day(on + Duration::days(1))),
         people: side_by_side(sheet.people(&calendar, &hands)),
         places: side_by_side(sheet.places(&calendar, &places)),
+        closed: sheet.closed.clone().unwrap_or_default(),
+        to_move: sheet.to_move(&hands),
         to_place,
-        to_read: unread
-            .into_iter()
-            .map(|t| {
-                let ready = t.placed_at + Duration::hours(PATCH_HOURS_BEFORE);
-                Entry {
-                    when: if ready < from {
-                        tr!("from opening").into()
-                    } else {
-                        tr!("from {}", zone.clock(ready))
-                    },
-                    name: t.client_name,
-                    what: tr!("placed {}, {}", zone.day_words(t.placed_at), zone.clock(t.placed_at)),
-                    href: format!("/clients/{}", t.client_id),
-                }
-            })
-            .collect(),
+        to_read,
         errors,
     };
     Ok(if page.errors.is_empty() { page::html(&page) } else { page::refused(&page) })

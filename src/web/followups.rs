@@ -19,6 +19,7 @@ use crate::web::calls::{CallState, call_state, whose};
 use crate::web::clients::{client_id, find, tabs, zone};
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
+use crate::web::recall::dial;
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::{ClientTabs, Shell};
@@ -159,7 +160,7 @@ pub(super) async fn form_page(
         once_call: once::key(),
         once_whose: once::key(),
         typed,
-        phone_href: client.phone.chars().filter(|c| c.is_ascii_digit() || *c == '+').collect(),
+        phone_href: dial(&client.phone),
         phone: client.phone,
         email: client.email,
         no_contact: client.no_contact,

@@ -233,7 +233,7 @@ async fn lot_page(
         ),
         note,
         withdraw,
-        heads: Head::list(&went, &tested, &zone),
+        heads: Head::list(&went, &tested, &[], &zone),
         base: format!("/shelf/lots/{}", lot.lot_id),
         once_keys: [once::key(), once::key(), once::key()],
         opened: lot.opened_on.is_some(),

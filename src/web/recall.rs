@@ -4,26 +4,30 @@ use askama::Template;
 use axum::extract::Path;
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse as _, Response};
+use axum_extra::extract::Form;
+use serde::Deserialize;
 
 use crate::calendar::Zone;
 use crate::domain::access::Act;
 use crate::domain::hair_test::TestPlace;
-use crate::domain::ids::{LotId, ProductId};
+use crate::domain::ids::{ClientId, LotId, ProductId};
 use crate::domain::skin_test::{Outcome, SkinPlace};
+use crate::flow::lots as flow;
 use crate::store::Scoped;
 use crate::store::lots::{self, Lot};
 use crate::store::products::{self, Product};
-use crate::store::recall::{self, Tested, Went};
+use crate::store::recall::{self, Call, Tested, Went};
 use crate::web::clients::zone;
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
-use crate::web::{csv, page};
+use crate::web::{csv, once, page};
 
 /// The routes of this list. The file leaves the house: whoever may see the sign-off book may take it.
 pub const LINES: &[Line] = lines![
     get "/shelf/lots/{id}/recall" Open::To(Act::SeeShelf) => show,
+    post "/shelf/lots/{id}/recall/calls" Open::To(Act::Book) => call,
     get "/shelf/lots/{id}/recall.csv" Open::To(Act::SeeProof) => file,
 ];
 
@@ -42,6 +46,19 @@ pub struct Head {
     pub by: String,
     /// What went wrong since, in words; empty for nothing.
     pub since: String,
+    pub client: i64,
+    /// The same telephone number as a link takes it.
+    pub dial: String,
+    /// The last try to tell this client of the lot, in words; empty for none.
+    pub told: String,
+    /// Somebody was told.
+    pub is_told: bool,
+    pub once_key: String,
+}
+
+/// Digits and the plus alone, as a telephone link takes them (RFC 3966).
+pub fn dial(phone: &str) -> String {
+    phone.chars().filter(|c| c.is_ascii_digit() || *c == '+').collect()
 }
 
 fn incident_words(kind: &str) -> &'static str {
@@ -73,8 +90,17 @@ fn test_words(t: &Tested) -> (String, String) {
 
 impl Head {
     /// Services and tests together, newest first within each kind.
-    pub fn list(went: &[Went], tested: &[Tested], zone: &Zone) -> Vec<Head> {
+    pub fn list(went: &[Went], tested: &[Tested], calls: &[Call], zone: &Zone) -> Vec<Head> {
         let day = |at| format!("{} {}", zone.day_words(at), zone.day_of(at).year());
+        let told = |client: i64| {
+            let call = calls.iter().find(|c| c.client_id == client)?;
+            let (when, clock) = (zone.day_words(call.at), zone.clock(call.at));
+            let words = match call.outcome.as_str() {
+                "told" => tr!("told {}, {}, by {}", when, clock, call.by),
+                _ => tr!("not reached {}, {}, by {}", when, clock, call.by),
+            };
+            Some((words, call.outcome == "told"))
+        };
         let services = went.iter().map(|w| Head {
             client_href: format!("/clients/{}", w.client_id),
             name: w.client_name.clone(),
@@ -92,6 +118,11 @@ impl Head {
                 .map(incident_words)
                 .collect::<Vec<_>>()
                 .join(", "),
+            client: w.client_id,
+            dial: dial(&w.phone),
+            is_told: told(w.client_id).is_some_and(|t| t.1),
+            told: told(w.client_id).map_or(String::new(), |t| t.0),
+            once_key: once::key(),
         });
         let tests = tested.iter().map(|t| {
             let (what, since) = test_words(t);
@@ -106,6 +137,11 @@ impl Head {
                 grams: String::new(),
                 by: t.by.clone(),
                 since,
+                client: t.client_id,
+                dial: dial(&t.phone),
+                is_told: told(t.client_id).is_some_and(|t| t.1),
+                told: told(t.client_id).map_or(String::new(), |t| t.0),
+                once_key: once::key(),
             }
         });
         services.chain(tests).collect()
@@ -124,6 +160,9 @@ struct RecallPage {
     heads: Vec<Head>,
     printed: String,
     may_proof: bool,
+    may_call: bool,
+    /// How many of those met were told.
+    reached: String,
     /// More were met than a list shows.
     cut: bool,
 }
@@ -136,6 +175,7 @@ struct Found {
     product: Product,
     went: Vec<Went>,
     tested: Vec<Tested>,
+    calls: Vec<Call>,
 }
 
 async fn find(s: &mut Scoped, id: &str) -> Result<Found, Problem> {
@@ -145,6 +185,7 @@ async fn find(s: &mut Scoped, id: &str) -> Result<Found, Problem> {
     Ok(Found {
         went: recall::list_went(s, id).await?,
         tested: recall::list_tested(s, id).await?,
+        calls: recall::list_calls(s, id).await?,
         lot,
         product,
     })
@@ -158,11 +199,12 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
     let now = s.now().await?;
     s.commit().await?;
     let zone = zone(&seat)?;
-    let heads = Head::list(&f.went, &f.tested, &zone);
+    let heads = Head::list(&f.went, &f.tested, &f.calls, &zone);
     let mut met: Vec<i64> =
         f.went.iter().map(|w| w.client_id).chain(f.tested.iter().map(|t| t.client_id)).collect();
     met.sort_unstable();
     met.dedup();
+    let told = f.calls.iter().filter(|c| c.outcome == "told" && met.contains(&c.client_id)).count();
     Ok(page::html(&RecallPage {
         shell: seat.shell(now, "/shelf", &["shelf"]),
         answer: match met.len() {
@@ -178,7 +220,47 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
         heads,
         printed: format!("{} {} {}", zone.day_words(now), zone.day_of(now).year(), zone.clock(now)),
         may_proof: seat.may(Act::SeeProof),
+        may_call: seat.may(Act::Book),
+        reached: match (told, met.len()) {
+            (_, 0) => String::new(),
+            (told, all) if told == all => tr!("All of them were told.").into(),
+            (told, all) => tr!("Told so far: {} of {}.", told, all),
+        },
     }))
+}
+
+/// A try to tell a client, as tapped.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Tried {
+    once: String,
+    client: String,
+    outcome: String,
+}
+
+/// Notes that somebody was told, or not reached.
+pub async fn call(seat: Seat, Path(id): Path<String>, Form(f): Form<Tried>) -> Answered {
+    let by = seat.require(Act::Book)?.id;
+    let mut s = seat.begin().await?;
+    let found = find(&mut s, &id).await?;
+    let here = format!("/shelf/lots/{}/recall", found.lot.lot_id);
+    if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
+        return Ok(again);
+    }
+    let client: i64 = f.client.parse().map_err(|_| Problem::NotFound)?;
+    let met = found.went.iter().map(|w| w.client_id).chain(found.tested.iter().map(|t| t.client_id));
+    let told = match f.outcome.as_str() {
+        "told" => true,
+        "not-reached" => false,
+        _ => return Err(Problem::Bad(tr!("This form was not made here: open the page again.").into())),
+    };
+    if !met.into_iter().any(|c| c == client) {
+        return Err(Problem::NotFound);
+    }
+    flow::note_recall_call(&mut s, LotId(found.lot.lot_id), ClientId(client), told, by).await?;
+    let answer = once::settle(&mut s, &f.once, &here).await?;
+    s.commit().await?;
+    Ok(answer)
 }
 
 /// The list as a table file.
@@ -188,12 +270,23 @@ pub async fn file(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
     let f = find(&mut s, &id).await?;
     s.commit().await?;
     let zone = zone(&seat)?;
-    let titles =
-        ["product", "lot", "client", "phone", "email", "day", tr!("service or test"), "grams", "by", "since"];
+    let titles = [
+        "product",
+        "lot",
+        "client",
+        "phone",
+        "email",
+        "day",
+        tr!("service or test"),
+        "grams",
+        "by",
+        "since",
+        "told",
+    ];
     let mut rows: Vec<Vec<String>> = vec![titles.map(str::to_string).to_vec()];
-    rows.extend(Head::list(&f.went, &f.tested, &zone).into_iter().map(|h| {
+    rows.extend(Head::list(&f.went, &f.tested, &f.calls, &zone).into_iter().map(|h| {
         let (product, lot) = (f.product.name.clone(), f.lot.code.clone());
-        vec![product, lot, h.name, h.phone, h.email, h.when, h.what, h.grams, h.by, h.since]
+        vec![product, lot, h.name, h.phone, h.email, h.when, h.what, h.grams, h.by, h.since, h.told]
     }));
     let mut answer = csv::text(&rows).into_response();
     let headers = answer.headers_mut();

@@ -342,6 +342,24 @@ async fn a_recall_names_every_head_and_no_cell_is_a_formula() {
     let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
     assert_eq!(basin.get(&format!("/shelf/lots/{lot_id}/recall")).await.status, 200);
     assert_eq!(basin.get(&format!("/shelf/lots/{lot_id}/recall.csv")).await.status, 403);
+    // Whom somebody told stands beside each head, and a try does not count as told.
+    let recall = format!("/shelf/lots/{lot_id}/recall");
+    let calls = format!("{recall}/calls");
+    assert!(list.body.contains("Told so far: 0 of 1."), "{}", list.body);
+    let none = with(vec![], &[("client", &client.to_string()), ("outcome", "not-reached")]);
+    assert_eq!(send(&mut chair, &recall, &calls, &none).await.status, 303);
+    let after = chair.get(&recall).await.body;
+    assert!(after.contains("Told so far: 0 of 1.") && after.contains("not reached "), "{after}");
+    let told = with(vec![], &[("client", &client.to_string()), ("outcome", "told")]);
+    assert_eq!(send(&mut chair, &recall, &calls, &told).await.status, 303);
+    let after = chair.get(&recall).await.body;
+    assert!(after.contains("All of them were told.") && !after.contains("value=\"told\""), "{after}");
+    // Nobody the lot never met, and no third word.
+    let other = new_client(&mut chair, "Somebody else", "1991-01-01").await;
+    let wrong = with(vec![], &[("client", &other.to_string()), ("outcome", "told")]);
+    assert_eq!(send(&mut chair, &recall, &calls, &wrong).await.status, 404);
+    let odd = with(vec![], &[("client", &client.to_string()), ("outcome", "perhaps")]);
+    assert_eq!(send(&mut chair, &recall, &calls, &odd).await.status, 400);
 }
 
 #[tokio::test]

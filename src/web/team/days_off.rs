@@ -10,9 +10,10 @@ use crate::calendar::{day_words, iso_day};
 use crate::domain::access::Act;
 use crate::domain::ids::PersonId;
 use crate::flow::openings::AHEAD_DAYS;
+use crate::flow::services::Services;
 use crate::flow::team as flow;
 use crate::store::days_off as store;
-use crate::store::people;
+use crate::store::{bookings, people};
 use crate::web::clients::zone;
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
@@ -21,18 +22,27 @@ use crate::web::shell::Shell;
 use crate::web::{once, page, typed};
 
 const HERE: &str = "/team/days-off";
+/// Closed days ahead of which it is said how much is booked.
+const DAYS_COUNTED: usize = 30;
 
 struct ClosedLine {
     words: String,
     on: String,
     sheet: String,
+    booked: usize,
     once_key: String,
+}
+
+/// A booking that stands in a day off.
+struct Stands {
+    href: String,
+    words: String,
 }
 
 struct LeaveLine {
     who: String,
     words: String,
-    booked: String,
+    booked: Vec<Stands>,
     id: i64,
     once_key: String,
 }
@@ -70,8 +80,29 @@ async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage
     let today = zone.day_of(now);
     let closed = store::list_closed_days(&mut s, today, today + Duration::days(AHEAD_DAYS)).await?;
     let leave = store::list_leave(&mut s, now).await?;
+    let mut booked = Vec::new();
+    for day in closed.iter().take(DAYS_COUNTED) {
+        let (from, to) = (zone.midnight(day.on_day), zone.midnight(day.on_day + Duration::days(1)));
+        let stands = bookings::list_between(&mut s, from, to).await?;
+        booked.push(stands.iter().filter(|b| b.state == "booked").count());
+    }
+    let in_leave = store::list_in_leave(&mut s, now).await?;
+    let services = Services::load(&mut s, &seat.app.reference).await?;
     let team = people::list(&mut s).await?;
     s.commit().await?;
+    let stands = |b: &store::InLeave| Stands {
+        href: format!("/bookings/{}", b.booking_id),
+        words: format!(
+            "{} {}: {}, {}",
+            zone.day_words(b.from_at),
+            zone.clock(b.from_at),
+            b.client_name,
+            match b.purpose.as_str() {
+                "patch-test" => tr!("patch test"),
+                _ => b.protocol.as_deref().map_or("", |code| services.title(code)),
+            }
+        ),
+    };
     let last = |leave: &store::Leave| zone.day_of(leave.to_at - Duration::seconds(1));
     Ok(DaysPage {
         shell: seat.shell(now, "/team", &["team"]),
@@ -89,10 +120,12 @@ async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage
             .collect(),
         closed: closed
             .iter()
-            .map(|day| ClosedLine {
+            .enumerate()
+            .map(|(n, day)| ClosedLine {
                 words: format!("{}: {}", day_words(day.on_day), day.why),
                 on: iso_day(day.on_day),
                 sheet: format!("/day?on={}", iso_day(day.on_day)),
+                booked: booked.get(n).copied().unwrap_or_default(),
                 once_key: once::key(),
             })
             .collect(),
@@ -101,11 +134,7 @@ async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage
             .map(|l| LeaveLine {
                 who: l.person_name.clone(),
                 words: tr!("{} to {}", zone.day_words(l.from_at), day_words(last(l))),
-                booked: match l.bookings {
-                    0 => String::new(),
-                    1 => tr!("1 booking stands in it: move it").into(),
-                    n => tr!("{n} bookings stand in it: move them", n = n),
-                },
+                booked: in_leave.iter().filter(|b| b.absence_id == l.absence_id).map(stands).collect(),
                 id: l.absence_id,
                 once_key: once::key(),
             })

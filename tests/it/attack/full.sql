@@ -66,3 +66,4 @@ insert into record_act (salon_id, act_seq, by, kind, client_id, other_id) values
 update record_act set act_seq = {s} where salon_id = {s};
 insert into client_import (salon_id, made_by, file_name, act_seq) values ({s}, {reception}, 'clients.csv', {s});
 insert into erased_line (salon_id, run_id, seq, act_seq, left_hash) values ({s}, {run}, 4, {s}, sha256('{s}'));
+insert into recall_call (salon_id, lot_id, client_id, by, outcome) values ({s}, {lot}, {client}, {reception}, 'told');
