@@ -32,6 +32,8 @@ pub enum NotBooked {
     Taken,
     /// The client has a booking at that time already.
     ClientBusy,
+    /// The same service is booked already within a week of it, then.
+    BookedAlready(OffsetDateTime),
     /// The booking to be moved is no longer there to move.
     Stale,
     Barred(Barred),
@@ -84,6 +86,17 @@ pub async fn book_opening(
     let (from, to) = found.span(offer);
     if !bookings::list_of_client(s, choice.wish.client, from, to).await?.is_empty() {
         return Err(NotBooked::ClientBusy);
+    }
+    // Nobody has one chemistry twice in a week: a second booking is the first one forgotten.
+    let week = time::Duration::days(7);
+    let near = bookings::list_of_client(s, choice.wish.client, from - week, to + week).await?;
+    let same = |b: &&Booking| {
+        b.state == "booked"
+            && b.purpose == "service"
+            && b.protocol.as_deref() == Some(choice.wish.protocol.as_str())
+    };
+    if let Some(other) = near.iter().find(same) {
+        return Err(NotBooked::BookedAlready(other.from_at));
     }
     let hands: Vec<_> = found.parts(offer).into_iter().map(|p| (p.person, p.from, p.to)).collect();
     let id = bookings::insert(

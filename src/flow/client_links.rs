@@ -114,6 +114,7 @@ pub async fn wish_of(
         moving,
         arrives: None,
         short: false,
+        with: None,
     })
 }
 

@@ -9,7 +9,7 @@ use crate::app::App;
 use crate::calendar::{WeekdayHours, Zone, instant_of_ms};
 use crate::domain::booking::minutes::{OwnHair, planned, shortened};
 use crate::domain::booking::service::{
-    Offer, Service, may_do, offers, places_patch_tests, service_of, service_with,
+    Offer, Service, may_do, offers, opens_nothing, places_patch_tests, service_of, service_with,
 };
 use crate::domain::booking::{Grid, PatchVisit, PlaceKind, PlaceStock, Search, Span, Worker, ms_of};
 use crate::domain::ids::{BookingId, ClientId, PersonId};
@@ -24,6 +24,12 @@ pub const STEP_MIN: i64 = 15;
 pub const PATCH_VISIT_MIN: i64 = 15;
 /// Openings shown.
 pub const MOST: usize = 6;
+/// Openings the shown ones are chosen from.
+const LOOKED_AT: usize = 400;
+/// Openings of one day among those shown, while there are other days.
+const OF_A_DAY: usize = 2;
+/// Two openings of one day lie so far apart, milliseconds.
+const APART_MS: i64 = 60 * 60_000;
 /// Farthest ahead anything is booked, days.
 pub const AHEAD_DAYS: i64 = 400;
 
@@ -45,6 +51,8 @@ pub struct Wish {
     pub arrives: Option<OffsetDateTime>,
     /// What may be shortened takes its fewest minutes.
     pub short: bool,
+    /// Whose hands open the hair; anybody's who may when none is named.
+    pub with: Option<PersonId>,
 }
 
 /// Why nothing may be booked for this client now. The reasons name no finding: reception reads them.
@@ -285,7 +293,15 @@ pub async fn find_openings(
     ];
     let not_before = not_before.into_iter().flatten().max_by_key(|(at, _)| *at).filter(|(at, _)| *at > now);
     let days = u32::try_from((last_day - today).whole_days() + 1).unwrap_or(1);
-    let calendar = read_calendar(s, app, zone, (today, days), client.usual_person_id, wish.moving).await?;
+    let mut calendar =
+        read_calendar(s, app, zone, (today, days), client.usual_person_id, wish.moving).await?;
+    if let Some(with) = wish.with {
+        for (person, worker) in calendar.team.iter().zip(&mut calendar.workers) {
+            if person.id != with {
+                opens_nothing(worker);
+            }
+        }
+    }
     let visit = PatchVisit {
         length_ms: PATCH_VISIT_MIN * 60_000,
         least_before_ms: PATCH_HOURS_BEFORE * 3_600_000,
@@ -306,11 +322,13 @@ pub async fn find_openings(
         patch_test: (skin == SkinTest::Visit).then_some(&visit),
         not_before_ms: Some(floor_ms),
         wanted_ms: ms_of(only.unwrap_or(wish.wanted)),
-        most: if only.is_some() { 1 } else { MOST },
+        most: if only.is_some() { 1 } else { LOOKED_AT },
     };
     let mut offers = offers(&search, &service);
     if let Some(only) = only {
         offers.retain(|offer| offer.opening.span.start_ms() == ms_of(only));
+    } else {
+        offers = spread(offers, zone);
     }
     Ok(Looked::Found(Box::new(Found {
         offers,
@@ -322,6 +340,28 @@ pub async fn find_openings(
         workers: calendar.workers,
         hair,
     })))
+}
+
+/// Of the nearest openings those worth showing: a few of each day, an hour apart, so that somebody who cannot come that
+/// day has a choice; where there is one day alone, as many of it as fit. Nearest first, as they came.
+fn spread(offers: Vec<Offer>, zone: &Zone) -> Vec<Offer> {
+    let start = |offer: &Offer| offer.opening.span.start_ms();
+    let day = |ms: i64| instant_of_ms(ms).map(|at| zone.day_of(at));
+    let mut taken: Vec<usize> = Vec::new();
+    for of_a_day in [OF_A_DAY, MOST] {
+        for (n, offer) in offers.iter().enumerate() {
+            let (at, full) = (start(offer), taken.len() >= MOST);
+            let same_day: Vec<i64> =
+                taken.iter().map(|t| start(&offers[*t])).filter(|ms| day(*ms) == day(at)).collect();
+            let apart = same_day.iter().all(|ms| (ms - at).abs() >= APART_MS);
+            if !full && apart && same_day.len() < of_a_day {
+                taken.push(n);
+            }
+        }
+    }
+    taken.sort_unstable();
+    let mut offers: Vec<Option<Offer>> = offers.into_iter().map(Some).collect();
+    taken.into_iter().filter_map(|n| offers[n].take()).collect()
 }
 
 /// One stretch of somebody's hands in an offer.

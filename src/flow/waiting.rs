@@ -51,6 +51,7 @@ pub async fn who_fits(
             moving: None,
             arrives: Some(from),
             short: false,
+            with: None,
         };
         let looked = openings::find_openings(s, app, zone, valid_days, &wish, None).await?;
         let Looked::Found(mut found) = looked else {

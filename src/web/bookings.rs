@@ -53,6 +53,7 @@ pub struct Chosen {
     moving: String,
     arrives: String,
     short: String,
+    with: String,
     version: String,
     start: String,
     print: String,
@@ -70,6 +71,7 @@ impl Chosen {
             moving: self.moving.clone(),
             arrives: self.arrives.clone(),
             short: self.short.clone(),
+            with: self.with.clone(),
             name: String::new(),
         }
     }
@@ -157,6 +159,14 @@ async fn refuse(seat: &Seat, zone: &Zone, asked: Asked, start: OffsetDateTime, w
             tr!(
                 "At {when} this client has a booking already, for the service or its patch test.",
                 when = when
+            ),
+            StatusCode::CONFLICT,
+        ),
+        NotBooked::BookedAlready(at) => (
+            tr!("Not booked"),
+            tr!(
+                "This client has the same service booked already, {}: move that booking, or cancel it first.",
+                start_words(zone, at)
             ),
             StatusCode::CONFLICT,
         ),

@@ -4,12 +4,15 @@ use askama::Template;
 use axum::extract::Path;
 use axum_extra::extract::{Form, Query};
 use serde::Deserialize;
-use time::Date;
+use time::{Date, Duration};
 
 use crate::calendar::{Zone, iso_day};
 use crate::domain::access::Act;
 use crate::domain::ids::{ClientId, PersonId};
 use crate::flow::clients::{self as flow, Changed};
+use crate::flow::openings::AHEAD_DAYS;
+use crate::flow::services::Services;
+use crate::store::bookings;
 use crate::store::clients::{self, Client, Record};
 use crate::store::people::{self, Person};
 use crate::store::{Scoped, client_records};
@@ -245,6 +248,39 @@ impl Typed {
     }
 }
 
+/// A booking ahead, in words.
+pub struct Booked {
+    pub href: String,
+    pub words: String,
+    pub protocol: String,
+}
+
+/// What a client has booked from now on, for who books; nothing for anybody else.
+pub async fn booked(s: &mut Scoped, seat: &Seat, client: &Client) -> Result<Vec<Booked>, Problem> {
+    if !seat.may(Act::Book) {
+        return Ok(Vec::new());
+    }
+    let zone = zone(seat)?;
+    let now = s.now().await?;
+    let services = Services::load(s, &seat.app.reference).await?;
+    let ahead = now + Duration::days(AHEAD_DAYS);
+    let list = bookings::list_of_client(s, client.id(), now, ahead).await?;
+    let open = list.into_iter().filter(|b| b.state == "booked");
+    Ok(open
+        .map(|b| {
+            let protocol = b.protocol.unwrap_or_default();
+            let when = format!("{}, {}", zone.day_words(b.from_at), zone.clock(b.from_at));
+            let title = services.title(&protocol);
+            let words = match b.purpose.as_str() {
+                "patch-test" => tr!("{}: patch test for {}", when, title),
+                _ => tr!("{}: {}", when, title),
+            };
+            let service = if b.purpose == "service" { protocol } else { String::new() };
+            Booked { href: format!("/bookings/{}", b.booking_id), words, protocol: service }
+        })
+        .collect())
+}
+
 #[derive(Template)]
 #[template(path = "clients/record.html")]
 struct RecordPage {
@@ -261,6 +297,8 @@ struct RecordPage {
     health: bool,
     /// The address of its openings, empty for who does not book.
     openings: String,
+    /// What is booked ahead, for who books.
+    booked: Vec<Booked>,
     /// Test visits are begun or booked by whoever may do either.
     visits: bool,
     /// Who keeps whole records: copy, merge, erase.
@@ -274,6 +312,7 @@ fn record_page(
     team: &[Person],
     typed: Typed,
     errors: Errors,
+    booked: Vec<Booked>,
 ) -> RecordPage {
     let pairs: Vec<(String, String)> =
         std::iter::once((String::new(), tr!("nobody in particular").to_string()))
@@ -310,6 +349,7 @@ fn record_page(
             .map_or_else(String::new, |c| format!("/openings?client={}", c.client_id)),
         errors,
         typed,
+        booked,
     }
 }
 
@@ -319,7 +359,7 @@ pub async fn new_form(seat: Seat) -> Answered {
     let mut s = seat.begin().await?;
     let (now, team) = (s.now().await?, people::list(&mut s).await?);
     s.commit().await?;
-    Ok(page::html(&record_page(&seat, now, None, &team, Typed::default(), Errors::none())))
+    Ok(page::html(&record_page(&seat, now, None, &team, Typed::default(), Errors::none(), Vec::new())))
 }
 
 /// Enters a client.
@@ -332,7 +372,7 @@ pub async fn enter(seat: Seat, Form(f): Form<Typed>) -> Answered {
     let (now, team) = (s.now().await?, people::list(&mut s).await?);
     let (record, errors) = f.read(&team, zone(&seat)?.day_of(now));
     if !errors.is_empty() {
-        return Ok(page::refused(&record_page(&seat, now, None, &team, f, errors)));
+        return Ok(page::refused(&record_page(&seat, now, None, &team, f, errors, Vec::new())));
     }
     let id = flow::enter_client(&mut s, &record).await?;
     let answer = once::settle(&mut s, &f.once, &format!("/clients/{id}")).await?;
@@ -346,8 +386,10 @@ pub async fn record(seat: Seat, Path(id): Path<String>) -> Answered {
     let mut s = seat.begin().await?;
     let client = find(&mut s, client_id(&id)?).await?;
     let (now, team) = (s.now().await?, people::list(&mut s).await?);
+    let ahead = booked(&mut s, &seat, &client).await?;
     s.commit().await?;
-    Ok(page::html(&record_page(&seat, now, Some(&client), &team, Typed::of(&client), Errors::none())))
+    let typed = Typed::of(&client);
+    Ok(page::html(&record_page(&seat, now, Some(&client), &team, typed, Errors::none(), ahead)))
 }
 
 /// Changes a record.
@@ -369,7 +411,7 @@ pub async fn change(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) ->
     }
     let (record, errors) = f.read(&team, zone(&seat)?.day_of(now));
     if !errors.is_empty() {
-        return Ok(page::refused(&record_page(&seat, now, Some(&client), &team, f, errors)));
+        return Ok(page::refused(&record_page(&seat, now, Some(&client), &team, f, errors, Vec::new())));
     }
     let version =
         f.version.parse().map_err(|_| Problem::Bad(tr!("The form has lost its version.").into()))?;

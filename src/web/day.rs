@@ -14,6 +14,7 @@ use crate::store::bookings::{self, Booking, Held};
 use crate::store::openings::Taken;
 use crate::store::{days_off, openings as hours_of};
 use crate::web::clients::zone;
+use crate::web::day_end::DayEnd;
 use crate::web::form::Errors;
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
@@ -59,6 +60,8 @@ struct Column {
 struct SheetPage {
     shell: Shell,
     errors: Errors,
+    /// This address, asked for again when the day changes.
+    part: String,
     answer: String,
     summary: String,
     on: String,
@@ -68,6 +71,8 @@ struct SheetPage {
     places: Vec<Vec<Column>>,
     /// Why the salon is closed this day; empty when it is open.
     closed: String,
+    /// What is open at the end of today; none on another day.
+    end: Option<DayEnd>,
     /// What stands in a closed day or in somebody's leave.
     to_move: Vec<Entry>,
     to_place: Vec<Entry>,
@@ -293,6 +298,10 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
     let services = Services::load(&mut s, &seat.app.reference).await?;
     let closed = days_off::list_closed_days(&mut s, on, on).await?.pop().map(|c| c.why);
     let away = hours_of::list_absences(&mut s, from, to).await?;
+    let end = match on == today {
+        true => Some(DayEnd::read(&mut s, &seat, &zone, (today, now), &bookings).await?),
+        false => None,
+    };
     s.commit().await?;
     let sheet = Sheet { zone: &zone, services: &services, day, bookings, closed, away };
     let services = sheet.bookings.iter().filter(|b| b.purpose == "service").count();
@@ -321,7 +330,8 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
     // Whoever comes this day is read first.
     to_read.sort_by_key(|e| !e.today);
     let page = SheetPage {
-        shell: seat.shell(now, "/day", &["day", "bookings"]),
+        shell: seat.shell(now, "/day", &["day", "bookings", "team"]),
+        part: format!("/day?on={}", iso_day(on)),
         answer: words(on),
         summary: summary(services, to_place.len()),
         on: if errors.is_empty() { iso_day(on) } else { q.on },
@@ -331,6 +341,7 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
         places: side_by_side(sheet.places(&calendar, &places)),
         closed: sheet.closed.clone().unwrap_or_default(),
         to_move: sheet.to_move(&hands),
+        end,
         to_place,
         to_read,
         errors,

@@ -35,7 +35,7 @@ pub const LINES: &[Line] = lines![
 ];
 
 /// Longest account, characters.
-const WORDS_MOST: usize = 2000;
+pub const WORDS_MOST: usize = 2000;
 
 /// What was asked of the list.
 #[derive(Deserialize, Default)]
@@ -195,6 +195,12 @@ async fn load(seat: &Seat, id: IncidentId) -> Result<Opened, Problem> {
     Ok(Opened { now, incident, accounts, met, photos })
 }
 
+/// How it stands with a doctor; nothing is chosen for whoever writes.
+pub(super) fn doctor_choices(chosen: &str) -> Vec<Choice> {
+    let all = Doctor::ALL.map(|d| (d.code(), d.words()));
+    Choice::list(std::iter::once(("", tr!("choose"))).chain(all), &[chosen])
+}
+
 fn chosen(list: &[String]) -> Vec<&str> {
     list.iter().map(String::as_str).collect()
 }
@@ -220,7 +226,7 @@ fn typed_of(zone: &Zone, o: &Opened) -> Typed {
         sites: newest.map_or_else(|| o.incident.place.clone().unwrap_or_default(), |a| a.sites.clone()),
         serious: newest.map(|a| a.serious.clone()).unwrap_or_default(),
         aid: newest.map(|a| a.aid.clone()).unwrap_or_default(),
-        doctor: newest.map_or_else(|| "no".to_string(), |a| a.doctor.clone()),
+        doctor: newest.map(|a| a.doctor.clone()).unwrap_or_default(),
         told,
         words: String::new(),
         follow_on: newest.and_then(|a| a.follow_on).map(iso_day).unwrap_or_default(),
@@ -252,15 +258,15 @@ fn incident_page(seat: &Seat, zone: &Zone, o: &Opened, typed: Typed, errors: Err
         client: i.client_name.clone(),
         answer: match (o.accounts.is_empty(), closed) {
             (true, _) => tr!("{}: write down what happened", kind_words(&i.kind)),
-            (false, true) => format!("{}: closed", kind_words(&i.kind)),
-            (false, false) => format!("{}: open", kind_words(&i.kind)),
+            (false, true) => tr!("{}: closed", kind_words(&i.kind)),
+            (false, false) => tr!("{}: open", kind_words(&i.kind)),
         },
         known,
         met: o.met.iter().map(|m| incident_report::met_words(zone, m)).collect(),
         signs: Choice::list(Sign::ALL.map(|x| (x.code(), x.words())), &chosen(&typed.signs)),
         serious: Choice::list(Serious::ALL.map(|x| (x.code(), x.words())), &chosen(&typed.serious)),
         aid: Choice::list(Aid::ALL.map(|x| (x.code(), x.words())), &chosen(&typed.aid)),
-        doctor: Choice::list(Doctor::ALL.map(|x| (x.code(), x.words())), &[typed.doctor.as_str()]),
+        doctor: doctor_choices(&typed.doctor),
         told: Choice::list(
             [("maker", tr!("the maker named on the label")), ("authority", tr!("the authority"))],
             &chosen(&typed.told),
@@ -302,9 +308,14 @@ fn read_all<T>(raw: &[String], read: impl Fn(&str) -> Option<T>) -> Vec<T> {
     raw.iter().filter_map(|code| read(code)).collect()
 }
 
-fn read_onset(f: &Typed, zone: &Zone, now: OffsetDateTime, errors: &mut Errors) -> OffsetDateTime {
-    let day = typed::day(errors, "onset_on", &f.onset_on).unwrap_or_else(|| zone.day_of(now));
-    let minute = typed::minute(errors, "onset_at", &f.onset_at);
+pub(super) fn read_onset(
+    (on, at): (&str, &str),
+    zone: &Zone,
+    now: OffsetDateTime,
+    errors: &mut Errors,
+) -> OffsetDateTime {
+    let day = typed::day(errors, "onset_on", on).unwrap_or_else(|| zone.day_of(now));
+    let minute = typed::minute(errors, "onset_at", at);
     let at = zone.instant(day, minute);
     if errors.is_empty() && at > now {
         errors.note("onset_on", tr!("It has begun: write an instant that has been."));
@@ -314,7 +325,7 @@ fn read_onset(f: &Typed, zone: &Zone, now: OffsetDateTime, errors: &mut Errors) 
     at
 }
 
-fn note_amiss(errors: &mut Errors, wrong: &[Amiss]) {
+pub(super) fn note_amiss(errors: &mut Errors, wrong: &[Amiss]) {
     for a in wrong {
         let field = match a {
             Amiss::NoSign => "signs",
@@ -334,7 +345,7 @@ pub async fn write(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> 
     let zone = zone(&seat)?;
     let opened = load(&seat, id).await?;
     let mut errors = Errors::none();
-    let onset_at = read_onset(&f, &zone, opened.now, &mut errors);
+    let onset_at = read_onset((&f.onset_on, &f.onset_at), &zone, opened.now, &mut errors);
     let sites = typed::line(&mut errors, "sites", &f.sites, 200);
     let words = typed::lines(&mut errors, "words", &f.words, WORDS_MOST);
     let follow_on = typed::day(&mut errors, "follow_on", &f.follow_on);

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use time::{Duration, OffsetDateTime};
 
 use crate::calendar::{Zone, iso_day};
-use crate::domain::access::Act;
+use crate::domain::access::{Act, Role};
 use crate::domain::booking::minutes::{OwnHair, planned, shortened};
 use crate::domain::ids::{BookingId, ClientId};
 use crate::domain::protocol::Step;
@@ -16,8 +16,9 @@ use crate::flow::openings::{self as flow, Barred, Floor, Found, Looked, SkinTest
 use crate::flow::protocols as protocols_of_salon;
 use crate::flow::services::Services;
 use crate::store::clients::{self, Client};
+use crate::store::people::{self, Person};
 use crate::store::{bookings, dues};
-use crate::web::clients::{find, zone};
+use crate::web::clients::{Booked, booked, find, zone};
 use crate::web::form::{Choice, Errors, Reason};
 use crate::web::offers::{Shown, loose_ends, shown};
 use crate::web::problem::{Answered, Problem};
@@ -48,6 +49,8 @@ pub struct Asked {
     pub arrives: String,
     /// "yes": what may be shortened takes its fewest minutes.
     pub short: String,
+    /// Whose hands open the hair: a person's number, empty for whoever may.
+    pub with: String,
     /// Beginning of a client's name, while none is chosen.
     pub name: String,
 }
@@ -71,6 +74,11 @@ struct OpeningsPage {
     clients: Vec<(String, String)>,
     asked: Asked,
     version: i32,
+    /// The booking that is moved, in words.
+    moved: String,
+    /// What the client has booked already.
+    booked: Vec<Booked>,
+    with: Vec<Choice>,
     protocols: Vec<Choice>,
     early: Vec<Choice>,
     offers: Vec<Shown>,
@@ -121,6 +129,7 @@ pub fn read_wish(
         moving,
         arrives,
         short: asked.short == "yes",
+        with: asked.with.parse().ok(),
     })
 }
 
@@ -197,6 +206,22 @@ fn protocols(services: &Services, chosen: &str) -> Vec<Choice> {
     list
 }
 
+/// Who may be asked for: whoever opens hair, the usual person first and said so.
+fn with_choices(team: &[Person], client: Option<&Client>, chosen: &str) -> Vec<Choice> {
+    let usual = client.and_then(|c| c.usual_person_id);
+    let mut openers: Vec<&Person> =
+        team.iter().filter(|p| !p.left && matches!(p.role, Role::Manager | Role::Stylist)).collect();
+    openers.sort_by_key(|p| Some(p.id.0) != usual);
+    let words = |p: &Person| match Some(p.id.0) == usual {
+        true => tr!("{}, as usual", p.name),
+        false => p.name.clone(),
+    };
+    let all: Vec<(String, String)> = std::iter::once((String::new(), tr!("whoever may").to_string()))
+        .chain(openers.into_iter().map(|p| (p.id.to_string(), words(p))))
+        .collect();
+    Choice::names(all.iter().map(|(code, words)| (code.as_str(), words.as_str())), &[chosen])
+}
+
 async fn openings_page(
     seat: &Seat,
     mut asked: Asked,
@@ -223,6 +248,13 @@ async fn openings_page(
         }
         if asked.protocol.is_empty() {
             asked.protocol = old.protocol.clone().unwrap_or_default();
+        }
+    }
+    if let Some(old) = moving.as_ref().filter(|_| asked.wanted.is_empty()) {
+        // As near to the old time as can be, unless something else is asked for.
+        asked.wanted = iso_day(zone.day_of(old.from_at));
+        if asked.at.is_empty() {
+            asked.at = zone.clock(old.from_at);
         }
     }
     if asked.wanted.is_empty() {
@@ -255,6 +287,30 @@ async fn openings_page(
         "" => None,
         _ => protocols_of_salon::in_force(&mut s, &seat.app, &asked.protocol).await?,
     };
+    let booked = match &client {
+        Some(c) => booked(&mut s, seat, c).await?,
+        None => Vec::new(),
+    };
+    let team = people::list(&mut s).await?;
+    let moved = match &moving {
+        Some(old) => {
+            let hands = bookings::list_hands(&mut s, &[old.booking_id]).await?;
+            let with = hands.iter().map(|h| h.what.as_str());
+            let mut names: Vec<&str> = Vec::new();
+            for name in with {
+                if !names.contains(&name) {
+                    names.push(name);
+                }
+            }
+            tr!(
+                "Moved from {}, {} with {}. That time, and the visit for its patch test, stay booked until another is chosen.",
+                zone.day_words(old.from_at),
+                zone.clock(old.from_at),
+                names.join(", ")
+            )
+        }
+        None => String::new(),
+    };
     s.commit().await?;
     let mut page = OpeningsPage {
         shell: seat.shell(now, "/openings", &["bookings"]),
@@ -271,6 +327,9 @@ async fn openings_page(
             })
             .collect(),
         version: moving.as_ref().map_or(0, |b| b.version),
+        moved,
+        booked: booked.into_iter().filter(|b| !b.href.ends_with(&format!("/{}", asked.moving))).collect(),
+        with: with_choices(&team, client.as_ref(), &asked.with),
         protocols: protocols(&services, &asked.protocol),
         early: Choice::list([("yes", tr!("before the due window opens as well"))], &[asked.early.as_str()]),
         offers: Vec::new(),
@@ -325,13 +384,14 @@ fn late_words(page: &mut OpeningsPage, steps: &[Step]) {
     } else if !cut.is_empty() {
         let a = &page.asked;
         page.shorter = format!(
-            "/openings?client={}&protocol={}&wanted={}&at={}&days=0&early=yes&move={}&arrives={}&short=yes",
+            "/openings?client={}&protocol={}&wanted={}&at={}&days=0&early=yes&move={}&arrives={}&with={}&short=yes",
             page::query_value(&a.client),
             page::query_value(&a.protocol),
             page::query_value(&a.wanted),
             page::query_value(&a.at),
             page::query_value(&a.moving),
-            page::query_value(&a.arrives)
+            page::query_value(&a.arrives),
+            page::query_value(&a.with)
         );
     }
 }

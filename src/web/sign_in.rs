@@ -197,15 +197,25 @@ struct Welcome {
     code: String,
     /// Stations of the demo, for one-tap pairing; empty elsewhere.
     demo: Vec<(i64, String)>,
+    /// The demo's own story is under way; an invented salon has none.
+    story: bool,
     salon: i64,
 }
 
 async fn welcome_page(app: &App, code: String, errors: Errors) -> Result<Welcome, Problem> {
     let ids = salons::list_ids(&app.pool).await?;
-    let mut page = Welcome { shell: Shell::plain("rinsebell", 0), errors, code, demo: Vec::new(), salon: 0 };
+    let mut page = Welcome {
+        shell: Shell::plain("rinsebell", 0),
+        errors,
+        code,
+        demo: Vec::new(),
+        story: false,
+        salon: 0,
+    };
     if let (true, Some(&salon)) = (app.settings.demo, ids.first()) {
         let mut s = app.begin(salon).await?;
-        if salons::find(&mut s).await?.is_some_and(|x| x.demo) {
+        if let Some(row) = salons::find(&mut s).await?.filter(|x| x.demo) {
+            page.story = row.name != crate::demo::invent::NAME;
             page.salon = salon.0;
             page.demo = stations::list(&mut s)
                 .await?

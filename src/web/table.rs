@@ -17,6 +17,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::client_records::LINES,
     crate::web::client_trial::LINES,
     crate::web::clients::LINES,
+    crate::web::complaints::LINES,
     crate::web::consents::LINES,
     crate::web::consults::LINES,
     crate::web::day::LINES,

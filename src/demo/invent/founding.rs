@@ -79,7 +79,7 @@ fn shape(of: &Salon, asked: Asked) -> Salon {
     let others = of.stations.iter().filter(|s| s.kind != "chair");
     let others = others.map(|s| Station { name: s.name.clone(), kind: s.kind.clone() });
     Salon {
-        name: "Lantern Yard".into(),
+        name: super::NAME.into(),
         zone: of.zone.clone(),
         place: of.place.clone(),
         emergency_number: of.emergency_number.clone(),

@@ -41,6 +41,8 @@ use text::Batch;
 pub use world::Counts;
 use world::{Numbers, World};
 
+/// An invented salon's name.
+pub const NAME: &str = "Lantern Yard";
 /// Fewest people a salon runs with: a manager, a stylist and a desk.
 pub const STAFF_LEAST: u32 = 3;
 /// Text that waits before it is written.
@@ -256,7 +258,9 @@ impl Invention {
 
     fn enter(&mut self, head: &Head, day: usize) {
         let at: OffsetDateTime = self.world.instant(day, 9 * 60 + 30);
-        let usual = self.world.stylists(None, head.usual).first().map(|h| self.world.hands[*h].id);
+        // Whoever may give what this client comes for.
+        let chemistry = self.world.kinds[head.next_kind()].chemistry;
+        let usual = self.world.stylists(chemistry, head.usual).first().map(|h| self.world.hands[*h].id);
         let index = (head.curl == "tight").then_some(head.curl_index as f32);
         self.batch
             .row(text::Table::Client)

@@ -102,6 +102,8 @@ pub fn may_be_shortened(step: &Step) -> bool {
         && step.sections.is_none()
         && step.rinses.is_empty()
         && step.hold_points.is_empty()
+        // Where the protocol warns, nobody hurries: base is laid on in its own time.
+        && step.cautions.is_empty()
 }
 
 /// Minutes planned for a step when the service is made shorter: what may be left out is, what may be shortened takes

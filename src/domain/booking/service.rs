@@ -1,5 +1,6 @@
 //! From a protocol to the calendar: which hands, which places and how long each step usually takes.
 
+use super::Worker;
 use super::chain::{StepHands, StepNeed, segments_for};
 use super::free::free_of_person;
 use super::question::{Named, Opening, Search};
@@ -43,6 +44,11 @@ pub fn may_do(role: Role, chemistries: &[String]) -> Vec<Qualification> {
         may.extend(chemistries.iter().map(|c| asked(true, Some(c))));
     }
     may
+}
+
+/// Somebody else was asked for: this person opens no hair in this search, and helps as before.
+pub fn opens_nothing(worker: &mut Worker) {
+    worker.may.retain(|q| !q.0.starts_with("stylist "));
 }
 
 /// Who may place a patch test: anybody who treats hair.
