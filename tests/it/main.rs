@@ -37,6 +37,7 @@ mod outage;
 mod overview;
 mod overview_forecast;
 mod plans;
+mod practice;
 mod proof;
 mod protocol_editor;
 mod protocol_screens;
