@@ -20,6 +20,7 @@ mod crash;
 mod day;
 mod demo;
 mod due_list;
+mod empty_screens;
 mod gs1;
 mod hair_photos;
 mod home_answers;
