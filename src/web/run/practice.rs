@@ -24,6 +24,7 @@ use crate::flow::runs::{Loaded, Refused};
 use crate::flow::{protocols, services};
 use crate::store::StoreError;
 use crate::store::run_frames::{LotRow, PlanProduct};
+use crate::store::runs;
 use crate::web::form::Reason;
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
@@ -74,6 +75,8 @@ pub(super) struct Practised {
     pub(super) sheet: bool,
     /// The address told more than the rules allow.
     pub(super) lost: bool,
+    /// A real service is under way, and its bells do not ring on this page.
+    pub(super) under_way: bool,
     /// When the next bell rings, milliseconds since 1970 by the practice's own clock; empty for none.
     pub(super) bell_ms: String,
     /// Words and address of each way to put the clock on.
@@ -92,22 +95,25 @@ struct Practice {
     walked: Rehearsal,
     now: OffsetDateTime,
     lost: bool,
+    /// A real service is under way in the salon.
+    under_way: bool,
 }
 
 /// The service that is practised, in the language of who practises; only what the salon offers.
-async fn asked(seat: &Seat, code: &str) -> Result<(Protocol, OffsetDateTime), Problem> {
+async fn asked(seat: &Seat, code: &str) -> Result<(Protocol, OffsetDateTime, bool), Problem> {
     seat.require(Act::StartStep)?;
     let mut s = seat.begin().await?;
     let now = s.now().await?;
     let found = protocols::service(&mut s, &seat.app, code).await?;
+    let real = !runs::list_open(&mut s).await?.is_empty();
     s.commit().await?;
     let service = found.filter(|f| !f.retired && f.current.kind == Kind::Service).ok_or(Problem::NotFound)?;
-    Ok((service.current.spoken(), now))
+    Ok((service.current.spoken(), now, real))
 }
 
 impl Practice {
     async fn load(seat: &Seat, code: &str, at: &Where) -> Result<Practice, Problem> {
-        let (protocol, real) = asked(seat, code).await?;
+        let (protocol, real, under_way) = asked(seat, code).await?;
         let real = real.replace_nanosecond(0).map_err(|_| Problem::Broken)?;
         let most = i64::from(SECONDS_MOST);
         let from = at.from.parse().ok().and_then(|s| OffsetDateTime::from_unix_timestamp(s).ok());
@@ -127,7 +133,7 @@ impl Practice {
         // Never before what was done last.
         let now = (real + Duration::seconds(ahead)).min(limit).max(walked.now);
         walked.now = now;
-        Ok(Practice { code: code.to_owned(), start, ahead, acts, walked, now, lost })
+        Ok(Practice { code: code.to_owned(), start, ahead, acts, walked, now, lost, under_way })
     }
 
     fn base(&self) -> String {
@@ -196,6 +202,7 @@ impl Practice {
             clock: zone.clock(self.now),
             sheet: !self.walked.frame.sheet.is_empty(),
             lost: self.lost,
+            under_way: self.under_way,
             bell_ms: bell.map(|b| super::view::ms(b.at).to_string()).unwrap_or_default(),
             jumps: self.jumps(),
             back: back.unwrap_or_default(),
