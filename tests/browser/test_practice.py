@@ -100,6 +100,26 @@ def test_a_bell_that_comes_due_is_asked_for_by_the_page_itself(demo_salon):
     assert SAID in station.text
 
 
+def test_head_map_and_act_of_a_practice_stand_within_one_thumbs_screen(demo_salon):
+    """4-look.md, as on the Run (test_pages.py): 390 by 844, nothing scrolled; and the line that it is a practice above them."""
+    station = demo_salon.station
+    demo.seated(demo_salon, station, "assistant")
+    station.goes_to("/practice/curl-retouch")
+    practises_by_keys(station)
+    path = station.path
+    station.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True})
+    try:
+        station.goes_to(path)
+        line, head, bar, act = station.run_js("return ['.practised-line', '.head', '.bar', '#act'].map((css) => { const b = document.querySelector(css).getBoundingClientRect(); return [b.top, b.bottom]; })")
+        assert 0 <= line[0] and line[1] <= head[0] and head[1] <= bar[0], (line, head, bar)
+        assert bar[0] < act[0] and act[1] <= 844
+        station.run_js("scrollTo(0, document.body.scrollHeight)")
+        line = station.run_js("const b = document.querySelector('.practised-line').getBoundingClientRect(); return [b.top, b.bottom]")
+        assert line[0] >= 0 and line[1] <= 100, "it stays in sight at the foot of the page as well"
+    finally:
+        station.driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
 def test_a_practice_works_without_script(demo_salon):
     demo.seated(demo_salon, demo_salon.station, "assistant")
     plain = Station(demo_salon.house.servers[0].origin, script=False)
