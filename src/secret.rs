@@ -23,15 +23,15 @@ pub const SECRET_MOST: usize = 200;
 /// Why a secret is not taken as a new one, in words; `None` when it is fine.
 pub fn pin_fault(pin: &str) -> Option<&'static str> {
     if !pin.chars().all(|c| c.is_ascii_digit()) {
-        return Some("A PIN is digits only.");
+        return Some(mark!("A PIN is digits only."));
     }
     if pin.len() < PIN_LEAST_DIGITS || pin.len() > 12 {
-        return Some("A PIN has 6 to 12 digits.");
+        return Some(mark!("A PIN has 6 to 12 digits."));
     }
     let digits = pin.as_bytes();
     let steps: Vec<i16> = digits.windows(2).map(|w| i16::from(w[1]) - i16::from(w[0])).collect();
     if steps.windows(2).all(|w| w[0] == w[1]) {
-        return Some("Not a row such as 111111 or 123456: choose digits nobody guesses.");
+        return Some(mark!("Not a row such as 111111 or 123456: choose digits nobody guesses."));
     }
     None
 }
@@ -40,14 +40,14 @@ pub fn pin_fault(pin: &str) -> Option<&'static str> {
 pub fn passphrase_fault(phrase: &str) -> Option<&'static str> {
     let length = phrase.chars().count();
     if length < PASSPHRASE_LEAST {
-        return Some("A passphrase has at least 15 characters: a few words are easy to keep.");
+        return Some(mark!("A passphrase has at least 15 characters: a few words are easy to keep."));
     }
     if phrase.len() > SECRET_MOST {
-        return Some("A passphrase has at most 200 bytes.");
+        return Some(mark!("A passphrase has at most 200 bytes."));
     }
     let first = phrase.chars().next();
     if phrase.chars().all(|c| Some(c) == first) {
-        return Some("Not one character over and over: choose words nobody guesses.");
+        return Some(mark!("Not one character over and over: choose words nobody guesses."));
     }
     None
 }

@@ -146,15 +146,18 @@ pub struct Founding<'a> {
     pub manager_pin: &'a str,
     pub station_name: &'a str,
     pub station_kind: &'a str,
-    pub first_name: &'a str,
-    pub first_role: Role,
-    pub first_pin: &'a str,
+    /// Who works there beside the manager: name, role, PIN; nobody where the manager works alone.
+    pub first: Option<(&'a str, Role, &'a str)>,
 }
 
 /// Founds the first salon; the asking browser becomes its first station. Refused (RB009) once one exists.
 pub async fn found(app: &App, f: Founding<'_>) -> Result<(SalonId, String), SignInFault> {
     let manager_hash = app.hasher.hash(f.passphrase).await.map_err(SignInFault::Hash)?;
-    let pin_hash = app.hasher.hash(f.first_pin).await.map_err(SignInFault::Hash)?;
+    let (first_name, first_role, first_pin) = f.first.unwrap_or(("", Role::Stylist, ""));
+    let first_pin_hash = match f.first {
+        Some(_) => app.hasher.hash(first_pin).await.map_err(SignInFault::Hash)?,
+        None => String::new(),
+    };
     let (token, hash) = secret::new_token();
     let manager_pin_hash = app.hasher.hash(f.manager_pin).await.map_err(SignInFault::Hash)?;
     let (salon, manager, _, first) = salons::found(
@@ -168,9 +171,9 @@ pub async fn found(app: &App, f: Founding<'_>) -> Result<(SalonId, String), Sign
             station_name: f.station_name,
             station_kind: f.station_kind,
             station_token_hash: &hash,
-            first_name: f.first_name,
-            first_role: f.first_role.code(),
-            first_pin_hash: &pin_hash,
+            first_name,
+            first_role: first_role.code(),
+            first_pin_hash: &first_pin_hash,
         },
     )
     .await?;
@@ -180,8 +183,10 @@ pub async fn found(app: &App, f: Founding<'_>) -> Result<(SalonId, String), Sign
     salons::speak(&mut s, crate::words::speaking().tag()).await?;
     // A start publishes to the salons it finds; this one came after.
     super::protocols::publish_shipped(&mut s).await?;
-    if matches!(f.first_role, Role::Stylist) {
-        people::set_qualifications(&mut s, first, &["thio".to_string()]).await?;
+    // Who gives the services: the first stylist, else the manager who works alone.
+    let gives = if first_role == Role::Stylist { Some(first.unwrap_or(manager)) } else { None };
+    if let Some(person) = gives {
+        people::set_qualifications(&mut s, person, &["thio".to_string()]).await?;
     }
     s.commit().await?;
     Ok((salon, token))

@@ -86,9 +86,13 @@ pub struct Founding<'a> {
     pub first_pin_hash: &'a str,
 }
 
-/// Founds the first salon. Refused with code RB009 once one exists.
-pub async fn found(pool: &PgPool, f: Founding<'_>) -> Stored<(SalonId, PersonId, StationId, PersonId)> {
-    let row: (i64, i64, i64, i64) = sqlx::query_as(
+/// Founds the first salon: its manager, its station, and the first person beside the manager, if one is named.
+/// Refused with code RB009 once one exists.
+pub async fn found(
+    pool: &PgPool,
+    f: Founding<'_>,
+) -> Stored<(SalonId, PersonId, StationId, Option<PersonId>)> {
+    let row: (i64, i64, i64, Option<i64>) = sqlx::query_as(
         "select salon_id, manager_id, station_id, person_id from rinsebell_found_salon($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11)",
     )
     .bind(f.salon_name)
@@ -104,7 +108,7 @@ pub async fn found(pool: &PgPool, f: Founding<'_>) -> Stored<(SalonId, PersonId,
     .bind(f.first_pin_hash)
     .fetch_one(pool)
     .await?;
-    Ok((SalonId(row.0), PersonId(row.1), StationId(row.2), PersonId(row.3)))
+    Ok((SalonId(row.0), PersonId(row.1), StationId(row.2), row.3.map(PersonId)))
 }
 
 /// The language of its screens, by tag.

@@ -6,6 +6,7 @@ use crate::domain::ids::{PersonId, StationId};
 use crate::domain::protocol::Clock;
 use crate::domain::run::{Alarm, Bell, BellKind, Comfort, EventKind, Happened, State, Urgency};
 use crate::flow::runs::Loaded;
+use crate::store::runs::Run;
 use crate::web::once;
 use crate::web::seat::{first_name, short_name};
 
@@ -39,6 +40,11 @@ pub(super) fn name_of(names: &[(i64, String)], id: i64) -> Option<&str> {
     names.iter().find(|(n, _)| *n == id).map(|(_, name)| name.as_str())
 }
 
+/// Whose service it is, as everybody near a screen may see it. A head of yarn is nobody's name, and is said whole.
+pub(super) fn name_near(run: &Run) -> String {
+    if run.client_id == 0 { run.client_name.clone() } else { short_name(&run.client_name) }
+}
+
 fn ms(at: OffsetDateTime) -> i64 {
     (at.unix_timestamp_nanos() / 1_000_000) as i64
 }
@@ -67,7 +73,7 @@ impl Ringing<'_> {
     }
 
     fn ring(&self, bell: &Bell) -> Ring {
-        let name = short_name(&self.loaded.run.client_name);
+        let name = name_near(&self.loaded.run);
         let (title, what) = (self.title(bell), calls_for(bell.kind));
         let words = match self.near() {
             Some((station, person)) => {
@@ -102,7 +108,7 @@ impl Ringing<'_> {
 
     /// A stop or a complaint that no clock rings for.
     pub(super) fn alarm(&self) -> Option<(String, String)> {
-        let (run, name) = (self.loaded.run.run_id, short_name(&self.loaded.run.client_name));
+        let (run, name) = (self.loaded.run.run_id, name_near(&self.loaded.run));
         let (station, person) = self.near()?;
         Some(match self.state.alarm()? {
             Alarm::Stopped { seq } => (

@@ -221,7 +221,7 @@ impl Seat {
 
     /// The frame of a screen. `now` is the database's clock.
     pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
-        let line: [(&str, &str, Option<Act>); 12] = [
+        let line: [(&str, &str, Option<Act>); 13] = [
             (tr!("Floor"), "/floor", None),
             (tr!("Day sheet"), "/day", Some(Act::Book)),
             (tr!("Clients"), "/clients", Some(Act::SeeClients)),
@@ -234,6 +234,7 @@ impl Seat {
             (tr!("Team"), "/team", Some(Act::KeepTeam)),
             (tr!("Sign-off book"), "/proof", Some(Act::SeeProof)),
             (tr!("Overview"), "/overview", Some(Act::SeeOverview)),
+            (tr!("Practice"), "/practice", Some(Act::StartStep)),
         ];
         let seen: Vec<(&str, &str)> = line
             .iter()

@@ -140,6 +140,12 @@ impl Shell {
         }
     }
 
+    /// Whoever looks at it may go to this screen.
+    #[must_use]
+    pub fn leads_to(&self, href: &str) -> bool {
+        self.screens.iter().any(|screen| screen.href == href)
+    }
+
     /// The topics, one space between.
     #[must_use]
     pub fn topics_line(&self) -> String {

@@ -59,6 +59,13 @@ pub struct FirstRun {
     first_pin: String,
 }
 
+impl FirstRun {
+    /// Somebody works there beside the manager.
+    fn has_first(&self) -> bool {
+        !self.first_name.trim().is_empty() || !self.first_pin.is_empty()
+    }
+}
+
 #[derive(Template)]
 #[template(path = "sign_in/first_run.html")]
 struct FirstRunPage {
@@ -105,7 +112,7 @@ pub async fn first_run_form(State(app): State<App>) -> Answered {
         return Err(Problem::NotFound);
     }
     Ok(page::html(&FirstRunPage::new(
-        FirstRun { zone: "Europe/Paris".into(), ..FirstRun::default() },
+        FirstRun { zone: "Europe/Paris".into(), station_name: tr!("Chair 1").into(), ..FirstRun::default() },
         Errors::none(),
     )))
 }
@@ -121,7 +128,9 @@ fn first_run_errors(f: &FirstRun) -> Errors {
     named("salon_name", &f.salon_name, 80, tr!("the salon's name"));
     named("manager_name", &f.manager_name, 200, tr!("the manager's name"));
     named("station_name", &f.station_name, 60, tr!("what this station is called, such as Chair 1"));
-    named("first_name", &f.first_name, 200, tr!("the name of the first person"));
+    if f.has_first() {
+        named("first_name", &f.first_name, 200, tr!("the name of the first person"));
+    }
     if f.manager_name.trim() == f.first_name.trim() && !f.first_name.trim().is_empty() {
         e.note(
             "first_name",
@@ -137,17 +146,19 @@ fn first_run_errors(f: &FirstRun) -> Errors {
     if !KINDS.iter().any(|(c, _)| *c == f.station_kind) {
         e.note("station_kind", tr!("Choose where this station stands."));
     }
-    if !matches!(Role::from_code(&f.first_role), Some(Role::Stylist | Role::Assistant | Role::Reception)) {
+    if f.has_first()
+        && !matches!(Role::from_code(&f.first_role), Some(Role::Stylist | Role::Assistant | Role::Reception))
+    {
         e.note("first_role", tr!("Choose what the first person does."));
     }
     if let Some(words) = secret::passphrase_fault(&f.passphrase) {
         e.note("passphrase", words);
     }
     if let Some(words) = secret::pin_fault(&f.manager_pin) {
-        e.note("manager_pin", words);
+        e.note("manager_pin", tr!("The manager’s PIN: {}", crate::words::of(words)));
     }
-    if let Some(words) = secret::pin_fault(&f.first_pin) {
-        e.note("first_pin", words);
+    if let Some(words) = secret::pin_fault(&f.first_pin).filter(|_| f.has_first()) {
+        e.note("first_pin", tr!("The PIN of the first person: {}", crate::words::of(words)));
     }
     e
 }
@@ -170,9 +181,10 @@ pub async fn first_run(State(app): State<App>, jar: CookieJar, Form(f): Form<Fir
         manager_pin: &f.manager_pin,
         station_name: f.station_name.trim(),
         station_kind: &f.station_kind,
-        first_name: f.first_name.trim(),
-        first_role: Role::from_code(&f.first_role).unwrap_or(Role::Stylist),
-        first_pin: &f.first_pin,
+        first: f.has_first().then(|| {
+            let role = Role::from_code(&f.first_role).unwrap_or(Role::Stylist);
+            (f.first_name.trim(), role, f.first_pin.as_str())
+        }),
     };
     match flow::found(&app, founding).await {
         Ok((salon, token)) => {
@@ -339,6 +351,8 @@ async fn sign_in_page(
     s.commit().await?;
     let last = match &seat.who {
         Who::Locked(p) => p.id.to_string(),
+        // Where one person works there is nobody to choose.
+        _ if team.len() == 1 => team[0].id.to_string(),
         _ => typed.person.clone(),
     };
     let chosen = if typed.person.is_empty() { last } else { typed.person.clone() };

@@ -45,6 +45,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::recall::LINES,
     crate::web::regrowth::LINES,
     crate::web::run::LINES,
+    crate::web::run::practice::LINES,
     crate::web::scan::LINES,
     crate::web::sheet_times::LINES,
     crate::web::shelf::LINES,

@@ -51,7 +51,8 @@ function onSubmit(event) {
     say(t("Waits until the server is back."));
     return;
   }
-  if (!form.matches("[data-fact]")) return;
+  // A practice keeps nothing: its taps lead to the next page, as they do without script.
+  if (!form.matches("[data-fact]") || document.body.classList.contains("practised")) return;
   event.preventDefault();
   const button = event.submitter;
   const tap = button ?? form;

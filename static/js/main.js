@@ -12,8 +12,9 @@ import * as scan from "./scan.js";
 import * as sign from "./sign.js";
 import * as theme from "./theme.js";
 import * as trial from "./trial.js";
+import * as zone from "./zone.js";
 
-for (const part of [pulse, hands, clock, theme, keys, scan, sign, parts, acts, bell, trial, live, rehearsal]) {
+for (const part of [pulse, hands, clock, theme, keys, scan, sign, parts, acts, bell, trial, live, rehearsal, zone]) {
   try {
     part.start();
   } catch (error) {

@@ -27,8 +27,8 @@ USUAL = ("chair", "phone-dark")
 EVERY = ("chair", "chair-dark", "phone", "phone-dark", "narrow", "zoom", "forced", "forced-dark", "still")
 EMPTY = ("floor", "day", "clients", "regrowth", "openings", "messages", "shelf", "protocols", "team", "proof", "overview", "waiting", "calendar", "incidents")
 # Kinds of page shown in every look; the others in the usual ones.
-MAIN = ("/floor", "/clients/N/strand", "/plans/N", "/regrowth", "/day", "/clients/N/consult?again")
-PAPER = {"/day": "paper-wide", "/proof/runs/N": "paper", "/plans/N": "paper", "/clients/N/strand": "paper", "/clients/N/consent": "paper", "/regrowth": "paper"}
+MAIN = ("/floor", "/practice/N", "/clients/N/strand", "/plans/N", "/regrowth", "/day", "/clients/N/consult?again")
+PAPER = {"/day": "paper-wide", "/practice/N": "paper", "/proof/runs/N": "paper", "/plans/N": "paper", "/clients/N/strand": "paper", "/clients/N/consent": "paper", "/regrowth": "paper"}
 LONGER = (("/overview", ""), ("/waiting", ""), ("/calendar", ""), ("/team/days-off", ""), ("/incidents", "?all=yes"))
 
 

@@ -52,7 +52,7 @@ def kind_of(path):
     path, _, query = path.partition("?")
     keys = sorted({part.partition("=")[0] for part in query.split("&") if part})
     path = re.sub(r"^/c/[0-9]+/[^/]+", "/c/N/T", path)
-    path = re.sub(r"/protocols/[^/]+", "/protocols/N", re.sub(r"/[0-9]+(?=/|$)", "/N", path))
+    path = re.sub(r"/(protocols|practice)/[^/]+", r"/\1/N", re.sub(r"/[0-9]+(?=/|$)", "/N", path))
     return path + ("?" + "&".join(keys) if keys else "")
 
 

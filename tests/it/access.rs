@@ -14,7 +14,7 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 22] = [
+const SAMPLES: [(&str, &str); 23] = [
     ("/incidents/{id}/photos/{no}", "booking"),
     // No file of ours waits.
     ("/clients/import/{id}", "booking"),
@@ -39,6 +39,7 @@ const SAMPLES: [(&str, &str); 22] = [
     ("/team/people/{id}", "stylist"),
     ("/team/stations/{id}", "station"),
     ("/protocols/{code}", "protocol"),
+    ("/practice/{code}", "protocol"),
 ];
 
 /// A shipped protocol that the other house never had: paths name protocols by code, not by number.

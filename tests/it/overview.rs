@@ -338,6 +338,8 @@ async fn what_said_no_is_told_apart_from_what_somebody_answered_for() {
     ] {
         sqlx::query(sql).bind(salon.id.0).bind(stage.lotion_lot.0).execute(&salon.owner).await.expect("judged");
     }
+    // Somebody works at a chair, so that hours are open and drawn.
+    salon.open_desk(2, 1).await;
     let mut office = office(&salon).await;
     let lines = file(&mut office, "holds").await;
     assert_eq!(lines.len(), 4, "{lines:?}");

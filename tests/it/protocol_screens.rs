@@ -369,7 +369,7 @@ async fn nobody_but_a_manager_sees_or_changes_protocols() {
 }
 
 /// Rows of every table of the schema.
-async fn counts(salon: &Salon) -> BTreeMap<String, i64> {
+pub async fn counts(salon: &Salon) -> BTreeMap<String, i64> {
     let tables: Vec<String> = sqlx::query_scalar(
         "select relname::text from pg_class where relkind = 'r' and relnamespace = 'public'::regnamespace",
     )

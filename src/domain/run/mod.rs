@@ -20,6 +20,7 @@ pub mod hands_stay;
 pub mod headline;
 pub mod holds;
 pub mod mixture;
+pub mod practice;
 mod records;
 pub mod refusal;
 mod refusal_words;

@@ -41,6 +41,8 @@ pub struct Rehearsal {
     pub said: String,
     /// The acts after which each step had begun, in the order begun.
     pub begun: Vec<(StepCode, usize)>,
+    /// Every command taken, and when.
+    pub commands: Vec<(Instant, Command)>,
     /// Why the service cannot go on as it is written; empty while it can.
     pub stuck: Refusals,
     start: Instant,
@@ -61,6 +63,7 @@ impl Rehearsal {
             acts: 0,
             said: String::new(),
             begun: Vec::new(),
+            commands: Vec::new(),
             stuck: Vec::new(),
             start,
         }
@@ -127,6 +130,7 @@ impl Rehearsal {
             let seq = i64::try_from(self.events.len()).unwrap_or(i64::MAX) + 1;
             self.events.push(Event { seq, recorded_at: self.now, happened_at, by, station, fact_id, kind });
         }
+        self.commands.push((self.now, command.clone()));
         Ok(())
     }
 
@@ -211,7 +215,8 @@ impl Rehearsal {
     }
 
     /// When the step in hand is done: its target, else its shortest, else what hands take.
-    fn done_at(&self) -> Option<Instant> {
+    #[must_use]
+    pub fn done_at(&self) -> Option<Instant> {
         let state = self.state();
         let step = state.step_in_hand()?;
         let from = state.step_state(&step.code)?.started_at?;

@@ -150,6 +150,44 @@ impl Figure {
         self
     }
 
+    /// Nothing was counted: every row says nought.
+    #[must_use]
+    pub fn has_nothing(&self) -> bool {
+        let nought = |c: &Cell| c.plain.is_empty() || c.plain.parse::<f64>().is_ok_and(|n| n == 0.0);
+        // The first two cells name the row.
+        self.rows.iter().all(|r| r.cells.iter().skip(2).all(nought))
+    }
+
+    /// What will stand here, where that begins, and the words of the link.
+    #[must_use]
+    pub fn begins(&self) -> (&'static str, &'static str, &'static str) {
+        let clients = ("/clients", tr!("Find the client"));
+        let (words, (href, act)) = match self.name {
+            "due" => (
+                tr!("Whoever had a service here comes due by their own growth, and is counted by week."),
+                clients,
+            ),
+            "hours" => (
+                tr!("Hours that people work and hours that due clients will want stand here week by week."),
+                ("/team", tr!("Give people their hours")),
+            ),
+            "missed" => (
+                tr!("Of the bookings of each week: who came, who did not, who called off late."),
+                ("/openings", tr!("Find an opening")),
+            ),
+            "stock" => (
+                tr!("Every lot on the shelf, how much is left and how long that lasts."),
+                ("/shelf", tr!("To the shelf")),
+            ),
+            "incidents" => (
+                tr!("Stops, stings and what was told afterwards, by week. May it stay so."),
+                ("/incidents", tr!("To the incidents")),
+            ),
+            _ => (tr!("Counted from the services given here, once the first has ended."), clients),
+        };
+        (words, href, act)
+    }
+
     /// The rows with the name of each cell's column, for narrow screens.
     pub fn named<'a>(&'a self, row: &'a Row) -> impl Iterator<Item = (&'static str, &'a str)> {
         self.columns.iter().copied().zip(row.cells.iter().map(|c| c.shown.as_str()))

@@ -194,16 +194,19 @@ fn signed(text: &str) -> Result<Signed, Problem> {
     })
 }
 
+impl SignForm {
+    /// A command for each answer.
+    pub(super) fn commands(&self) -> Result<Vec<Command>, Problem> {
+        let step = StepCode::from(self.step.as_str());
+        let one = |text: &String| Ok(Command::SignHoldPoint { step: step.clone(), signed: signed(text)? });
+        self.sign.iter().take(20).map(one).collect()
+    }
+}
+
 /// Signs, in the name of whoever is signed in.
 pub async fn sign(seat: Seat, Path(id): Path<String>, Form(f): Form<SignForm>) -> Answered {
     let id = run_id(&id)?;
-    let step = StepCode::from(f.step.as_str());
-    let commands = f
-        .sign
-        .iter()
-        .take(20)
-        .map(|text| Ok(Command::SignHoldPoint { step: step.clone(), signed: signed(text)? }))
-        .collect::<Result<Vec<_>, Problem>>()?;
+    let commands = f.commands()?;
     if commands.is_empty() {
         seat.require_on_run(Act::SignPreparation, id)?;
         return Err(Problem::Bad(tr!("Choose what was seen, then sign.").into()));
@@ -224,31 +227,42 @@ pub struct LotForm {
     part_grams: String,
 }
 
+impl LotForm {
+    /// A command for each part.
+    pub(super) fn commands(&self) -> Vec<Command> {
+        let application = self.application.chars().next().unwrap_or('?');
+        let one = |lot: &str, grams: &str| Command::DispenseLot {
+            application,
+            lot: LotId(lot.parse().unwrap_or(0)),
+            grams: grams.trim().replace(',', ".").parse().unwrap_or(0.0),
+        };
+        let mut commands = Vec::new();
+        if !self.lot.is_empty() || self.part.is_empty() {
+            commands.push(one(&self.lot, &self.grams));
+        }
+        if !self.part.is_empty() {
+            commands.push(one(&self.part, &self.part_grams));
+        }
+        commands
+    }
+
+    /// What stands in the form again where it is refused.
+    pub(super) fn picked(&self) -> Picked {
+        Picked {
+            scan: String::new(),
+            lot: self.lot.clone(),
+            part: self.part.clone(),
+            grams: self.grams.clone(),
+            part_grams: self.part_grams.clone(),
+        }
+    }
+}
+
 /// Dispenses each part from its lot, all or nothing; with the last of them the lot's hold point is signed.
 pub async fn dispense(seat: Seat, Path(id): Path<String>, Form(f): Form<LotForm>) -> Answered {
     let id = run_id(&id)?;
-    let application = f.application.chars().next().unwrap_or('?');
-    let one = |lot: &str, grams: &str| Command::DispenseLot {
-        application,
-        lot: LotId(lot.parse().unwrap_or(0)),
-        grams: grams.trim().replace(',', ".").parse().unwrap_or(0.0),
-    };
-    let mut commands = Vec::new();
-    if !f.lot.is_empty() || f.part.is_empty() {
-        commands.push(one(&f.lot, &f.grams));
-    }
-    if !f.part.is_empty() {
-        commands.push(one(&f.part, &f.part_grams));
-    }
     let known = Known { once: &f.once, seq: f.known };
-    let picked = Picked {
-        scan: String::new(),
-        lot: f.lot.clone(),
-        part: f.part.clone(),
-        grams: f.grams.clone(),
-        part_grams: f.part_grams.clone(),
-    };
-    act_with(&seat, id, known, commands, Act::SignPreparation, picked).await
+    act_with(&seat, id, known, f.commands(), Act::SignPreparation, f.picked()).await
 }
 
 /// A step begun or finished.
@@ -262,12 +276,17 @@ pub struct StepForm {
     what: String,
 }
 
+impl StepForm {
+    pub(super) fn command(&self) -> Command {
+        let step = StepCode::from(self.step.as_str());
+        if self.what == "finish" { Command::FinishStep { step } } else { Command::StartStep { step } }
+    }
+}
+
 /// Starts or finishes a step.
 pub async fn step(seat: Seat, Path(id): Path<String>, Form(f): Form<StepForm>) -> Answered {
     let id = run_id(&id)?;
-    let step = StepCode::from(f.step.as_str());
-    let command = if f.what == "finish" { Command::FinishStep { step } } else { Command::StartStep { step } };
-    act(&seat, id, Known { once: &f.once, seq: f.known }, vec![command], Act::StartStep).await
+    act(&seat, id, Known { once: &f.once, seq: f.known }, vec![f.command()], Act::StartStep).await
 }
 
 /// The answer after a stop.
@@ -276,7 +295,7 @@ pub async fn step(seat: Seat, Path(id): Path<String>, Form(f): Form<StepForm>) -
 pub struct StopReading {
     once: String,
     known: i64,
-    whole: String,
+    pub(super) whole: String,
 }
 
 /// "Skin whole, eyes clear, no swelling?"
@@ -297,7 +316,7 @@ pub async fn read_stop(seat: Seat, Path(id): Path<String>, Form(f): Form<StopRea
 pub struct ReasonForm {
     once: String,
     known: i64,
-    reason: String,
+    pub(super) reason: String,
 }
 
 /// Ends a stop, with a reason.
@@ -383,12 +402,17 @@ pub struct EndForm {
     reason: String,
 }
 
+impl EndForm {
+    pub(super) fn command(&self) -> Command {
+        if self.how == "left" {
+            Command::LeaveRun { rinsed: self.rinsed == "yes", reason: self.reason.clone() }
+        } else {
+            Command::FinishRun
+        }
+    }
+}
+
 /// Ends the service: finished, or the client left.
 pub async fn end(seat: Seat, Path(id): Path<String>, Form(f): Form<EndForm>) -> Answered {
-    let command = if f.how == "left" {
-        Command::LeaveRun { rinsed: f.rinsed == "yes", reason: f.reason.clone() }
-    } else {
-        Command::FinishRun
-    };
-    act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![command], Act::FinishRun).await
+    act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![f.command()], Act::FinishRun).await
 }

@@ -19,14 +19,13 @@ impl Maker<'_> {
     }
 
     pub(super) fn bar(&self, headline: &Headline) -> Bar {
-        let id = self.loaded.run.run_id;
-        let facts = format!("/runs/{id}/facts");
+        let facts = self.to("facts");
         let open = self.state.ended.is_none() && self.state.started_at.is_some();
         let fact =
             |kind: &str| vec![("kind".to_string(), kind.to_string()), ("fact_id".to_string(), once::key())];
         Bar {
             main: open
-                .then(|| self.write_down(&headline.act).or_else(|| self.main_act(headline, id, &facts)))
+                .then(|| self.write_down(&headline.act).or_else(|| self.main_act(headline, &facts)))
                 .flatten(),
             stings: self.gloved().then(|| Stings {
                 action: facts.clone(),
@@ -49,19 +48,14 @@ impl Maker<'_> {
         }
     }
 
-    pub(super) fn main_act(&self, headline: &Headline, id: i64, facts: &str) -> Option<MainAct> {
+    pub(super) fn main_act(&self, headline: &Headline, facts: &str) -> Option<MainAct> {
         let title = |code: &crate::domain::protocol::StepCode| {
             self.loaded.frame.protocol.step(code).map(|s| s.title.clone()).unwrap_or_default()
         };
         let permission = |path: &str, words: String, mut fields: Vec<(String, String)>| {
             fields.push(("once".into(), once::key()));
             fields.push(("known".into(), self.state.seq.to_string()));
-            Some(MainAct {
-                words,
-                action: format!("/runs/{id}/{path}"),
-                reach: Reach::Permission,
-                hidden: fields,
-            })
+            Some(MainAct { words, action: self.to(path), reach: Reach::Permission, hidden: fields })
         };
         let pair = |a: &str, b: &str| (a.to_string(), b.to_string());
         let fact = |kind: &str, words: String, mut fields: Vec<(String, String)>| {

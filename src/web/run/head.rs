@@ -62,7 +62,7 @@ impl Maker<'_> {
         hidden.push(("fact_id".into(), once::key()));
         let lap = if pass_of(work) >= 2 { Lap::Second } else { Lap::First };
         Some(HeadMap {
-            action: format!("/runs/{}/facts", self.loaded.run.run_id),
+            action: self.to("facts"),
             asks: false,
             // Each tap is its own fact: without script the hidden name is used once, the page then comes anew.
             fact: fact.into(),

@@ -9,6 +9,7 @@ mod head;
 mod lately;
 mod page;
 mod panels;
+pub mod practice;
 pub mod rehearsal;
 mod test_visit;
 mod view;

@@ -132,9 +132,10 @@ impl Maker<'_> {
 
     pub(super) fn stop_panel(&self) -> Option<StopPanel> {
         let stop = self.state.stop?;
-        let mine = self.seat.person().is_some_and(|p| {
-            p.role == crate::domain::access::Role::Manager || self.state.stylist == Some(p.id)
-        });
+        let mine = self.around.practised.is_some()
+            || self.seat.person().is_some_and(|p| {
+                p.role == crate::domain::access::Role::Manager || self.state.stylist == Some(p.id)
+            });
         Some(StopPanel {
             at: self.clock(stop.at),
             aid: self.loaded.frame.protocol.stop_words.clone(),

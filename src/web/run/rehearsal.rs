@@ -95,7 +95,7 @@ async fn asked(seat: &Seat, code: &str, of: &str) -> Result<(Protocol, String, O
 }
 
 /// A run that is none: numbers nobody has.
-fn loaded(walked: &Rehearsal, start: OffsetDateTime) -> Loaded {
+pub(super) fn loaded(walked: &Rehearsal, start: OffsetDateTime) -> Loaded {
     let p = &walked.frame.protocol;
     Loaded {
         run: Run {
@@ -118,7 +118,7 @@ fn loaded(walked: &Rehearsal, start: OffsetDateTime) -> Loaded {
     }
 }
 
-fn around() -> Around {
+pub(super) fn around() -> Around {
     Around {
         names: vec![(0, "rehearsed".into())],
         may_answer: Vec::new(),
@@ -131,6 +131,7 @@ fn around() -> Around {
         picked: Picked::default(),
         written: Vec::new(),
         stands: false,
+        practised: None,
     }
 }
 

@@ -7,6 +7,7 @@ use super::acts::Said;
 use super::bowl::{Bowl, Picked};
 use super::lately::Lately;
 use super::panels::{CurlPanel, LookPanel, StopPanel};
+use super::practice::Practised;
 use super::test_visit::TestPanel;
 use crate::calendar::Zone;
 use crate::domain::access::{Act, may};
@@ -21,12 +22,12 @@ use crate::flow::test_visits;
 use crate::flow::{run_context, run_hands};
 use crate::store::{Scoped, Stored, people, run_frames, stations, stock_notes};
 use crate::web::bar::{Bar, MainAct, Reach};
-use crate::web::bell_words::Ring;
+use crate::web::bell_words::{Ring, name_near};
 use crate::web::once;
 use crate::web::picture::Clock;
 use crate::web::picture::head_map::HeadMap;
 use crate::web::picture::mark::Drawing;
-use crate::web::seat::{Seat, Who, first_name, short_name};
+use crate::web::seat::{Seat, Who, first_name};
 use crate::web::shell::Shell;
 
 pub(super) fn ms(at: OffsetDateTime) -> i64 {
@@ -53,6 +54,8 @@ pub(super) struct Around {
     pub(super) written: Vec<String>,
     /// Nothing is left to write down.
     pub(super) stands: bool,
+    /// It is practised: where its pages and acts are.
+    pub(super) practised: Option<Practised>,
 }
 
 impl Around {
@@ -101,6 +104,7 @@ impl Around {
             picked,
             written,
             stands,
+            practised: None,
         })
     }
 
@@ -169,6 +173,10 @@ pub(super) struct Dial {
 pub(super) struct RunPage {
     shell: Shell,
     id: i64,
+    /// Where its acts are sent: the path before each, and what goes after.
+    base: String,
+    tail: String,
+    practised: Option<Practised>,
     known: i64,
     once_key: String,
     about: String,
@@ -257,16 +265,22 @@ impl Maker<'_> {
         let pause = self.pause_step(&headline);
         let step = state.step_in_hand();
         let locked = self.seat.person().is_none();
-        let name = short_name(&run.client_name);
+        let name = name_near(run);
         let total = self.loaded.frame.protocol.steps.len();
         let turn = turn_words(state, total);
         let topic = format!("run:{}", run.run_id);
         let closes = self.loaded.frame.protocol.closes_hair();
         let taps = self.taps();
         let (heading, reasons) = said.map_or(("", Vec::new()), |s| (s.heading, s.reasons));
+        let practised = self.around.practised.clone();
+        let mut shell = self.seat.shell(self.now, "/runs", &[&topic, "floor"]);
+        // A practice has a clock of its own: no news of the real one may set it.
+        shell.live = practised.is_none();
         RunPage {
-            shell: self.seat.shell(self.now, "/runs", &[&topic, "floor"]),
+            shell,
             id: run.run_id,
+            base: self.base(),
+            tail: practised.as_ref().map(|p| p.tail.clone()).unwrap_or_default(),
             known: state.seq,
             once_key: once::key(),
             about: format!("{name}, {}, {}{turn}", self.loaded.frame.protocol.title, run.chair),
@@ -295,12 +309,13 @@ impl Maker<'_> {
                 .unwrap_or_default(),
             hands_end: end_words(closes),
             may_name: self.seat.person().is_some_and(|p| p.role == crate::domain::access::Role::Manager),
+            practised,
             scan_query: self.around.picked.query(),
             curls: self.curls(),
             looks: self.looks(),
             rods: step.filter(|s| s.rods && state.rods.is_none()).map(|_| once::key()),
             trim: step.is_some_and(|s| s.code.as_str().contains("trim")),
-            tests: self.test_panel(),
+            tests: self.test_panel().filter(|_| self.around.practised.is_none()),
             stop: self.stop_panel(),
             lately: self.lately(&taps),
             wet: self.gloved(),
@@ -338,12 +353,28 @@ impl Maker<'_> {
             reasons,
             bar: self.bar(&headline),
             comfort_fact: once::key(),
-            may_end: self.seat.person().is_some_and(|p| crate::domain::access::may(p.role, Act::FinishRun)),
+            may_end: self.around.practised.is_some()
+                || self.seat.person().is_some_and(|p| crate::domain::access::may(p.role, Act::FinishRun)),
             headline,
         }
     }
 
+    /// Where the pages of this service are.
+    pub(super) fn base(&self) -> String {
+        let practised = self.around.practised.as_ref().map(|p| p.base.clone());
+        practised.unwrap_or_else(|| format!("/runs/{}", self.loaded.run.run_id))
+    }
+
+    /// Where an act is sent.
+    pub(super) fn to(&self, path: &str) -> String {
+        let tail = self.around.practised.as_ref().map_or("", |p| p.tail.as_str());
+        format!("{}/{path}{tail}", self.base())
+    }
+
     pub(super) fn signing(&self) -> String {
+        if self.around.practised.is_some() {
+            return tr!("Practice: nothing is recorded").into();
+        }
         match &self.seat.who {
             Who::In(p) => tr!("Taken as {}", p.name),
             _ => tr!("Taken as this station. Signing asks for a PIN.").into(),
