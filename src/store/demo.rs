@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 58] = [
+pub const TABLES: [&str; 59] = [
     "aftercare",
     "due",
     "message",
@@ -236,6 +236,7 @@ pub const TABLES: [&str; 58] = [
     "consent",
     "consult",
     "answer",
+    "client_name_word",
     "client",
     "station",
     "qualification",

@@ -118,6 +118,8 @@ def full_salon(program, sheet):
         sheet.state(camera, "sign-in", USUAL, "/sign-in")
         the_wrong_pin(chair)
         sheet.state(camera, "error-sign-in", USUAL)
+        demo.sits_as(chair, seats["manager"])
+        in_inches(house, sheet, camera, pages)
         for role in demo.ROLES[1:]:
             demo.sits_as(chair, seats[role])
             sheet.state(camera, f"floor-as-{role}", ("chair",), "/floor")
@@ -129,6 +131,21 @@ def full_salon(program, sheet):
         other.close()
         house.close()
     return camera, across
+
+
+def in_inches(house, sheet, camera, pages):
+    """Where lengths stand, said in inches, in both languages; a length nobody can read."""
+    station = camera.station
+    told = {demo.kind_of(page.path): page.path for page in pages}
+    for language in ("en", "es"):
+        house.sql(f"update salon set length_unit = 'in', language = '{language}'")
+        for kind in ("/clients/N/strand", "/clients/N/readings", "/plans/N", "/regrowth", "/clients/N/consult?again"):
+            name = kind.strip("/").replace("/", "-").replace("?", "-")
+            sheet.state(camera, f"inch-{language}-{name}", USUAL, told[kind])
+    house.sql("update salon set language = 'en'")
+    station.goes_to(told["/clients/N/readings"]).writes("New growth", "an inch").writes("Shortest layer", "3 1/2").presses("Keep the reading", "main")
+    sheet.state(camera, "error-length", USUAL)
+    house.sql("update salon set length_unit = 'mm'")
 
 
 def the_wrong_pin(station):

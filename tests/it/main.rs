@@ -27,6 +27,7 @@ mod incident_photos;
 mod incidents;
 mod invent;
 mod learn;
+mod lengths;
 mod live;
 mod lots;
 mod message_words;
