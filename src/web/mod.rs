@@ -80,3 +80,4 @@ pub mod waiting;
 
 #[cfg(test)]
 mod gallery;
+mod result_photos;

@@ -9,7 +9,10 @@ import os
 import pathlib
 import shutil
 import sys
+import tempfile
 import time
+
+from PIL import Image
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 
@@ -194,6 +197,18 @@ def the_service(house, sheet, camera, across, seats):
     sheet.state(camera, "protocol-draft", USUAL, "/protocols/curl-retouch/draft")
 
 
+def keeps_a_photo(station, visit):
+    """A photo of the result, drawn here; the client agrees."""
+    with tempfile.NamedTemporaryFile(suffix=".png") as file:
+        Image.linear_gradient("L").resize((900, 600)).save(file, "PNG")
+        file.flush()
+        station.goes_to(visit)
+        station.run_js("document.querySelector('#photos details').open = true; document.querySelector('#agreed_by-client').click()")
+        station.driver.find_element("css selector", "#photo").send_keys(file.name)
+        station.presses("Keep the photo")
+        station.sees("Photo 1: ")
+
+
 def whole_service(program, sheet):
     """One service of a short protocol from its start, refused at first, to the sheet taken home."""
     house = House(program)
@@ -209,7 +224,10 @@ def whole_service(program, sheet):
         walk.goes_to_the_end()
         sheet.state(camera, "run-ended", USUAL, walk.run)
         sheet.state(camera, "aftercare", (*USUAL, "paper"), f"{walk.run}/aftercare")
-        sheet.state(camera, "visit-ended", (*USUAL, "paper"), walk.run.replace("/runs", "/proof/runs"))
+        visit = walk.run.replace("/runs", "/proof/runs")
+        sheet.state(camera, "visit-ended", (*USUAL, "paper"), visit)
+        keeps_a_photo(chair, visit)
+        sheet.state(camera, "visit-photo", (*USUAL, "paper"), visit, ready=lambda: chair.run_js("document.querySelectorAll('#photos details').forEach((d) => { d.open = true; })"))
     finally:
         chair.close()
         house.close()

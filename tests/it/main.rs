@@ -45,6 +45,7 @@ mod protocols;
 mod quiet_leaving;
 mod readings;
 mod regrowth;
+mod result_photos;
 mod run_ends;
 mod run_hands;
 mod run_lately;
