@@ -227,9 +227,10 @@ fn templates_hold_no_style_no_script_and_trust_nothing_typed() {
         for (at, _) in low.match_indices("<form") {
             let tag = low[at..].split('>').next().unwrap_or_default();
             let body = low[at..].split("</form>").next().unwrap_or_default();
-            let alone = ["/sign-in", "/pair", "/first-run", "/lock", "/language", "/demo/station"]
-                .iter()
-                .any(|p| tag.contains(&format!("action=\"{p}\"")));
+            let alone =
+                ["/sign-in", "/pair", "/first-run", "/lock", "/language", "/length-unit", "/demo/station"]
+                    .iter()
+                    .any(|p| tag.contains(&format!("action=\"{p}\"")));
             if tag.contains("method=\"post\"")
                 && !alone
                 && !tag.contains("data-fact")

@@ -8,6 +8,8 @@ use std::fmt::Write as _;
 
 use time::OffsetDateTime;
 
+use super::name;
+
 /// Longest line, octets, its line break aside (§3.1).
 const LINE_MOST: usize = 75;
 
@@ -37,16 +39,6 @@ pub struct Feed {
     /// What it tells of: from here to there.
     pub from: OffsetDateTime,
     pub to: OffsetDateTime,
-}
-
-/// The first letters of a name's first and last word: "N. A.".
-#[must_use]
-pub fn initials(name: &str) -> String {
-    let letter = |word: &str| word.chars().find(|c| c.is_alphanumeric());
-    let mut words = name.split_whitespace();
-    let first = words.next().and_then(letter);
-    let last = words.next_back().and_then(letter);
-    first.into_iter().chain(last).map(|c| format!("{}.", c.to_uppercase())).collect::<Vec<_>>().join(" ")
 }
 
 /// Text as a property's value (§3.3.11).
@@ -126,7 +118,7 @@ impl Feed {
             line(&mut out, "DTSTAMP", &instant(taken.stamp));
             line(&mut out, "DTSTART", &instant(taken.from));
             line(&mut out, "DTEND", &instant(taken.to));
-            let who = initials(&taken.client);
+            let who = name::initials(&taken.client);
             let summary =
                 if who.is_empty() { tr!("Busy").to_string() } else { tr!("Busy, {who}", who = who) };
             line(&mut out, "SUMMARY", &escaped(&summary));
@@ -175,19 +167,6 @@ mod tests {
         let empty = Feed { taken: Vec::new(), ..feed("Tobias", "") };
         assert!(empty.text().contains("BEGIN:VFREEBUSY\r\nUID:feed\r\n"));
         assert!(!feed("Tobias", "x").text().contains("VFREEBUSY"));
-    }
-
-    #[test]
-    fn initials_are_first_and_last() {
-        for (name, told) in [
-            ("Nerys Amblin", "N. A."),
-            ("Ilka", "I."),
-            ("ana maría del río", "A. R."),
-            ("  ", ""),
-            ("(Bo) O'Hara", "B. O."),
-        ] {
-            assert_eq!(initials(name), told);
-        }
     }
 
     proptest! {

@@ -2,11 +2,14 @@
 //! Later modules may use earlier ones in this order.
 
 pub mod access;
+// What every other module may say.
 pub mod amounts;
 pub mod booking;
 pub mod calendar_feed;
 pub mod call;
 pub mod chemistry;
+pub mod length;
+pub mod name;
 pub mod table_file;
 // After table_file: rows of a file as clients.
 pub mod client_import;

@@ -1,16 +1,8 @@
-//! Units the trade mixes: inches beside millimetres, peroxide volumes beside percent.
-
-/// Millimetres of one inch (exact by definition).
-pub const MM_PER_INCH: f64 = 25.4;
+//! Units the trade mixes: peroxide volumes beside percent. Inches beside millimetres are in `length`.
 
 /// Two places on a hair closer than this are one place: far below what a ruler shows, far above what adding up
 /// days of growth in f64 loses.
 pub const SAME_PLACE_MM: f64 = 1e-9;
-
-/// Millimetres as inches.
-pub fn inches(mm: f64) -> f64 {
-    mm / MM_PER_INCH
-}
 
 /// Hydrogen peroxide "volume" as percent w/w by the trade's table: 10 is 3 %, 20 is 6, 30 is 9, 40 is 12.
 pub fn peroxide_percent(volume: f64) -> f64 {
@@ -39,10 +31,5 @@ mod tests {
     fn diluting_keeps_the_mass() {
         assert_eq!(diluted_percent(12.0, 50.0, 50.0), Some(6.0));
         assert_eq!(diluted_percent(12.0, 0.0, 0.0), None);
-    }
-
-    #[test]
-    fn an_inch_is_exact() {
-        assert_eq!(inches(25.4), 1.0);
     }
 }

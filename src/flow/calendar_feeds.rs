@@ -80,7 +80,7 @@ pub async fn tell(s: &mut Scoped, token: &str, zone_midnight: OffsetDateTime) ->
     let rows = rows(s, &feed, from, to).await?;
     // A person's first name is on every screen of the salon; the surname stays in the house.
     let name = match feed.person_id {
-        Some(_) => feed.of_name.split_whitespace().next().unwrap_or_default().to_string(),
+        Some(_) => crate::domain::name::first_word(&feed.of_name).to_string(),
         None => feed.of_name.clone(),
     };
     Ok(Some(Feed {

@@ -8,6 +8,7 @@ use crate::domain::call::Quiet;
 use crate::domain::ids::{BookingId, ClientId, PersonId};
 use crate::domain::message::words::fill;
 use crate::domain::message::{Channel, Facts, Kind, Language, NotWritten, Wish, may_write};
+use crate::domain::name;
 use crate::reference::Reference;
 use crate::secret;
 use crate::store::client_links::{self, Opens};
@@ -164,18 +165,15 @@ pub async fn preview(
     let post = find_post(s).await?;
     let about = draft.about.as_ref();
     let facts = Facts {
-        first_name: first(&name).to_string(),
+        // Which word of it is the given one nobody knows: somebody is greeted as they wrote themself.
+        first_name: name::spoken(&name),
         salon,
         phone: post.reply_phone,
         day: about.map(|a| day_in(language, zone.day_of(a.from))).unwrap_or_default(),
         time: about.map(|a| zone.clock(a.from)).unwrap_or_default(),
-        with: about.map(|a| first(&a.with).to_string()).unwrap_or_default(),
+        with: about.map(|a| name::first_word(&a.with).to_string()).unwrap_or_default(),
     };
     Ok(Ok(Preview { channel, language, address, subject: fill(subject, &facts), body: fill(body, &facts) }))
-}
-
-fn first(name: &str) -> &str {
-    name.split_whitespace().next().unwrap_or(name)
 }
 
 /// The first instant from `at` on that lies in the waking part of a local day and in none of the salon's quiet hours. A

@@ -28,6 +28,7 @@ pub mod plans;
 pub mod products;
 pub mod protocols;
 pub mod readings;
+pub mod result_photos;
 pub mod returned;
 pub mod run_context;
 pub mod run_effects;

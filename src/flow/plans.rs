@@ -15,7 +15,7 @@ use crate::store::clients::Client;
 use crate::store::plans::{KeptApplication, KeptFinding, KeptWay, NewPlan, Plan, SaidFinding};
 use crate::store::protocols::Revision;
 use crate::store::{Scoped, StoreError, Stored, clients, plans, protocols};
-use crate::words::{Language, in_language};
+use crate::words::{Language, Unit, in_language, in_language_and_unit};
 
 /// A plan is checked on the visit it is for (common practice, no source); the run's hold point says the same.
 const VISIT: Duration = Duration::hours(12);
@@ -35,10 +35,12 @@ pub async fn make_plan(
     let kept: Vec<KeptApplication> =
         checked.products.iter().zip(&checked.product_ids).map(|(p, id)| kept_application(p, *id)).collect();
     let mut findings: Vec<KeptFinding> = checked.found.iter().take(400).map(kept_finding).collect();
-    for language in Language::CHOICES.into_iter().filter(|l| *l != Language::English) {
-        let again = in_language(language, check(s, app, client, protocol, asked, trim)).await?;
+    let tongues = Language::CHOICES.into_iter().flat_map(|l| Unit::CHOICES.map(|unit| (l, unit)));
+    for (language, unit) in tongues.filter(|t| *t != (Language::English, Unit::Mm)) {
+        let checking = check(s, app, client, protocol, asked, trim);
+        let again = in_language_and_unit(language, unit, checking).await?;
         for (kept, found) in findings.iter_mut().zip(&again.found) {
-            kept.said.insert(language.tag().into(), said_finding(found));
+            kept.said.insert(KeptFinding::tongue(language, unit), said_finding(found));
         }
     }
     let plan = plans::insert(

@@ -1,5 +1,6 @@
 //! A client's strand as it stands: the record told at the rate this head has shown.
 
+use crate::domain::length;
 use time::Date;
 
 use crate::domain::growth::Rate;
@@ -81,22 +82,22 @@ fn odd_words((on, deed): &(Date, Deed), why: StrandRefusal) -> String {
     match (deed, why) {
         (Deed::Trim(mm), _) => {
             tr!(
-                "A trim of {mm} mm on {day} is more than the hair the record knows of; it is left out.",
-                mm = format_args!("{:.0}", mm),
+                "A trim of {mm} on {day} is more than the hair the record knows of; it is left out.",
+                mm = length::said(*mm),
                 day = day
             )
         }
         (Deed::Measure { mm, .. }, StrandRefusal::NothingBehind) => {
             tr!(
-                "New growth of {mm} mm on {day} has nothing behind it on record; it is left out.",
-                mm = format_args!("{:.0}", mm),
+                "New growth of {mm} on {day} has nothing behind it on record; it is left out.",
+                mm = length::said(*mm),
                 day = day
             )
         }
         (Deed::Measure { mm, .. }, _) => {
             tr!(
-                "New growth of {mm} mm on {day}, where the record knows of none; it is left out.",
-                mm = format_args!("{:.0}", mm),
+                "New growth of {mm} on {day}, where the record knows of none; it is left out.",
+                mm = length::said(*mm),
                 day = day
             )
         }

@@ -8,7 +8,7 @@ use crate::secret;
 use crate::store::hours::{self, Hours};
 use crate::store::salons::{self, Salon};
 use crate::store::{Scoped, StoreError, days_off, people, sessions, stations};
-use crate::words::Language;
+use crate::words::{Language, Unit};
 
 /// Why the team was not changed.
 #[derive(Debug)]
@@ -94,6 +94,11 @@ pub async fn reset_secret(s: &mut Scoped, id: PersonId, passphrase: bool, hash: 
 /// The screens speak this language to somebody from now on, at every station.
 pub async fn speak_to(s: &mut Scoped, id: PersonId, language: Language) -> Kept<()> {
     Ok(people::speak_to(s, id, Some(language.tag())).await?)
+}
+
+/// Lengths are said to somebody in this unit from now on, at every station.
+pub async fn measure_for(s: &mut Scoped, id: PersonId, unit: Unit) -> Kept<()> {
+    Ok(people::measure_for(s, id, Some(unit.symbol())).await?)
 }
 
 /// Somebody left (signed out everywhere, the record stays) or is back. The last manager stays.

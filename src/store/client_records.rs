@@ -65,7 +65,9 @@ pub async fn find_weight(s: &mut Scoped, client: ClientId) -> Stored<Weight> {
             (select count(*) from hair_photo p join hair_test h using (salon_id, hair_test_id)
               where p.salon_id = $1 and h.client_id = $2 and p.jpeg is not null)
               + (select count(*) from incident_photo p join incident i using (salon_id, incident_id)
-                where p.salon_id = $1 and i.client_id = $2 and p.jpeg is not null) as photos,
+                where p.salon_id = $1 and i.client_id = $2 and p.jpeg is not null)
+              + (select count(*) from result_photo p join run r using (salon_id, run_id)
+                where p.salon_id = $1 and r.client_id = $2 and p.jpeg is not null) as photos,
             (select count(*) from answer where salon_id = $1 and client_id = $2) as answers",
     )
     .bind(s.salon.0)

@@ -48,20 +48,44 @@ pub struct Record {
 /// Most clients of one page.
 pub const PAGE: i64 = 50;
 
-/// Clients whose name begins with `prefix` (case aside), by name, after the place `after` (the last one's
-/// name and id); one more than a page, so that the caller knows whether there are more.
-pub async fn list(s: &mut Scoped, prefix: &str, after: Option<(&str, i64)>) -> Stored<Vec<Client>> {
+/// Clients whose names have a word that begins with each word of `asked`, in any order, case and accents aside; by
+/// name, after the place `after` (the last one's name and id); one more than a page, so that the caller knows whether
+/// there are more.
+pub async fn list(s: &mut Scoped, asked: &str, after: Option<(&str, i64)>) -> Stored<Vec<Client>> {
     let (after_name, after_id) = after.unwrap_or(("", i64::MIN));
+    if asked.trim().is_empty() {
+        return list_all(s, after_name, after_id).await;
+    }
+    // The longest word is looked up; the others are looked for in the few that have it.
     Ok(sqlx::query_as(
-        "select client_id, name, born_on, phone, email, curl_group, curl_index, curl_index_sd, usual_person_id, no_contact, created_at, version
-         from client where salon_id = $1 and lower(name) ~>=~ lower($2)
-           and lower(name) like replace(replace(replace(lower($2), '\\', '\\\\'), '%', '\\%'), '_', '\\_') || '%'
-           and erased_at is null and coalesce(merged_into, 0) = 0
-           and (lower(name) ~>~ lower($3) or (lower(name) = lower($3) and client_id > $4))
-         order by lower(name) using ~<~, client_id limit $5",
+        "with asked as (select w, row_number() over (order by char_length(w) desc, w) as nth from unnest(rinsebell_name_words($2)) w limit 8)
+         select client_id, name, born_on, phone, email, curl_group, curl_index, curl_index_sd, usual_person_id, no_contact, created_at, version
+         from client c where c.salon_id = $1 and c.client_id in (
+             select n.client_id from asked a join client_name_word n on n.salon_id = $1 and n.word >= a.w and n.word < a.w || chr(1114111)
+             where a.nth = 1)
+           and not exists (select from asked a where a.nth > 1 and not exists (select from client_name_word n
+             where n.salon_id = $1 and n.client_id = c.client_id and n.word >= a.w and n.word < a.w || chr(1114111)))
+           and c.erased_at is null and coalesce(c.merged_into, 0) = 0
+           and (lower(c.name) ~>~ lower($3) or (lower(c.name) = lower($3) and c.client_id > $4))
+         order by lower(c.name) using ~<~, c.client_id limit $5",
     )
     .bind(s.salon.0)
-    .bind(prefix)
+    .bind(asked)
+    .bind(after_name)
+    .bind(after_id)
+    .bind(PAGE + 1)
+    .fetch_all(&mut *s.tx)
+    .await?)
+}
+
+async fn list_all(s: &mut Scoped, after_name: &str, after_id: i64) -> Stored<Vec<Client>> {
+    Ok(sqlx::query_as(
+        "select client_id, name, born_on, phone, email, curl_group, curl_index, curl_index_sd, usual_person_id, no_contact, created_at, version
+         from client where salon_id = $1 and erased_at is null and coalesce(merged_into, 0) = 0
+           and (lower(name) ~>~ lower($2) or (lower(name) = lower($2) and client_id > $3))
+         order by lower(name) using ~<~, client_id limit $4",
+    )
+    .bind(s.salon.0)
     .bind(after_name)
     .bind(after_id)
     .bind(PAGE + 1)

@@ -183,7 +183,7 @@ pub async fn record_at(s: &mut Scoped, at: OffsetDateTime) -> Stored<()> {
 }
 
 /// Tables of a salon's rows, in an order in which none is still pointed at when it goes.
-pub const TABLES: [&str; 59] = [
+pub const TABLES: [&str; 61] = [
     "aftercare",
     "due",
     "message",
@@ -210,6 +210,7 @@ pub const TABLES: [&str; 59] = [
     "client_import",
     "record_act",
     "incident_photo",
+    "result_photo",
     "incident_account",
     "incident",
     "dispensed",
@@ -237,6 +238,7 @@ pub const TABLES: [&str; 59] = [
     "consent",
     "consult",
     "answer",
+    "client_name_word",
     "client",
     "station",
     "qualification",

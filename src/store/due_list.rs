@@ -135,7 +135,7 @@ pub async fn list(
              and (($13::bigint is null and $16::text is null and $17 = '') or coalesce((select true from client c
                where c.salon_id = $1 and c.client_id = d.client_id and ($13 is null or c.usual_person_id = $13)
                  and ($16 is null or c.curl_group = $16)
-                 and ($17 = '' or lower(c.name) like $17 || '%' or lower(c.name) like '% ' || $17 || '%' or c.phone like '%' || $17 || '%')), false))
+                 and ($17 = '' or rinsebell_named(c.name, $17) or c.phone like '%' || $17 || '%')), false))
              -- Who sits in the chair now is not rung.
              and not exists (select 1 from run o where o.salon_id = $1 and o.client_id = d.client_id and o.ended_at is null)
              and (o.rank, o.key, d.client_id) > ($18, $19, $20)

@@ -201,7 +201,10 @@ pub async fn stand_back(s: &mut Scoped, aside: &Aside) -> Stored<()> {
             format!("alter table {0} enable trigger user; alter table {0} force row level security", f.table);
         owner_says(s, sql).await?;
     }
-    Ok(())
+    // What the guard of `client` would have written.
+    owner_says(s, "insert into client_name_word (salon_id, client_id, word) select c.salon_id, c.client_id, w from client c
+        cross join lateral unnest(rinsebell_name_words(c.name)) w where c.erased_at is null and c.merged_into is null on conflict do nothing".into())
+    .await
 }
 
 /// Takes rows into a table, as the text of COPY.
@@ -287,7 +290,7 @@ pub async fn settle_stock(s: &mut Scoped, from: LotId, now_in_use_from: Date) ->
 
 /// What the planner needs to know of the filled tables.
 pub async fn look_over(s: &mut Scoped) -> Stored<()> {
-    owner_says(s, format!("analyze {}", FILLS.map(|f| f.table).join(", "))).await
+    owner_says(s, format!("analyze client_name_word, {}", FILLS.map(|f| f.table).join(", "))).await
 }
 
 /// Parts of the products by number: what each is mixed with.

@@ -47,6 +47,7 @@ pub mod protocols;
 pub mod readings;
 pub mod recall;
 pub mod record_acts;
+pub mod result_photos;
 pub mod run_codec;
 pub mod run_frames;
 pub mod run_past;

@@ -23,6 +23,8 @@ pub struct Person {
     pub qualifications: Vec<String>,
     /// Tag of the language the screens speak to this person; the salon's without one.
     pub language: Option<String>,
+    /// Symbol of the unit lengths are said in to this person; the salon's without one.
+    pub length_unit: Option<String>,
 }
 
 #[derive(sqlx::FromRow)]
@@ -38,6 +40,7 @@ struct Row {
     left_here: bool,
     qualifications: Vec<String>,
     language: Option<String>,
+    length_unit: Option<String>,
 }
 
 impl Row {
@@ -56,6 +59,7 @@ impl Row {
             left: self.left_here,
             qualifications: self.qualifications,
             language: self.language,
+            length_unit: self.length_unit,
         })
     }
 }
@@ -64,7 +68,7 @@ impl Row {
 pub async fn list(s: &mut Scoped) -> Stored<Vec<Person>> {
     let rows: Vec<Row> = sqlx::query_as(
         "select p.person_id, p.name, p.role, p.pin_hash is not null as has_pin, p.passphrase_hash is not null as has_passphrase,
-            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here, p.language,
+            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here, p.language, p.length_unit,
             coalesce((select array_agg(q.chemistry order by q.chemistry) from qualification q
               where q.salon_id = p.salon_id and q.person_id = p.person_id), '{}') as qualifications
          from person p where p.salon_id = $1 order by p.left_at is not null, p.name limit 200",
@@ -79,7 +83,7 @@ pub async fn list(s: &mut Scoped) -> Stored<Vec<Person>> {
 pub async fn find(s: &mut Scoped, id: PersonId) -> Stored<Option<Person>> {
     let row: Option<Row> = sqlx::query_as(
         "select p.person_id, p.name, p.role, p.pin_hash is not null as has_pin, p.passphrase_hash is not null as has_passphrase,
-            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here, p.language,
+            p.failures, p.next_try_at, p.disabled_at is not null as disabled, p.left_at is not null as left_here, p.language, p.length_unit,
             coalesce((select array_agg(q.chemistry order by q.chemistry) from qualification q
               where q.salon_id = p.salon_id and q.person_id = p.person_id), '{}') as qualifications
          from person p where p.salon_id = $1 and p.person_id = $2",
@@ -217,6 +221,17 @@ pub async fn speak_to(s: &mut Scoped, id: PersonId, language: Option<&str>) -> S
         .bind(s.salon.0)
         .bind(id.0)
         .bind(language)
+        .execute(&mut *s.tx)
+        .await?;
+    Ok(())
+}
+
+/// In what lengths are said to this person (a symbol; none: the salon's).
+pub async fn measure_for(s: &mut Scoped, id: PersonId, unit: Option<&str>) -> Stored<()> {
+    sqlx::query("update person set length_unit = $3 where salon_id = $1 and person_id = $2")
+        .bind(s.salon.0)
+        .bind(id.0)
+        .bind(unit)
         .execute(&mut *s.tx)
         .await?;
     Ok(())

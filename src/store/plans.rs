@@ -6,7 +6,7 @@ use time::{Date, OffsetDateTime};
 
 use super::{Scoped, Stored};
 use crate::domain::ids::{ClientId, PersonId, PlanId, ProductId};
-use crate::words::Language;
+use crate::words::{Language, Unit};
 use std::collections::BTreeMap;
 
 /// One application of a plan as kept.
@@ -50,7 +50,8 @@ pub struct KeptFinding {
     pub until: Option<String>,
     pub trim_mm: Option<(f64, f64)>,
     pub ways: Vec<KeptWay>,
-    /// The same words in the other languages of the screens, by tag: whoever reads the plan reads it in their own.
+    /// The same words in the other languages of the screens and with lengths in inches, by [`KeptFinding::tongue`]:
+    /// whoever reads the plan reads it in their own.
     #[serde(skip_serializing_if = "BTreeMap::is_empty")]
     pub said: BTreeMap<String, SaidFinding>,
 }
@@ -67,10 +68,21 @@ pub struct SaidFinding {
 }
 
 impl KeptFinding {
-    /// The words in this language; the record's own where they were not said in it.
+    /// Under what the words of a language and a unit are kept: "es", "en in". The record's own are English and mm.
     #[must_use]
-    pub fn in_words(&self, language: Language) -> SaidFinding {
-        self.said.get(language.tag()).cloned().unwrap_or_else(|| SaidFinding {
+    pub fn tongue(language: Language, unit: Unit) -> String {
+        match unit {
+            Unit::Mm => language.tag().into(),
+            Unit::Inch => format!("{} {}", language.tag(), unit.symbol()),
+        }
+    }
+
+    /// The words in this language and unit; in the language alone, then the record's own, where they were not said so.
+    #[must_use]
+    pub fn in_words(&self, language: Language, unit: Unit) -> SaidFinding {
+        let said =
+            self.said.get(&KeptFinding::tongue(language, unit)).or_else(|| self.said.get(language.tag()));
+        said.cloned().unwrap_or_else(|| SaidFinding {
             title: self.title.clone(),
             why: self.why.clone(),
             source: self.source.clone(),

@@ -6,7 +6,7 @@ use time::{Time, Weekday};
 use super::{Scoped, Stored};
 use crate::domain::call::Quiet;
 use crate::domain::ids::{PersonId, SalonId, StationId};
-use crate::words::Language;
+use crate::words::{Language, Unit};
 
 /// One business, as stored.
 #[derive(Clone, Debug, sqlx::FromRow)]
@@ -32,6 +32,8 @@ pub struct Salon {
     pub quiet_weekdays: Vec<i16>,
     /// Tag of the language the screens speak where nobody is signed in.
     pub language: String,
+    /// Symbol of the unit lengths are said in where nobody is signed in.
+    pub length_unit: String,
 }
 
 impl Salon {
@@ -39,6 +41,12 @@ impl Salon {
     #[must_use]
     pub fn speaks(&self) -> Language {
         Language::of_tag(&self.language).unwrap_or_default()
+    }
+
+    /// What lengths are said in where nobody is signed in.
+    #[must_use]
+    pub fn measures(&self) -> Unit {
+        Unit::of_symbol(&self.length_unit).unwrap_or_default()
     }
 
     /// When nobody is called.
@@ -57,7 +65,7 @@ impl Salon {
 /// Reads the salon of this transaction.
 pub async fn find(s: &mut Scoped) -> Stored<Option<Salon>> {
     Ok(sqlx::query_as(
-        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo, quiet_from, quiet_until, quiet_weekdays, language
+        "select name, zone, place, emergency_number, eye_wash_place, least_age, patch_valid_days, demo, quiet_from, quiet_until, quiet_weekdays, language, length_unit
          from salon where salon_id = $1",
     )
     .bind(s.salon.0)
@@ -122,11 +130,11 @@ pub async fn speak(s: &mut Scoped, language: &str) -> Stored<()> {
 }
 
 /// Changes what the salon is called, where it is and what it holds itself to (name, zone, place of law,
-/// emergency number, eye wash, least age in years, patch-test days, quiet hours, language; the rest of `to` is not written).
+/// emergency number, eye wash, least age in years, patch-test days, quiet hours, language, unit of length; the rest of `to` is not written).
 pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
     sqlx::query(
         "update salon set name = $2, zone = $3, place = $4, emergency_number = $5, eye_wash_place = $6, least_age = $7, patch_valid_days = $8,
-            quiet_from = $9, quiet_until = $10, quiet_weekdays = $11, language = $12
+            quiet_from = $9, quiet_until = $10, quiet_weekdays = $11, language = $12, length_unit = $13
          where salon_id = $1",
     )
     .bind(s.salon.0)
@@ -141,6 +149,7 @@ pub async fn change(s: &mut Scoped, to: &Salon) -> Stored<()> {
     .bind(to.quiet_until)
     .bind(&to.quiet_weekdays)
     .bind(&to.language)
+    .bind(&to.length_unit)
     .execute(&mut *s.tx)
     .await?;
     Ok(())

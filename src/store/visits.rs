@@ -43,7 +43,7 @@ pub async fn list(s: &mut Scoped, which: Which<'_>) -> Stored<Vec<Visit>> {
            join person p on p.salon_id = r.salon_id and p.person_id = r.started_by
          where r.salon_id = $1 and (r.started_at, r.run_id) < (coalesce($2, 'infinity'::timestamptz), $3)
            and r.started_at >= coalesce($4, '-infinity'::timestamptz) and r.started_at < coalesce($5, 'infinity'::timestamptz)
-           and lower(c.name) like replace(replace(replace(lower($6), '\\', '\\\\'), '%', '\\%'), '_', '\\_') || '%'
+           and ($6 = '' or rinsebell_named(c.name, $6))
          order by r.started_at desc, r.run_id desc limit $7",
     )
     .bind(s.salon.0)

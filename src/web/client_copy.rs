@@ -3,6 +3,8 @@
 use askama::Template;
 use axum::extract::Path;
 use axum::response::{Html, IntoResponse as _, Response};
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
 use time::OffsetDateTime;
 
 use crate::calendar::{Zone, iso_day};
@@ -10,9 +12,10 @@ use crate::domain::access::Act;
 use crate::domain::ids::RunId;
 use crate::flow::client_records as flow;
 use crate::store::client_records::{self, NoteCopy};
-use crate::store::{Scoped, consults, hair_tests, runs, skin_tests};
+use crate::store::{Scoped, consults, hair_tests, result_photos, runs, skin_tests};
 use crate::web::client_imports::download;
 use crate::web::clients::{client_id, find, zone};
+use crate::web::form::Errors;
 use crate::web::problem::Problem;
 use crate::web::proof::{VisitPage, visit_page};
 use crate::web::routes::{Line, Open, lines};
@@ -28,6 +31,8 @@ pub const LINES: &[Line] = lines![
 const MOST: i64 = 500;
 /// Visits in the file, newest first.
 const VISITS_MOST: usize = 100;
+/// Pictures in the file, newest first: each is two million bytes at most.
+const PHOTOS_MOST: i64 = 12;
 /// The file's own look, so that it needs nothing beside it.
 const LOOK: &str = include_str!("../../static/css/copy.css");
 
@@ -54,6 +59,8 @@ struct CopyPage {
     lists: Vec<List>,
     visits: Vec<VisitPage>,
     consents: Vec<Told>,
+    /// Photos of results: when, and the picture, inside the file.
+    photos: Vec<(String, String)>,
 }
 
 fn instant(zone: &Zone, at: OffsetDateTime) -> String {
@@ -152,6 +159,13 @@ pub async fn copy(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
         (at(c.signed_at), signed, c.words)
     });
     let consents: Vec<Told> = consents.collect();
+    let mut pictures = result_photos::list_by_client(&mut s, id, PHOTOS_MOST + 1).await?;
+    let more_pictures = pictures.len() as i64 > PHOTOS_MOST;
+    pictures.truncate(PHOTOS_MOST as usize);
+    let photos = pictures
+        .iter()
+        .map(|p| (at(p.agreed_at), format!("data:image/jpeg;base64,{}", STANDARD.encode(&p.jpeg))))
+        .collect();
     let (mut visits, mut more) = (Vec::new(), false);
     for run in runs::list_by_client(&mut s, id).await? {
         more = visits.len() == VISITS_MOST;
@@ -159,7 +173,7 @@ pub async fn copy(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
             break;
         }
         let shell = Shell::plain("", 0);
-        visits.push(visit_page(&mut s, &seat.app, &zone, RunId(run.run_id), shell).await?);
+        visits.push(visit_page(&mut s, &seat.app, &zone, RunId(run.run_id), shell, Errors::none()).await?);
     }
     flow::note_copy(&mut s, by.id, id).await?;
     s.commit().await?;
@@ -167,6 +181,7 @@ pub async fn copy(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
         lists.iter().filter(|l| l.rows.len() as i64 >= MOST).map(|l| l.title).collect();
     cut.extend((consents.len() as i64 >= MOST).then_some(tr!("Consents")));
     cut.extend(more.then_some(tr!("Visits")));
+    cut.extend(more_pictures.then_some(tr!("Photos of results")));
     let none = |text: String| if text.is_empty() { tr!("not told").to_string() } else { text };
     let details = vec![
         (tr!("Number"), id.to_string()),
@@ -189,6 +204,7 @@ pub async fn copy(seat: Seat, Path(id): Path<String>) -> Result<Response, Proble
         lists,
         visits,
         consents,
+        photos,
     };
     let text = shown.render().map_err(|error| {
         tracing::error!(%error, "a template did not render");

@@ -17,6 +17,8 @@ use crate::web::typed;
 #[serde(default)]
 pub struct Typed {
     pub once: String,
+    /// The unit the form was shown in.
+    pub unit: String,
     pub born_on: String,
     pub cannot_consent: String,
     pub guardian: String,
@@ -291,10 +293,10 @@ impl Typed {
 
     fn read_hair(&self, e: &mut Errors) -> Option<(f64, Account)> {
         let length =
-            typed::needed_number(e, "length_mm", &self.length_mm, (1.0, 2500.0), tr!("the stretched length"));
+            typed::needed_length(e, "length_mm", &self.length_mm, (1.0, 2500.0), tr!("the stretched length"));
         let account = match self.account.as_str() {
             "whole" => Account::Whole,
-            "up-to" => Account::UpTo(typed::needed_number(
+            "up-to" => Account::UpTo(typed::needed_length(
                 e,
                 "account_mm",
                 &self.account_mm,
@@ -321,9 +323,8 @@ impl Typed {
             let words = tr!("Choose what it was, or empty the row.");
             let family = typed::code(e, &name("family"), &row.family, Family::from_code, words);
             let from_mm =
-                typed::number(e, &name("from"), &row.from, (0.0, most), tr!("millimetres from the scalp"));
-            let to_mm =
-                typed::number(e, &name("to"), &row.to, (1.0, most), tr!("millimetres from the scalp"));
+                typed::length(e, &name("from"), &row.from, (0.0, most), tr!("how far from the scalp"));
+            let to_mm = typed::length(e, &name("to"), &row.to, (1.0, most), tr!("how far from the scalp"));
             let on = typed::past_day(e, &name("on"), &row.on, today);
             if row.on.trim().is_empty() {
                 e.note(name("on"), tr!("Write the day, as near as the client can say."));

@@ -23,7 +23,7 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
 use crate::web::shell::{ClientTabs, Shell};
-use crate::web::{once, page};
+use crate::web::{once, page, typed};
 
 /// The routes of this screen.
 pub const LINES: &[Line] = lines![
@@ -363,7 +363,7 @@ fn refuse_row(errors: &mut Errors, why: LengthRefusal) {
         LengthRefusal::TooNearScalp(n) => (
             n,
             "from",
-            tr!("Hair treated on that day lies further out by now. Look at day and millimetres again."),
+            tr!("Hair treated on that day lies further out by now. Look at the day and the place again."),
         ),
         LengthRefusal::GrownOut(n) => (
             n,
@@ -386,6 +386,7 @@ fn refuse_row(errors: &mut Errors, why: LengthRefusal) {
 /// Keeps a consult.
 pub async fn take(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> Answered {
     let person = seat.require(Act::TakeConsult)?;
+    typed::measure_as_sent(&f.unit);
     let (by, decides) = (person.id, seat.may(Act::SignJudgement));
     let mut s = seat.begin().await?;
     let here = format!("/clients/{}/consult", client_id(&id)?);

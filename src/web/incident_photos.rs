@@ -77,7 +77,7 @@ pub fn shown(zone: &Zone, rows: Vec<IncidentPhoto>) -> Vec<Shown> {
         .collect()
 }
 
-fn number(raw: &str) -> Result<i16, Problem> {
+pub(super) fn number(raw: &str) -> Result<i16, Problem> {
     raw.parse().map_err(|_| Problem::NotFound)
 }
 
@@ -140,7 +140,7 @@ pub async fn keep(
 #[derive(Deserialize)]
 pub struct Plain {
     #[serde(default)]
-    once: String,
+    pub(super) once: String,
 }
 
 /// The client takes the agreement back: the picture is erased at once; who agreed and when stays.

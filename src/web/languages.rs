@@ -1,6 +1,7 @@
-//! In which language the screens speak to whoever is signed in.
+//! In which language the screens speak to whoever is signed in, and in what they say lengths.
 
 use axum::http::{HeaderMap, Uri, header};
+use axum::response::Response;
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
@@ -9,11 +10,12 @@ use crate::web::page::{self, own_path};
 use crate::web::problem::{Answered, Problem};
 use crate::web::routes::{Line, Open, lines};
 use crate::web::seat::Seat;
-use crate::words::Language;
+use crate::words::{Language, Unit};
 
 /// The routes of these screens.
 pub const LINES: &[Line] = lines![
     post "/language" Open::Station => choose,
+    post "/length-unit" Open::Station => choose_unit,
 ];
 
 /// The language as chosen.
@@ -31,9 +33,31 @@ pub async fn choose(seat: Seat, headers: HeaderMap, Form(f): Form<Chosen>) -> An
     let mut s = seat.begin().await?;
     flow::speak_to(&mut s, person, chosen).await.map_err(crate::web::team::problem)?;
     s.commit().await?;
-    // Back to the screen it was chosen on.
+    Ok(back(&headers))
+}
+
+/// The unit as chosen.
+#[derive(Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct ChosenUnit {
+    unit: String,
+}
+
+/// Lengths are said in this unit to whoever is signed in, from now on and at every station; twice is the same.
+pub async fn choose_unit(seat: Seat, headers: HeaderMap, Form(f): Form<ChosenUnit>) -> Answered {
+    let person = seat.person().ok_or_else(|| Problem::Locked { next: "/floor".into() })?.id;
+    let chosen = Unit::of_symbol(&f.unit);
+    let chosen = chosen.ok_or_else(|| Problem::Bad(tr!("Lengths are said in mm or in inches.").into()))?;
+    let mut s = seat.begin().await?;
+    flow::measure_for(&mut s, person, chosen).await.map_err(crate::web::team::problem)?;
+    s.commit().await?;
+    Ok(back(&headers))
+}
+
+/// Back to the screen it was chosen on.
+fn back(headers: &HeaderMap) -> Response {
     let from =
         headers.get(header::REFERER).and_then(|h| h.to_str().ok()).and_then(|at| at.parse::<Uri>().ok());
     let back = from.and_then(|at| at.path_and_query().map(ToString::to_string)).unwrap_or_default();
-    Ok(page::see(&own_path(&back)))
+    page::see(&own_path(&back))
 }

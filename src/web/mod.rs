@@ -82,3 +82,4 @@ pub mod waiting;
 
 #[cfg(test)]
 mod gallery;
+mod result_photos;

@@ -1,5 +1,6 @@
 //! The form of a plan: which product goes where, what is typed kept.
 
+use crate::domain::length;
 use std::collections::BTreeMap;
 
 use crate::domain::ids::ProductId;
@@ -17,8 +18,8 @@ pub type Typed = BTreeMap<String, String>;
 const ZONES: [(&str, &str); 4] = [
     ("new-growth", mark!("new growth")),
     ("root-to-end", mark!("root to end")),
-    ("between", "from … to … mm"),
-    ("ends-from", mark!("from … mm to the ends")),
+    ("between", mark!("from … to …")),
+    ("ends-from", mark!("from … to the ends")),
 ];
 /// Longest hair that is planned for, mm.
 const LONGEST_MM: f64 = 3000.0;
@@ -109,7 +110,7 @@ pub fn read(
 fn read_zone(a: &PlannedApplication, typed: &Typed, errors: &mut Errors) -> Option<Zone> {
     let name = |what: &str| format!("{what}_{}", a.letter);
     let mut mm = |what: &str, words: &str| {
-        typed::needed_number(errors, &name(what), value(typed, &name(what)), (0.0, LONGEST_MM), words)
+        typed::needed_length(errors, &name(what), value(typed, &name(what)), (0.0, LONGEST_MM), words)
     };
     match value(typed, &name("zone")) {
         "" => Some(match a.zone {
@@ -118,10 +119,10 @@ fn read_zone(a: &PlannedApplication, typed: &Typed, errors: &mut Errors) -> Opti
         }),
         "new-growth" => Some(Zone::NewGrowth),
         "root-to-end" => Some(Zone::RootToEnd),
-        "ends-from" => Some(Zone::EndsFrom(mm("from", tr!("where it begins, mm from the scalp, stretched")))),
+        "ends-from" => Some(Zone::EndsFrom(mm("from", tr!("where it begins, from the scalp, stretched")))),
         "between" => {
-            let from = mm("from", tr!("where it begins, mm from the scalp, stretched"));
-            let to = mm("to", tr!("where it ends, mm from the scalp, stretched"));
+            let from = mm("from", tr!("where it begins, from the scalp, stretched"));
+            let to = mm("to", tr!("where it ends, from the scalp, stretched"));
             if to <= from {
                 if errors.of(&name("to")).is_empty() && errors.of(&name("from")).is_empty() {
                     errors.note(name("to"), tr!("It ends behind where it begins: write a larger number."));
@@ -140,11 +141,10 @@ fn read_zone(a: &PlannedApplication, typed: &Typed, errors: &mut Errors) -> Opti
 fn read_trim(typed: &Typed, errors: &mut Errors) -> Option<PlannedTrim> {
     let asked = value(typed, "put_trim");
     if !asked.is_empty() {
-        let mm = typed::number(errors, "trim_mm", asked, (1.0, LONGEST_MM), tr!("the trim in mm"))?;
+        let mm = typed::length(errors, "trim_mm", asked, (1.0, LONGEST_MM), tr!("the trim"))?;
         return Some(PlannedTrim { mm, agreed: None });
     }
-    let mm =
-        typed::number(errors, "trim_mm", value(typed, "trim_mm"), (1.0, LONGEST_MM), tr!("the trim in mm"))?;
+    let mm = typed::length(errors, "trim_mm", value(typed, "trim_mm"), (1.0, LONGEST_MM), tr!("the trim"))?;
     let agreed = match value(typed, "trim_agreed") {
         "" => None,
         "yes" => Some(true),
@@ -164,10 +164,10 @@ pub fn of(plan: &Plan) -> Typed {
         let mut put = |what: &str, v: String| typed.insert(format!("{what}_{}", a.letter), v);
         put("product", a.product_id.to_string());
         put("zone", a.zone.clone());
-        put("from", a.from_mm.map(typed::shown).unwrap_or_default());
-        put("to", a.to_mm.map(typed::shown).unwrap_or_default());
+        put("from", a.from_mm.map(length::written).unwrap_or_default());
+        put("to", a.to_mm.map(length::written).unwrap_or_default());
     }
-    typed.insert("trim_mm".into(), plan.trim_mm.map(|mm| typed::shown(f64::from(mm))).unwrap_or_default());
+    typed.insert("trim_mm".into(), plan.trim_mm.map(|mm| length::written(f64::from(mm))).unwrap_or_default());
     let said = match plan.trim_agreed {
         Some(true) => "yes",
         Some(false) => "no",

@@ -1,5 +1,6 @@
 //! A kept plan as its screen shows it: the verdict in words, the ruler, the findings, the trim, what to say.
 
+use crate::domain::length;
 use askama::Template;
 use time::OffsetDateTime;
 
@@ -55,7 +56,8 @@ struct ShownFinding {
     rule: String,
     source: String,
     until: String,
-    trim: Option<(String, String)>,
+    /// At least, to be sure, and the second as the form sends it.
+    trim: Option<(String, String, String)>,
     ways: Vec<ShownWay>,
 }
 
@@ -89,6 +91,8 @@ pub struct PlanPage {
     fields: Vec<Fields>,
     answers: Vec<Choice>,
     trim_mm: String,
+    /// The planned trim, as said.
+    trim_said: String,
     back: String,
     here: String,
     after: Option<StrandRuler>,
@@ -189,14 +193,14 @@ fn lead(plan: &Plan, tests_open: bool) -> String {
     let all_by_trim = plan.findings.iter().filter(|f| f.verdict == "refuse").all(|f| f.trim_mm.is_some());
     let way = match trim {
         Some(sure) if all_by_trim => {
-            tr!(
-                " Possible with a trim of {} mm, to be sure: ask the client.",
-                format_args!("{:.0}", sure.ceil())
-            )
+            tr!(" Possible with a trim of {}, to be sure: ask the client.", length::said(length::cut(sure)))
         }
         _ => String::new(),
     };
-    format!("{}.{more}{way}", first.in_words(words::speaking()).title.trim_end_matches('.'))
+    format!(
+        "{}.{more}{way}",
+        first.in_words(words::speaking(), words::measuring()).title.trim_end_matches('.')
+    )
 }
 
 fn span(strand: &Strand, a: &KeptApplication) -> (f64, f64) {
@@ -214,7 +218,7 @@ fn zone_words(strand: &Strand, a: &KeptApplication) -> String {
     match a.zone.as_str() {
         "new-growth" => tr!("new growth").into(),
         "root-to-end" => tr!("root to end").into(),
-        _ => tr!("{from} to {to}", from = format_args!("{:.0}", from), to = format_args!("{:.0}", to)),
+        _ => tr!("{from} to {to}", from = length::figure(from), to = length::said(to)),
     }
 }
 
@@ -278,7 +282,7 @@ fn findings(plan: &Plan) -> Vec<ShownFinding> {
     plan.findings
         .iter()
         .enumerate()
-        .map(|(at, f)| (at, f, f.in_words(words::speaking())))
+        .map(|(at, f)| (at, f, f.in_words(words::speaking(), words::measuring())))
         .map(|(at, f, said)| ShownFinding {
             number: at + 1,
             verdict: mark(judged(&f.verdict)),
@@ -289,7 +293,8 @@ fn findings(plan: &Plan) -> Vec<ShownFinding> {
             until: until_words(f).unwrap_or_default(),
             trim: f
                 .trim_mm
-                .map(|(least, sure)| (format!("{:.0}", least.ceil()), format!("{:.0}", sure.ceil()))),
+                .map(|(least, sure)| (length::cut(least), length::cut(sure)))
+                .map(|(least, sure)| (length::said(least), length::said(sure), length::written(sure))),
             ways: f
                 .ways
                 .iter()
@@ -338,7 +343,7 @@ pub fn page(x: Shown<'_>) -> Result<PlanPage, Problem> {
     let after = left.as_ref().map(|left| {
         let mut ruler = strand_words::ruler(
             left,
-            tr!("After the trim the hair is {} millimetres long.", format_args!("{:.0}", left.length_mm())),
+            tr!("After the trim the hair is {} long.", length::said(left.length_mm())),
         );
         ruler.planned = brackets(left, plan);
         ruler.edges.clear();
@@ -386,6 +391,7 @@ pub fn page(x: Shown<'_>) -> Result<PlanPage, Problem> {
         fields: if may_plan { plan_form::fields(x.protocol, x.shelf, &typed) } else { Vec::new() },
         answers: plan_form::answers(&typed),
         trim_mm: typed.get("trim_mm").cloned().unwrap_or_default(),
+        trim_said: plan.trim_mm.map(|mm| length::as_written(f64::from(mm))).unwrap_or_default(),
         back: format!("{base}/plan"),
         here: format!("/plans/{}", plan.plan_id),
         after,

@@ -1,5 +1,6 @@
 //! Plan: choose what goes where, see what the check found, start the service.
 
+use crate::domain::length;
 use askama::Template;
 use axum::extract::Path;
 use axum_extra::extract::{Form, Query};
@@ -166,6 +167,7 @@ pub async fn choose(seat: Seat, Path(id): Path<String>, Query(q): Query<AskedFor
 pub async fn make(seat: Seat, Path(id): Path<String>, Form(f): Form<Vec<(String, String)>>) -> Answered {
     let person = seat.require(Act::MakePlan)?.id;
     let typed: Typed = f.into_iter().take(100).collect();
+    typed::measure_as_sent(typed.get("unit").map_or("", String::as_str));
     let id = client_id(&id)?;
     let text = |name: &str| typed.get(name).cloned().unwrap_or_default();
     let mut s = seat.begin().await?;
@@ -184,10 +186,8 @@ pub async fn make(seat: Seat, Path(id): Path<String>, Form(f): Form<Vec<(String,
         let told = crate::flow::strands::load(&mut s, &seat.app.reference, &client, today, None).await?;
         let length = told.as_ref().map_or(0.0, |t| t.strand.length_mm());
         if flow::trimmed_length(length, trim.mm).is_none() {
-            let words = tr!(
-                "The hair is {length} mm long: a trim leaves some of it.",
-                length = format_args!("{:.0}", length)
-            );
+            let words =
+                tr!("The hair is {length} long: a trim leaves some of it.", length = length::said(length));
             errors.note("trim_mm", words);
         }
     }

@@ -1,5 +1,6 @@
 //! Hair readings: what hands and ruler found, one place at a time.
 
+use crate::domain::length;
 use askama::Template;
 use axum::extract::Path;
 use axum_extra::extract::{Form, Query};
@@ -51,6 +52,8 @@ const BY_EYE_SD_MM: f32 = 4.0;
 #[serde(default)]
 pub struct Typed {
     once: String,
+    /// The unit the form was shown in.
+    unit: String,
     place: String,
     new_growth_mm: String,
     read_as: String,
@@ -96,7 +99,7 @@ impl Typed {
             typed::code(&mut e, "place", &self.place, |c| one_of(&PLACES, c), tr!("Choose the place."));
         let mut record = Record { place: place.unwrap_or("whole"), ..Record::default() };
         let growth =
-            typed::number(&mut e, "new_growth_mm", &self.new_growth_mm, (0.5, 1000.0), "millimetres");
+            typed::length(&mut e, "new_growth_mm", &self.new_growth_mm, (0.5, 1000.0), tr!("the new growth"));
         record.new_growth_mm = growth.map(|x| x as f32);
         let curl_index =
             typed::number(&mut e, "curl_index", &self.curl_index, (1.0, 6.0), tr!("stretched ÷ as it lies"));
@@ -148,7 +151,8 @@ impl Typed {
             _ => None,
         };
         (record.breakage, record.lightened) = (yes(&self.breakage), yes(&self.lightened));
-        let shortest = typed::number(&mut e, "shortest_mm", &self.shortest_mm, (1.0, 2000.0), "millimetres");
+        let shortest =
+            typed::length(&mut e, "shortest_mm", &self.shortest_mm, (1.0, 2000.0), tr!("the shortest layer"));
         record.shortest_mm = shortest.map(|x| x as f32);
         let empty = Record { place: record.place, ..Record::default() };
         if e.is_empty() && record == empty {
@@ -212,7 +216,7 @@ fn line(zone: &crate::calendar::Zone, r: &readings::Reading) -> PlaceLine {
     let growth = r.new_growth_mm.map_or_else(String::new, |mm| {
         let how = if r.read_natural { tr!("as it lies") } else { tr!("stretched") };
         let odd = if r.confirmed_odd { tr!(", confirmed") } else { "" };
-        tr!("{} mm {how}{odd}", typed::shown(f64::from(mm)), how = how, odd = odd)
+        tr!("{} {how}{odd}", length::as_written(f64::from(mm)), how = how, odd = odd)
     });
     let stretch = r.wet_stretch.as_deref().and_then(WetStretch::from_code).map(WetStretch::words);
     let mut feel: Vec<String> = Vec::new();
@@ -229,7 +233,7 @@ fn line(zone: &crate::calendar::Zone, r: &readings::Reading) -> PlaceLine {
         }
     }
     if let Some(mm) = r.shortest_mm {
-        feel.push(tr!("shortest {} mm", typed::shown(f64::from(mm))));
+        feel.push(tr!("shortest {}", length::as_written(f64::from(mm))));
     }
     PlaceLine {
         place: words_of(&PLACES, Some(&r.place)),
@@ -249,7 +253,7 @@ fn readings_page(
     let zone = zone(seat)?;
     let yes_no = |chosen: &str| Choice::list([("no", "no"), ("yes", "yes")], &[chosen]);
     let answer = match o.latest.iter().find(|r| r.place == "whole").and_then(|r| r.new_growth_mm) {
-        Some(mm) => tr!("New growth last read: {} mm", typed::shown(f64::from(mm))),
+        Some(mm) => tr!("New growth last read: {}", length::as_written(f64::from(mm))),
         None if o.latest.is_empty() => tr!("Nothing felt or measured yet").into(),
         None => tr!("New growth is not measured yet").into(),
     };
@@ -268,7 +272,10 @@ fn readings_page(
             &[t.read_as.as_str()],
         ),
         read_by: Choice::list(
-            [("ruler", tr!("ruler, ± 2 mm")), ("eye", tr!("by eye, ± 4 mm"))],
+            [
+                ("ruler", tr!("ruler, ± {}", length::said(f64::from(BY_RULER_SD_MM))).as_str()),
+                ("eye", tr!("by eye, ± {}", length::said(f64::from(BY_EYE_SD_MM))).as_str()),
+            ],
             &[t.read_by.as_str()],
         ),
         textures: Choice::list(TEXTURES, &[t.texture.as_str()]),
@@ -311,6 +318,7 @@ pub async fn show(seat: Seat, Path(id): Path<String>, Query(q): Query<Asked>) ->
 /// Keeps a reading.
 pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> Answered {
     let by = seat.require(Act::MeasureHair)?.id;
+    typed::measure_as_sent(&f.unit);
     let mut s = seat.begin().await?;
     let o = open(&seat, &mut s, &id).await?;
     let here = format!("/clients/{}/readings", o.client.client_id);
@@ -330,7 +338,7 @@ pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
             }
             Err(ReadingRefused::Odd { expected_mm, days, stretched_mm }) => {
                 odd = true;
-                e.note("new_growth_mm", tr!("{stretched_mm} mm stretched after {days} days, where about {expected_mm} were to be expected. Measure again; if it is right, say so below.", stretched_mm = format_args!("{:.0}", stretched_mm), days = days, expected_mm = format_args!("{:.0}", expected_mm)));
+                e.note("new_growth_mm", tr!("{stretched_mm} stretched after {days} days, where about {expected_mm} were to be expected. Measure again; if it is right, say so below.", stretched_mm = length::said(stretched_mm), days = days, expected_mm = length::figure(expected_mm)));
             }
             Err(ReadingRefused::Strand(StrandRefusal::NothingBehind)) => {
                 e.note(

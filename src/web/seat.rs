@@ -21,7 +21,7 @@ use crate::store::{Scoped, Stored, sessions};
 use crate::web::page::PART_HEADER;
 use crate::web::problem::Problem;
 use crate::web::shell::{ScreenLink, Shell, Theme};
-use crate::words::{self, Language};
+use crate::words::{self, Language, Unit};
 
 /// Idle seconds after which a station locks.
 pub const STATION_IDLE_S: f64 = 300.0;
@@ -137,6 +137,7 @@ impl Seat {
             path: parts.uri.path_and_query().map_or_else(|| "/".into(), |p| p.to_string()),
         };
         words::speak(seat.salon_row.speaks());
+        words::measure_in(seat.salon_row.measures());
         if let Some(session) = session {
             seat.sit(&mut s, session, parts).await?;
         }
@@ -157,6 +158,9 @@ impl Seat {
         }
         if let Some(own) = person.language.as_deref().and_then(Language::of_tag) {
             words::speak(own);
+        }
+        if let Some(own) = person.length_unit.as_deref().and_then(Unit::of_symbol) {
+            words::measure_in(own);
         }
         self.who = Who::In(person);
         self.held_run = session.held.then_some(session.held_run_id).flatten().map(RunId);
@@ -265,20 +269,8 @@ impl Seat {
     }
 }
 
-/// What a locked station shows of a name.
-pub fn first_name(name: &str) -> &str {
-    name.split_whitespace().next().unwrap_or(name)
-}
-
-/// A client's name as everybody near a screen may see it: first name and initial.
-pub fn short_name(name: &str) -> String {
-    let mut words = name.split_whitespace();
-    let first = words.next().unwrap_or_default();
-    match words.last().and_then(|w| w.chars().next()) {
-        Some(initial) => format!("{first} {initial}."),
-        None => first.to_string(),
-    }
-}
+/// What a locked station shows of a name, and what is shown where few words fit.
+pub use crate::domain::name::{first_word as first_name, short as short_name};
 
 impl<S> FromRequestParts<S> for Seat
 where

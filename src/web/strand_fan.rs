@@ -1,5 +1,6 @@
 //! The growth fan of a strand: from the record to the picture's numbers.
 
+use crate::domain::length;
 use time::Date;
 
 use crate::calendar::month_words;
@@ -34,7 +35,7 @@ fn measured(told: &Told) -> Vec<Measured> {
                 let Some((from, doubt)) = born else { continue };
                 let day = (visit.0.on - from).whole_days() as f64;
                 if day > 0.0 {
-                    let words = tr!("{}, {mm} mm", short(visit.0.on), mm = format_args!("{:.0}", mm));
+                    let words = tr!("{}, {mm}", short(visit.0.on), mm = length::said(mm));
                     all.push(Measured { day, day_doubt: doubt, mm, mm_doubt: sd_mm, words });
                 }
             }
@@ -83,12 +84,13 @@ pub fn draw(
         due,
         measured,
         label: tr!(
-            "Growth fan. From {} the estimate runs at {} millimetres a day. Today {} millimetres, 80 percent between {} and {}.{met}",
+            "Growth fan. From {} the estimate runs at {} {unit} a day. Today {}, 80 percent between {} and {}.{met}",
             short(last),
-            format_args!("{:.2}", told.rate.mean),
-            format_args!("{:.0}", now.mean),
-            format_args!("{:.0}", now.low),
-            format_args!("{:.0}", now.high),
+            length::rate(told.rate.mean),
+            length::said(now.mean),
+            length::figure(now.low),
+            length::figure(now.high),
+            unit = crate::words::measuring().symbol(),
             met = met
         ),
     }

@@ -2,6 +2,7 @@
 
 use crate::calendar::month_words;
 use crate::domain::chemistry::family::{Family, Group};
+use crate::domain::length;
 use crate::domain::strand::doubt::WIDE;
 use crate::domain::strand::{Exposure, Piece, Strand};
 use crate::flow::strands::day_words;
@@ -94,15 +95,15 @@ pub fn met_words(e: &Exposure) -> String {
 
 /// What somebody calls hair that met a group, heaviest first.
 const HEAVIEST: [(Group, &str); 9] = [
-    (Group::Hydroxide, "relaxed"),
-    (Group::Unknown, "with a history nobody knows"),
-    (Group::MetallicSalt, "with metallic-salt colour"),
-    (Group::Lightener, "lightened"),
-    (Group::Thio, "re-formed"),
-    (Group::AldehydeSmoothing, "smoothed"),
-    (Group::OxidativeColour, "coloured"),
-    (Group::PlantColour, "hennaed"),
-    (Group::DirectDye, "dyed"),
+    (Group::Hydroxide, mark!("relaxed")),
+    (Group::Unknown, mark!("with a history nobody knows")),
+    (Group::MetallicSalt, mark!("with metallic-salt colour")),
+    (Group::Lightener, mark!("lightened")),
+    (Group::Thio, mark!("re-formed")),
+    (Group::AldehydeSmoothing, mark!("smoothed")),
+    (Group::OxidativeColour, mark!("coloured")),
+    (Group::PlantColour, mark!("hennaed")),
+    (Group::DirectDye, mark!("dyed")),
 ];
 
 /// The screen's answer: "148 mm of hair, the last 52 relaxed".
@@ -115,31 +116,30 @@ pub fn answer(strand: &Strand) -> String {
     let has = |piece: &Piece<'_>, group| piece.exposures.iter().any(|e| e.family.group() == group);
     for (group, words) in HEAVIEST {
         let Some(last) = pieces.iter().rposition(|piece| has(piece, group)) else { continue };
+        let words = crate::words::of(words);
         let first = pieces[..=last].iter().rposition(|p| !has(p, group)).map_or(0, |at| at + 1);
         let (from, to) = (pieces[first].from_mm, pieces[last].to_mm);
         let tip = length - to < 0.5;
         return match (from < 0.5, tip) {
-            (true, true) => tr!(
-                "{length} mm of hair, all of it {words}",
-                length = format_args!("{:.0}", length),
-                words = words
-            ),
+            (true, true) => {
+                tr!("{length} of hair, all of it {words}", length = length::said(length), words = words)
+            }
             (false, true) => tr!(
-                "{length} mm of hair, the last {} {words}",
-                format_args!("{:.0}", to - from),
-                length = format_args!("{:.0}", length),
+                "{length} of hair, the last {} {words}",
+                length::figure(to - from),
+                length = length::said(length),
                 words = words
             ),
             _ => tr!(
-                "{length} mm of hair, {words} from {from} to {to}",
-                length = format_args!("{:.0}", length),
+                "{length} of hair, {words} from {from} to {to}",
+                length = length::said(length),
                 words = words,
-                from = format_args!("{:.0}", from),
-                to = format_args!("{:.0}", to)
+                from = length::figure(from),
+                to = length::figure(to)
             ),
         };
     }
-    tr!("{length} mm of hair, nothing has met it yet", length = format_args!("{:.0}", length))
+    tr!("{length} of hair, nothing has met it yet", length = length::said(length))
 }
 
 /// One row of "What is in the hair".
@@ -171,17 +171,13 @@ pub fn rows(strand: &Strand, grown_since: Option<String>, measured: bool) -> Vec
         .enumerate()
         .map(|(at, piece)| Row {
             number: at + 1,
-            span: tr!(
-                "{} to {} mm",
-                format_args!("{:.0}", piece.from_mm),
-                format_args!("{:.0}", piece.to_mm)
-            ),
+            span: tr!("{} to {}", length::figure(piece.from_mm), length::said(piece.to_mm)),
             doubt: at
                 .checked_sub(1)
                 .and_then(|before| edges.get(before))
                 .map(|(_, sd)| (WIDE * sd).round())
                 .filter(|mm| *mm >= 1.0)
-                .map_or(String::new(), |mm| tr!("edge ± {mm}", mm = format_args!("{mm:.0}"))),
+                .map_or(String::new(), |mm| tr!("edge ± {mm}", mm = length::figure(mm))),
             met: piece
                 .exposures
                 .iter()

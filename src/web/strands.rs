@@ -1,5 +1,6 @@
 //! Strand: what is in a client's hair, how it grows, what was felt and tested.
 
+use crate::domain::length;
 use askama::Template;
 use axum::extract::Path;
 use time::Date;
@@ -84,7 +85,7 @@ fn retouch<'r>(reference: &'r Reference, told: &Told) -> Option<&'r Protocol> {
 fn as_it_lies(mm: f64, client: &Client) -> String {
     match client.curl_index.filter(|c| *c > 1.0) {
         Some(index) if mm >= 1.0 => {
-            tr!(", as it lies about {}", format_args!("{:.0}", mm / f64::from(index)))
+            tr!(", as it lies about {}", length::figure(mm / f64::from(index)))
         }
         _ => String::new(),
     }
@@ -105,11 +106,11 @@ fn growth(told: &Told, client: &Client, today: Date, reference: &Reference) -> O
     });
     let window = asked.map(|r| r.window(told.rate, last));
     let chance = asked.map(|r| r.chance(told.rate, days));
-    let rate = tr!("{} mm a day", format_args!("{:.2}", told.rate.mean));
+    let rate = tr!("{} {} a day", length::rate(told.rate.mean), crate::words::measuring().symbol());
     let small = match (asked, chance) {
         (Some(r), Some(chance)) => tr!(
-            "{rate}; {} mm today: {}, {} %",
-            format_args!("{:.0}", r.target_mm),
+            "{rate}; {} today: {}, {} %",
+            length::said(r.target_mm),
             ChanceWords::of(chance).words(),
             format_args!("{:.0}", (chance * 100.0).clamp(0.0, 99.4)),
             rate = rate
@@ -132,11 +133,11 @@ fn growth(told: &Told, client: &Client, today: Date, reference: &Reference) -> O
         small,
         fan: strand_fan::draw(told, last, days, asked, window),
         words: tr!(
-            "About {} mm stretched today{}, between {} and {}, 8 times in 10.{}",
-            format_args!("{:.0}", now.mean),
+            "About {} stretched today{}, between {} and {}, 8 times in 10.{}",
+            length::said(now.mean),
             as_it_lies(now.mean, client),
-            format_args!("{:.0}", now.low),
-            format_args!("{:.0}", now.high),
+            length::figure(now.low),
+            length::figure(now.high),
             due.unwrap_or_default()
         ),
     })
@@ -160,11 +161,11 @@ fn place(r: &Reading, zone: &Zone) -> Place {
         words.push("lightened".into());
     }
     if let Some(mm) = r.shortest_mm {
-        words.push(tr!("shortest layer {mm} mm", mm = format_args!("{:.0}", mm)));
+        words.push(tr!("shortest layer {mm}", mm = length::said(f64::from(mm))));
     }
     if let Some(mm) = r.new_growth_mm {
         let how = if r.read_natural { tr!("as it lies") } else { tr!("stretched") };
-        words.push(tr!("new growth {mm} mm {how}", mm = format_args!("{:.0}", mm), how = how));
+        words.push(tr!("new growth {mm} {how}", mm = length::said(f64::from(mm)), how = how));
     }
     if words.is_empty() {
         words.push(tr!("looked at, nothing noted").into());
@@ -186,15 +187,15 @@ fn visits(told: &Told) -> Vec<Fact> {
                 let place = match zone {
                     Zone::NewGrowth => tr!("new growth").to_string(),
                     Zone::RootToEnd => tr!("root to end").to_string(),
-                    Zone::EndsFrom(mm) => tr!("from {mm} mm to the ends", mm = format_args!("{:.0}", mm)),
+                    Zone::EndsFrom(mm) => tr!("from {mm} to the ends", mm = length::said(*mm)),
                     Zone::Between(a, b) => {
-                        tr!("{a} to {b} mm", a = format_args!("{:.0}", a), b = format_args!("{:.0}", b))
+                        tr!("{a} to {b}", a = length::figure(*a), b = length::said(*b))
                     }
                 };
                 format!("{}, {place}, {}", strand_words::met_words(exposure), exposure.known.words())
             }
-            Deed::Measure { mm, .. } => tr!("new growth {mm} mm stretched", mm = format_args!("{:.0}", mm)),
-            Deed::Trim(mm) => tr!("trim of {mm} mm", mm = format_args!("{:.0}", mm)),
+            Deed::Measure { mm, .. } => tr!("new growth {mm} stretched", mm = length::said(*mm)),
+            Deed::Trim(mm) => tr!("trim of {mm}", mm = length::said(*mm)),
         };
         let full = facts.len() == MOST_VISITS;
         match facts.last_mut() {
@@ -261,11 +262,11 @@ fn lead(told: &Told, client: &Client) -> String {
         .next()
         .map_or((line, line), |(at, sd)| ((at - 1.96 * sd).max(0.0), at + 1.96 * sd));
     tr!(
-        "New growth about {line} mm stretched{}; between {low} and {high}, 19 times in 20.",
+        "New growth about {line} stretched{}; between {low} and {high}, 19 times in 20.",
         as_it_lies(line, client),
-        line = format_args!("{:.0}", line),
-        low = format_args!("{:.0}", low),
-        high = format_args!("{:.0}", high)
+        line = length::said(line),
+        low = length::figure(low),
+        high = length::figure(high)
     )
 }
 
@@ -320,8 +321,8 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
         page.rows = strand_words::rows(strand, since, measured);
         page.ruler = (strand.length_mm() >= 0.5).then(|| {
             let label = tr!(
-                "Strand ruler, {} millimetres from scalp to ends. The table after it says the same in words.",
-                format_args!("{:.0}", strand.length_mm())
+                "Strand ruler, {} from scalp to ends. The table after it says the same in words.",
+                length::said(strand.length_mm())
             );
             strand_words::ruler(strand, label)
         });

@@ -11,6 +11,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::client_links::LINES,
     crate::web::home_answers::LINES,
     crate::web::incident_photos::LINES,
+    crate::web::result_photos::LINES,
     crate::web::client_messages::LINES,
     crate::web::calendar_feeds::LINES,
     crate::web::calls::LINES,

@@ -3,7 +3,9 @@
 
 use time::{Date, Month};
 
+use crate::domain::length::{self, Length};
 use crate::web::form::Errors;
+use crate::words::{self, Unit};
 
 /// Characters no line of a form may hold: controls (a NUL is refused by the database), line breaks too.
 fn is_control(c: char, lines: bool) -> bool {
@@ -64,6 +66,58 @@ pub fn needed_number(e: &mut Errors, name: &str, raw: &str, edges: (f64, f64), w
         return edges.0;
     }
     number(e, name, raw, edges, what).unwrap_or(edges.0)
+}
+
+/// From here on lengths are read and said as on the form that was sent: its bare numbers were written in the unit it
+/// was shown in, whoever sits here by now. A form that says none is taken as shown in the unit set.
+pub fn measure_as_sent(unit: &str) {
+    if let Some(unit) = Unit::of_symbol(unit) {
+        words::measure_in(unit);
+    }
+}
+
+/// A length between two edges (mm, both included), in mm; a bare number is in the unit set; nothing typed is `None`.
+pub fn length(e: &mut Errors, name: &str, raw: &str, (least, most): (f64, f64), what: &str) -> Option<f64> {
+    if raw.trim().is_empty() {
+        return None;
+    }
+    let read = Length::read(raw, words::measuring()).map(Length::mm);
+    let mm = read.filter(|mm| (least..=most).contains(mm));
+    if mm.is_none() {
+        note_length(e, name, (least, most), what);
+    }
+    mm
+}
+
+/// A length that must be there.
+pub fn needed_length(e: &mut Errors, name: &str, raw: &str, edges: (f64, f64), what: &str) -> f64 {
+    if raw.trim().is_empty() {
+        note_length(e, name, edges, what);
+    }
+    length(e, name, raw, edges, what).unwrap_or(edges.0)
+}
+
+fn note_length(e: &mut Errors, name: &str, (least, most): (f64, f64), what: &str) {
+    let (least, most) = (length::figure(length::cut(least)), length::said(most));
+    let example = match words::measuring() {
+        Unit::Mm => "12, 12 mm, 1.5 cm, 1/2 in",
+        Unit::Inch => "1/2, 0.5, 1/2 in, 12 mm",
+    };
+    e.note(
+        name,
+        tr!(
+            "Write {what}, from {least} to {most}, such as {example}.",
+            what = what,
+            least = least,
+            most = most,
+            example = example
+        ),
+    );
+}
+
+/// The unit beside a field of a length, with what is measured: "{} stretched" is "mm stretched".
+pub fn unit_words(what: &str) -> String {
+    words::fill(words::of(what), &[("", &words::measuring().symbol())])
 }
 
 /// A day as a date field sends it (`2026-05-14`, ISO 8601); none when nothing was typed.

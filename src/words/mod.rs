@@ -4,7 +4,8 @@
 //! Which language is spoken is the one thing that is ambient: a request is served [`in_language`] of whoever sits
 //! at the station, and everything said meanwhile is said in it. It changes words, never a decision: nothing
 //! compares, stores as a code or sends to another program what came out of here. What goes on record in words is
-//! said [`plainly`], in English, so that a record has one language.
+//! said [`plainly`], in English, so that a record has one language. What a length is said in ([`measuring`]) is ambient
+//! in the same way, and on record it is millimetres.
 
 /// Says a sentence in the language spoken. `tr!("Lock")` is a `&'static str`; with values it is a `String`:
 /// `tr!("{} of {}", done, all)`, `tr!("{name}: rinse now", name = who)`.
@@ -55,7 +56,10 @@ mod spoken;
 mod values;
 
 pub use fill::fill;
-pub use spoken::{InLanguage, Language, in_language, only_in_language, plainly, speak, speaking, with};
+pub use spoken::{
+    InLanguage, Language, Unit, in_language, in_language_and_unit, measure_in, measuring, only_in_language,
+    plainly, speak, speaking, with, with_unit,
+};
 pub use values::VALUES;
 
 /// The words of this literal in the language spoken; the literal itself where the catalogue lacks it.

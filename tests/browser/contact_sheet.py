@@ -9,7 +9,10 @@ import os
 import pathlib
 import shutil
 import sys
+import tempfile
 import time
+
+from PIL import Image
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 
@@ -118,6 +121,8 @@ def full_salon(program, sheet):
         sheet.state(camera, "sign-in", USUAL, "/sign-in")
         the_wrong_pin(chair)
         sheet.state(camera, "error-sign-in", USUAL)
+        demo.sits_as(chair, seats["manager"])
+        in_inches(house, sheet, camera, pages)
         for role in demo.ROLES[1:]:
             demo.sits_as(chair, seats[role])
             sheet.state(camera, f"floor-as-{role}", ("chair",), "/floor")
@@ -129,6 +134,21 @@ def full_salon(program, sheet):
         other.close()
         house.close()
     return camera, across
+
+
+def in_inches(house, sheet, camera, pages):
+    """Where lengths stand, said in inches, in both languages; a length nobody can read."""
+    station = camera.station
+    told = {demo.kind_of(page.path): page.path for page in pages}
+    for language in ("en", "es"):
+        house.sql(f"update salon set length_unit = 'in', language = '{language}'")
+        for kind in ("/clients/N/strand", "/clients/N/readings", "/plans/N", "/regrowth", "/clients/N/consult?again"):
+            name = kind.strip("/").replace("/", "-").replace("?", "-")
+            sheet.state(camera, f"inch-{language}-{name}", USUAL, told[kind])
+    house.sql("update salon set language = 'en'")
+    station.goes_to(told["/clients/N/readings"]).writes("New growth", "an inch").writes("Shortest layer", "3 1/2").presses("Keep the reading", "main")
+    sheet.state(camera, "error-length", USUAL)
+    house.sql("update salon set length_unit = 'mm'")
 
 
 def the_wrong_pin(station):
@@ -177,6 +197,18 @@ def the_service(house, sheet, camera, across, seats):
     sheet.state(camera, "protocol-draft", USUAL, "/protocols/curl-retouch/draft")
 
 
+def keeps_a_photo(station, visit):
+    """A photo of the result, drawn here; the client agrees."""
+    with tempfile.NamedTemporaryFile(suffix=".png") as file:
+        Image.linear_gradient("L").resize((900, 600)).save(file, "PNG")
+        file.flush()
+        station.goes_to(visit)
+        station.run_js("document.querySelector('#photos details').open = true; document.querySelector('#agreed_by-client').click()")
+        station.driver.find_element("css selector", "#photo").send_keys(file.name)
+        station.presses("Keep the photo")
+        station.sees("Photo 1: ")
+
+
 def whole_service(program, sheet):
     """One service of a short protocol from its start, refused at first, to the sheet taken home."""
     house = House(program)
@@ -192,7 +224,10 @@ def whole_service(program, sheet):
         walk.goes_to_the_end()
         sheet.state(camera, "run-ended", USUAL, walk.run)
         sheet.state(camera, "aftercare", (*USUAL, "paper"), f"{walk.run}/aftercare")
-        sheet.state(camera, "visit-ended", (*USUAL, "paper"), walk.run.replace("/runs", "/proof/runs"))
+        visit = walk.run.replace("/runs", "/proof/runs")
+        sheet.state(camera, "visit-ended", (*USUAL, "paper"), visit)
+        keeps_a_photo(chair, visit)
+        sheet.state(camera, "visit-photo", (*USUAL, "paper"), visit, ready=lambda: chair.run_js("document.querySelectorAll('#photos details').forEach((d) => { d.open = true; })"))
     finally:
         chair.close()
         house.close()

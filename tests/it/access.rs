@@ -14,7 +14,8 @@ use crate::attack::stage::{House, Stage};
 use crate::support::{Browser, PIN};
 
 /// What a path parameter stands for: the path up to it, and whose id it is.
-const SAMPLES: [(&str, &str); 23] = [
+const SAMPLES: [(&str, &str); 24] = [
+    ("/proof/runs/{id}/photos/{no}", "booking"),
     ("/incidents/{id}/photos/{no}", "booking"),
     // No file of ours waits.
     ("/clients/import/{id}", "booking"),
@@ -65,7 +66,9 @@ fn sample(path: &str, ids: &[(&str, i64)]) -> String {
 
 /// Not there yet (the run is under way, no strand test has a photo), or asked with a form that names no plan, no
 /// station and no step.
-const NOT_YET: [&str; 18] = [
+const NOT_YET: [&str; 20] = [
+    "/proof/runs/{id}/photos/{no}",
+    "/proof/runs/{id}/photos/{no}/erasure",
     "/incidents/{id}/photos",
     "/incidents/{id}/photos/{no}",
     "/incidents/{id}/photos/{no}/erasure",

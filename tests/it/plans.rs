@@ -188,7 +188,9 @@ async fn a_trim_is_asked_for_then_cut_then_looked_at() {
     fields[7].1 = "70".into();
     let (_, asked) = planned(&mut chair, stage.client, &fields).await;
     assert!(asked.body.contains("Refused as planned"), "a trim nobody agreed to changes nothing");
-    assert!(asked.body.contains("With a 70 mm trim first") && !asked.body.contains("are cut: check again"));
+    assert!(
+        asked.body.contains("With a trim of 70 mm first") && !asked.body.contains("are cut: check again")
+    );
     fields[8].1 = "yes".into();
     let (plan, agreed) = planned(&mut chair, stage.client, &fields).await;
     assert!(agreed.body.contains("Cut 70 mm first, then look"), "{}", agreed.body);

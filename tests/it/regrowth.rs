@@ -296,6 +296,7 @@ async fn the_address_bar_narrows_the_list() {
     let mut names = async |query: &str| -> Vec<&'static str> {
         let page = desk.get(&format!("/regrowth?{query}")).await;
         assert_eq!(page.status, 200, "{query}: {}", page.body);
+        assert!(!page.body.contains("&#60;svg"), "a picture is drawn, not spelled: {}", page.body);
         ["Ysolde", "Juno", "Amabel"].into_iter().filter(|n| page.body.contains(*n)).collect()
     };
     assert_eq!(names("").await, ["Ysolde", "Juno"], "Amabel is lapsed: 18 Feb was the latest week");

@@ -54,6 +54,11 @@ async fn what_was_kept_is_marked_and_two_stations_that_differ_are_said() {
         assert!(page.contains(words), "{words} in {page}");
     }
     // Taken back, it differs from nothing any more; told at once, it was never kept.
+    // The sign-off book says the same, of the record itself.
+    let book = chair.get(&format!("/proof/runs/{run}")).await.body;
+    for words in ["Told apart by two stations", "Front left, pass 1, was told by two stations"] {
+        assert!(book.contains(words), "{words} in {book}");
+    }
     let taken: String =
         sqlx::query_scalar("select fact_id::text from run_event where run_id = $1 order by seq desc limit 1")
             .bind(run.0)
@@ -64,6 +69,8 @@ async fn what_was_kept_is_marked_and_two_stations_that_differ_are_said() {
     assert_eq!(told_late(&mut basin, &path, now, 0, &back).await.status, 303);
     let page = chair.get(&path).await.body;
     assert!(!page.contains("was told by two stations"), "{page}");
+    let book = chair.get(&format!("/proof/runs/{run}")).await.body;
+    assert!(!book.contains("Told apart by two stations"), "{book}");
 }
 
 #[tokio::test]

@@ -5,6 +5,7 @@
 //! says. The factors are common practice, no source; they plan the calendar and time nothing in the chair.
 
 use crate::domain::chemistry::family::coded;
+use crate::domain::length;
 use crate::domain::protocol::{Hands, SectionWork, Step};
 
 coded! {
@@ -49,10 +50,8 @@ impl OwnHair {
     #[must_use]
     pub fn words(&self) -> Option<String> {
         let density = self.density.filter(|d| *d != Density::Medium).map(|d| d.words().to_string());
-        let length = self
-            .length_mm
-            .filter(|mm| *mm > USUAL_MM)
-            .map(|mm| tr!("{mm} mm long", mm = format_args!("{:.0}", mm)));
+        let length =
+            self.length_mm.filter(|mm| *mm > USUAL_MM).map(|mm| tr!("{mm} long", mm = length::said(mm)));
         let words: Vec<String> = density.into_iter().chain(length).collect();
         (!words.is_empty()).then(|| words.join(", "))
     }

@@ -2,6 +2,7 @@
 
 use super::PlannedProduct;
 use crate::domain::chemistry::Verdict;
+use crate::domain::length;
 use crate::domain::protocol::TestKind;
 use time::Date;
 
@@ -129,16 +130,12 @@ impl Found {
 
 /// The client said yes to a trim: nothing goes on before it is cut and looked at.
 pub fn cut_first(mm: f64) -> Found {
-    Found::new(
-        Verdict::Wait,
-        "cut-first",
-        tr!("Cut {mm} mm first, then look", mm = format_args!("{:.0}", mm)),
-    )
-    .why(tr!(
-        "Wet hair that hangs straight is still relaxed; what the record says may lie a little elsewhere."
-    ))
-    .source(tr!("common practice, no source"))
-    .way(Way::Words(
-        tr!("Once it is cut, note it here: the service is checked again on what is left.").into(),
-    ))
+    Found::new(Verdict::Wait, "cut-first", tr!("Cut {mm} first, then look", mm = length::as_written(mm)))
+        .why(tr!(
+            "Wet hair that hangs straight is still relaxed; what the record says may lie a little elsewhere."
+        ))
+        .source(tr!("common practice, no source"))
+        .way(Way::Words(
+            tr!("Once it is cut, note it here: the service is checked again on what is left.").into(),
+        ))
 }

@@ -3,6 +3,7 @@
 use super::{Found, Head, PlannedProduct, Way};
 use crate::domain::chemistry::family::Group;
 use crate::domain::chemistry::{RuleTable, Verdict};
+use crate::domain::length;
 use crate::domain::protocol::TestKind;
 use crate::domain::strand::doubt::WIDE;
 use crate::domain::strand::{Finding, Health, PlannedApplication, Strand, Zone, check_plan};
@@ -89,37 +90,37 @@ fn worded(finding: &Finding<'_>, product: &PlannedProduct, strand: &Strand) -> V
         None => tr!("{letter} finds no hair in its zone", letter = letter),
         Some(met) if rule.code == "beside" => {
             tr!(
-                "{letter} would lie beside {}, {from} to {to} mm",
+                "{letter} would lie beside {}, {from} to {to}",
                 hair_words(met),
                 letter = letter,
-                from = format_args!("{:.0}", from),
-                to = format_args!("{:.0}", to)
+                from = length::figure(from),
+                to = length::said(to)
             )
         }
         Some(met) if finding.verdict == Verdict::Wait => {
             tr!(
-                "{letter} comes too soon after: {}, {from} to {to} mm",
+                "{letter} comes too soon after: {}, {from} to {to}",
                 hair_words(met),
                 letter = letter,
-                from = format_args!("{:.0}", from),
-                to = format_args!("{:.0}", to)
+                from = length::figure(from),
+                to = length::said(to)
             )
         }
         Some(met) if finding.verdict == Verdict::Refuse => {
             tr!(
-                "{letter} runs over {}, {from} to {to} mm",
+                "{letter} runs over {}, {from} to {to}",
                 hair_words(met),
                 letter = letter,
-                from = format_args!("{:.0}", from),
-                to = format_args!("{:.0}", to)
+                from = length::figure(from),
+                to = length::said(to)
             )
         }
         Some(met) => tr!(
-            "{letter} meets {}, {from} to {to} mm",
+            "{letter} meets {}, {from} to {to}",
             hair_words(met),
             letter = letter,
-            from = format_args!("{:.0}", from),
-            to = format_args!("{:.0}", to)
+            from = length::figure(from),
+            to = length::said(to)
         ),
     };
     let mut found = Found::new(finding.verdict, &rule.code, title)
@@ -218,7 +219,7 @@ fn stops_short(product: &PlannedProduct, strand: &Strand, rules: &RuleTable) -> 
             let mut found =
                 Found::new(Verdict::Clear, "stops-short", tr!("{} stops short of {words}", product.letter, words = words))
                     .of(product)
-                    .why(tr!("{} ends at {to} mm. That hair begins at {}, and not before {surely}, 19 times in 20: {} mm between.", product.letter, format_args!("{:.0}", edge.0), format_args!("{:.0}", surely - to), to = format_args!("{:.0}", to), surely = format_args!("{:.0}", surely)))
+                    .why(tr!("{} ends at {to}. That hair begins at {}, and not before {surely}, 19 times in 20: {} between.", product.letter, length::said(edge.0), length::said(surely - to), to = length::said(to), surely = length::said(surely)))
                     .source(tr!("edge taken at its doubt, 1.96 standard deviations"));
             found.span_mm = Some((to, edge.0));
             return Some(found);

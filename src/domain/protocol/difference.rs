@@ -1,6 +1,7 @@
 //! What differs between two protocols, in words, in the order of the service.
 
 use super::{Chemical, Protocol, SectionWork, Source, Step, StepCode, Times};
+use crate::domain::length;
 
 /// One difference.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -200,7 +201,7 @@ fn of_service(p: &Protocol) -> Vec<Said> {
     all.one("kind", p.kind.words());
     all.one(tr!("written for"), p.head.words());
     if let Some(r) = &p.retouch {
-        all.one(tr!("new growth to treat again"), tr!("{} mm stretched", r.target_mm));
+        all.one(tr!("new growth to treat again"), tr!("{} stretched", length::as_written(r.target_mm)));
         all.one(tr!("weeks between services, shortest"), r.least_weeks.to_string());
         all.one(tr!("weeks between services, usual"), r.middle_weeks.to_string());
         all.one(tr!("weeks between services, latest"), r.latest_weeks.to_string());

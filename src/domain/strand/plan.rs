@@ -6,6 +6,7 @@
 use super::doubt::{NUMERIC_PLACE_MM2, WIDE};
 use super::pieces::{Exposure, Piece, Strand, Zone};
 use crate::domain::chemistry::{Family, Group, NewUse, Rule, RuleTable, Strength, Verdict};
+use crate::domain::length;
 use crate::domain::units::SAME_PLACE_MM;
 use crate::words;
 use time::{Date, Duration};
@@ -92,13 +93,13 @@ impl Finding<'_> {
         if let (Some(least), Verdict::Refuse) = (self.clears_by_trim_mm, self.verdict) {
             ways.push(match self.clears_by_trim_sure_mm {
                 Some(sure) => tr!(
-                    "Ask the client: gone after a trim of at least {least} mm, {sure} to be sure; then look.",
-                    least = format_args!("{:.0}", least),
-                    sure = format_args!("{:.0}", sure)
+                    "Ask the client: gone after a trim of at least {least}, {sure} to be sure; then look.",
+                    least = length::said(length::cut(least)),
+                    sure = length::figure(length::cut(sure))
                 ),
                 None => tr!(
-                    "Ask the client: gone after a trim of at least {least} mm; then look.",
-                    least = format_args!("{:.0}", least)
+                    "Ask the client: gone after a trim of at least {least}; then look.",
+                    least = length::said(length::cut(least))
                 ),
             });
         }

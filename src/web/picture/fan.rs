@@ -1,5 +1,7 @@
 //! The growth fan: new growth against days, the estimate with its 80 % band, the target, the due window.
 
+use crate::domain::length;
+use crate::words::{Unit, measuring};
 use std::fmt::Write as _;
 
 use super::mark::{At, Drawing, Mark, Shapes, fit, words_px};
@@ -136,17 +138,15 @@ impl Fan {
     }
 
     fn grid(&self, marks: &mut Vec<Mark>) {
-        let mut mm = 10.0;
+        let step = match measuring() {
+            Unit::Mm => 10.0,
+            Unit::Inch => length::MM_PER_INCH / 2.0,
+        };
+        let mut mm = step;
         while mm < self.mm - 1.0 {
             marks.push(Mark::level("ln soft", 0.0, 100.0, self.y(mm)));
-            marks.push(Mark::text(
-                "soft halo",
-                0.0,
-                0.0,
-                self.y(mm) - 4.0,
-                tr!("{mm} mm", mm = format_args!("{:.0}", mm)),
-            ));
-            mm += 10.0;
+            marks.push(Mark::text("soft halo", 0.0, 0.0, self.y(mm) - 4.0, length::said(mm)));
+            mm += step;
         }
         marks.push(Mark::level("ln", 0.0, 100.0, PLOT_PX));
         let mut weeks = 4.0;
@@ -167,7 +167,7 @@ impl Fan {
                 100.0,
                 0.0,
                 y - 10.0,
-                tr!("target {} mm", format_args!("{:.0}", self.target_mm)),
+                tr!("target {}", length::said(self.target_mm)),
             ));
         }
         let x = self.x(self.today.0);

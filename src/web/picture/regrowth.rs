@@ -1,6 +1,8 @@
 //! The two small pictures of a row on Regrowth, and the scales over their columns.
 
 use super::mark::{Drawing, Mark, fit, whisker, words_px};
+use crate::domain::length;
+use crate::words::{Unit, measuring};
 
 /// New growth now against what a retouch needs, mm.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,13 +27,13 @@ impl GrowthNow {
         whisker(&mut marks, low, high, 28.0, 5.0);
         marks.push(Mark::stem("ln scalp", 0.0, 16.0, 40.0));
         marks.push(Mark::stem("ln thick", target, 6.0, 44.0));
-        let words = format!("{:.0}", self.target_mm);
+        let words = length::figure(self.target_mm);
         marks.push(if target > 85.0 {
             Mark::text("b end", target, -5.0, 14.0, words)
         } else {
             Mark::text("b", target, 5.0, 14.0, words)
         });
-        let words = tr!("{} mm", format_args!("{:.0}", self.mm));
+        let words = length::said(self.mm);
         let end = high.max(if target > high && target - high < 25.0 { target } else { high });
         // The column is about 170 px wide where it is narrowest, with 12 px of edge to run into.
         let need = words_px(&words, false) + 8.0;
@@ -43,24 +45,29 @@ impl GrowthNow {
             Mark::text("end", 100.0, 0.0, 14.0, words)
         });
         let label = tr!(
-            "{} mm now, between {} and {}; target {}",
-            format_args!("{:.1}", self.mm),
-            format_args!("{:.1}", self.band.0),
-            format_args!("{:.1}", self.band.1),
-            format_args!("{:.0}", self.target_mm)
+            "{} now, between {} and {}; target {}",
+            length::said(self.mm),
+            length::figure(self.band.0),
+            length::figure(self.band.1),
+            length::figure(self.target_mm)
         );
         Drawing { class: "growth-now".into(), data: Vec::new(), height_px: 52.0, label, shapes: None, marks }
     }
 
-    /// Draws the scale over the column: tens, words at each second.
+    /// Draws the scale over the column: tens of mm or half inches, words at each second.
     #[must_use]
     pub fn scale(scale_mm: f64) -> Drawing {
         let mut marks = Vec::new();
-        let mut mm = 0.0;
-        while mm <= scale_mm {
+        // Of these each second has words.
+        let step = match measuring() {
+            Unit::Mm => 10.0,
+            Unit::Inch => length::MM_PER_INCH / 2.0,
+        };
+        for count in (0u8..).take_while(|count| f64::from(*count) * step <= scale_mm) {
+            let mm = f64::from(count) * step;
             let at = mm / scale_mm.max(1.0) * 100.0;
             marks.push(Mark::stem("ln", at, 32.0, 40.0));
-            if mm % 20.0 == 0.0 {
+            if count % 2 == 0 {
                 let class = if mm == 0.0 {
                     "soft"
                 } else if at > 97.0 {
@@ -68,9 +75,8 @@ impl GrowthNow {
                 } else {
                     "soft mid"
                 };
-                marks.push(Mark::text(class, at, 0.0, 27.0, format!("{mm:.0}")));
+                marks.push(Mark::text(class, at, 0.0, 27.0, length::figure(mm)));
             }
-            mm += 10.0;
         }
         marks.push(Mark::level("ln thick", 0.0, 100.0, 40.0));
         Drawing {
@@ -192,7 +198,7 @@ mod tests {
             .draw()
             .render()
             .unwrap();
-        assert!(row.contains("aria-label=\"28.4 mm now, between 25.9 and 30.9; target 25\""));
+        assert!(row.contains("aria-label=\"28 mm now, between 26 and 31; target 25\""));
         assert!(row.contains("x1=\"62.5%\" x2=\"62.5%\""), "25 of 40 mm");
     }
 

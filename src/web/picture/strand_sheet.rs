@@ -2,12 +2,11 @@
 
 use super::mark::{At, Mark, Verdict, fit, whisker, words_px};
 use super::strand_ruler::{Size, StrandRuler};
+use crate::domain::length;
+use crate::words::{Unit, measuring};
 
 /// Half-width of a whisker in standard deviations: 95 % of a normal distribution.
 const WHISKER_SD: f64 = 1.96;
-
-/// Millimetres in an inch (exact, the international inch of 1959).
-const MM_PER_INCH: f64 = 25.4;
 
 /// The sheet a ruler is being drawn on.
 pub(super) struct Sheet<'a> {
@@ -35,14 +34,14 @@ impl Sheet<'_> {
         if rows > 0.0 {
             self.brackets(44.0);
         } else {
-            self.marks.push(Mark::text("soft", 0.0, 0.0, 16.0, "scalp"));
+            self.marks.push(Mark::text("soft", 0.0, 0.0, 16.0, tr!("scalp")));
             let end = self.pc(self.ruler.length_mm);
             self.marks.push(Mark::text(
                 "soft end",
                 end,
                 0.0,
                 16.0,
-                tr!("ends {}", format_args!("{:.0}", self.ruler.length_mm)),
+                tr!("ends {}", length::figure(self.ruler.length_mm)),
             ));
             self.edge_numbers(38.0);
         }
@@ -123,7 +122,7 @@ impl Sheet<'_> {
             let (from, to) =
                 (self.pc(self.ruler.length_mm), self.pc(self.ruler.length_mm + self.ruler.cut_mm));
             self.marks.push(Mark::block("ln dash", from, to, top, height));
-            let words = tr!("cut, {} mm", format_args!("{:.0}", self.ruler.cut_mm));
+            let words = tr!("cut, {}", length::said(self.ruler.cut_mm));
             if let Some(class) = fit(20.0 + words_px(&words, false), to - from) {
                 self.marks.push(Mark::text(
                     &format!("soft{class}"),
@@ -212,22 +211,19 @@ impl Sheet<'_> {
         let mut before: Option<(f64, f64)> = None;
         for edge in &self.ruler.edges {
             let reach = (WHISKER_SD * edge.sd_mm).round();
-            let words = if reach > 0.0 {
-                format!("{:.0} ± {reach:.0}", edge.at_mm)
-            } else {
-                format!("{:.0}", edge.at_mm)
-            };
+            let at = length::figure(edge.at_mm);
+            let words = if reach > 0.0 { format!("{at} ± {}", length::figure(reach)) } else { at };
             self.centred("b", edge.at_mm, y, &words, true, &mut before);
         }
     }
 
     fn edge_millimetres(&mut self, y: f64) {
-        self.marks.push(Mark::text("soft", 0.0, 0.0, y, "scalp"));
+        self.marks.push(Mark::text("soft", 0.0, 0.0, y, tr!("scalp")));
         let length = self.ruler.length_mm;
-        let end = tr!("{length} mm", length = format_args!("{:.0}", length));
-        let mut before = Some((0.0, words_px("scalp", false) * 2.0));
+        let end = length::said(length);
+        let mut before = Some((0.0, words_px(tr!("scalp"), false) * 2.0));
         for edge in self.ruler.edges.iter().filter(|edge| edge.at_mm < length) {
-            let words = format!("{:.0}", edge.at_mm);
+            let words = length::figure(edge.at_mm);
             let room = self.pc(length) - self.pc(edge.at_mm);
             if fit(words_px(&end, false) + words_px(&words, false), room).is_some() {
                 self.centred("soft", edge.at_mm, y, &words, false, &mut before);
@@ -290,7 +286,7 @@ impl Sheet<'_> {
         if self.ruler.found.is_empty() { hair_foot } else { y - 4.0 }
     }
 
-    /// The scale at height `y`: millimetres above, inches below; gives the foot of the picture.
+    /// The scale at height `y`: the unit wished above, the other below; gives the foot of the picture.
     fn axis(&mut self, y: f64) -> f64 {
         let (words_mm, tick_mm, words_in) = match self.scale_mm {
             scale if scale <= 80.0 => (20.0, 5.0, 1.0),
@@ -299,27 +295,32 @@ impl Sheet<'_> {
             _ => (200.0, 50.0, 5.0),
         };
         self.marks.push(Mark::level("ln thick", 0.0, 100.0, y));
-        for at_mm in steps(tick_mm, self.scale_mm) {
-            let long = (at_mm / words_mm).fract() == 0.0;
-            self.marks.push(Mark::stem("ln", self.pc(at_mm), if long { y - 10.0 } else { y - 5.0 }, y));
-        }
-        for at_mm in steps(words_mm, self.scale_mm) {
-            self.scale_words(
-                at_mm,
-                y - 14.0,
-                if at_mm == 0.0 { "0 mm".into() } else { format!("{at_mm:.0}") },
-            );
-        }
-        for inches in steps(words_in, self.scale_mm / MM_PER_INCH) {
-            let at_mm = inches * MM_PER_INCH;
-            self.marks.push(Mark::stem("ln", self.pc(at_mm), y, y + 7.0));
-            self.scale_words(
-                at_mm,
-                y + 22.0,
-                if inches == 0.0 { "0 in".into() } else { format!("{inches:.0}") },
-            );
-        }
+        let [mm, inch] = match measuring() {
+            Unit::Mm => [true, false],
+            Unit::Inch => [false, true],
+        };
+        self.scale(y, mm, (words_mm, tick_mm), (1.0, "mm"));
+        self.scale(y, inch, (words_in, words_in / 4.0), (length::MM_PER_INCH, "in"));
         y + 30.0
+    }
+
+    /// One scale, above the line or below it: words and ticks in its own unit, of so many mm each. Below the line
+    /// there is a tick where there are words.
+    fn scale(&mut self, y: f64, above: bool, (words, tick): (f64, f64), (each_mm, symbol): (f64, &str)) {
+        let end = self.scale_mm / each_mm;
+        for at in steps(if above { tick } else { words }, end) {
+            let reach = match (above, (at / words).fract() == 0.0) {
+                (true, true) => -10.0,
+                (true, false) => -5.0,
+                (false, _) => 7.0,
+            };
+            let (from, to) = if above { (y + reach, y) } else { (y, y + reach) };
+            self.marks.push(Mark::stem("ln", self.pc(at * each_mm), from, to));
+        }
+        for at in steps(words, end) {
+            let said = if at == 0.0 { format!("0 {symbol}") } else { format!("{at:.0}") };
+            self.scale_words(at * each_mm, if above { y - 14.0 } else { y + 22.0 }, said);
+        }
     }
 
     fn scale_words(&mut self, at_mm: f64, y: f64, words: String) {

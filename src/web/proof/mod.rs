@@ -6,7 +6,7 @@ mod visit;
 mod words;
 
 pub use sheet::VisitPage;
-pub use visit::visit_page;
+pub use visit::{again, visit_page};
 pub(in crate::web) use words::Names;
 
 use crate::domain::access::Act;

@@ -6,6 +6,7 @@ use time::{Duration, OffsetDateTime};
 use super::book::how_words;
 use super::words::{Names, curl, rod, signed};
 use crate::calendar::Zone;
+use crate::domain::ids::StationId;
 use crate::domain::protocol::Source;
 use crate::domain::run::exposure::{Exposure, SectionExposure};
 use crate::domain::run::{Event, EventKind, Granted, Happened, State};
@@ -13,6 +14,7 @@ use crate::flow::runs::Loaded;
 use crate::store::plans::{KeptFinding, Plan};
 use crate::store::visits::Incident;
 use crate::web::plan_view::verdict_word;
+use crate::web::result_photos::Photos;
 use crate::web::shell::Shell;
 
 /// The chain as followed.
@@ -90,6 +92,9 @@ pub struct VisitPage {
     pub incidents: Vec<(String, String, String)>,
     pub handovers: Vec<(String, String, String)>,
     pub told: Vec<Told>,
+    /// What two stations told of one place, each without knowing of the other.
+    pub apart: Vec<String>,
+    pub photos: Photos,
 }
 
 fn minutes(d: Duration) -> String {
@@ -121,6 +126,13 @@ impl Sheet<'_> {
 
     fn station(&self, event: &Event) -> String {
         self.names.stations.get(&event.station.0).cloned().unwrap_or_default()
+    }
+
+    fn apart(&self) -> Vec<String> {
+        let station =
+            |id: StationId| self.names.stations.get(&id.0).cloned().unwrap_or_else(|| id.to_string());
+        let pairs = self.state.told_apart(&self.loaded.events);
+        pairs.iter().map(|pair| pair.words(&|at| self.at(at), &station)).collect()
     }
 
     fn signatures(&self) -> Vec<Signature> {
@@ -231,6 +243,7 @@ impl VisitPage {
         proven: Proven,
         plan: Option<Plan>,
         incidents: &[Incident],
+        photos: Photos,
     ) -> Self {
         let (run, state) = (&sheet.loaded.run, &sheet.state);
         let at = |instant| sheet.at(instant);
@@ -328,6 +341,8 @@ impl VisitPage {
                 )
             }),
             told: sheet.loaded.events.iter().map(|e| sheet.told(e)).collect(),
+            apart: sheet.apart(),
+            photos,
         }
     }
 }

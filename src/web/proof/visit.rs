@@ -13,8 +13,10 @@ use crate::flow::runs;
 use crate::store::proof::{self, Chain};
 use crate::store::{Scoped, people, plans, stations, visits};
 use crate::web::clients::zone;
+use crate::web::form::Errors;
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
+use crate::web::result_photos;
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
 
@@ -56,9 +58,19 @@ pub async fn show(seat: Seat, Path(id): Path<String>) -> Answered {
     let zone = zone(&seat)?;
     let mut s = seat.begin().await?;
     let shell = seat.shell(s.now().await?, "/proof", &[&format!("run:{id}")]);
-    let shown = visit_page(&mut s, &seat.app, &zone, id, shell).await?;
+    let shown = visit_page(&mut s, &seat.app, &zone, id, shell, Errors::none()).await?;
     s.commit().await?;
     Ok(page::html(&shown))
+}
+
+/// The same again, with what was wrong with a photo.
+pub async fn again(seat: &Seat, id: RunId, errors: Errors) -> Answered {
+    let zone = zone(seat)?;
+    let mut s = seat.begin().await?;
+    let shell = seat.shell(s.now().await?, "/proof", &[&format!("run:{id}")]);
+    let shown = visit_page(&mut s, &seat.app, &zone, id, shell, errors).await?;
+    s.commit().await?;
+    Ok(page::refused(&shown))
 }
 
 /// What a visit's page shows, in a frame.
@@ -68,12 +80,14 @@ pub async fn visit_page(
     zone: &Zone,
     id: RunId,
     shell: Shell,
+    errors: Errors,
 ) -> Result<VisitPage, Problem> {
     let loaded = runs::load(s, app, id).await?.ok_or(Problem::NotFound)?;
     let proven = prove(s, id).await?;
     let plan = plans::find(s, PlanId(loaded.run.plan_id)).await?;
     let incidents = visits::list_incidents(s, id).await?;
     let lots = visits::list_lots(s, id).await?;
+    let photos = result_photos::of_visit(s, zone, id, errors).await?;
     let people = people::list(s).await?;
     let stations = stations::list(s).await?;
     let names = Names {
@@ -83,5 +97,5 @@ pub async fn visit_page(
         lots: lots.into_iter().map(|(id, code, name)| (id, (code, name))).collect::<BTreeMap<_, _>>(),
     };
     let sheet = Sheet { loaded: &loaded, state: loaded.state(), names, zone };
-    Ok(VisitPage::new(&sheet, shell, proven, plan, &incidents))
+    Ok(VisitPage::new(&sheet, shell, proven, plan, &incidents, photos))
 }

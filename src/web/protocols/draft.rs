@@ -20,7 +20,7 @@ use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
-use crate::web::{once, page};
+use crate::web::{once, page, typed};
 
 #[derive(Template)]
 #[template(path = "protocols/draft.html")]
@@ -153,6 +153,7 @@ pub async fn keep_service(seat: Seat, Path(code): Path<String>, Form(f): Form<Ty
     let mut s = seat.begin().await?;
     found(&mut s, &seat, &code).await?;
     let here = format!("/protocols/{code}/draft");
+    typed::measure_as_sent(&f.unit);
     let Some(open) = flow::draft(&mut s, &code).await? else {
         if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
             return Ok(again);

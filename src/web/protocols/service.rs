@@ -1,6 +1,7 @@
 //! The service of a draft as a whole, as a form: its words, when it is due again, its sections, how strong its products
 //! may be.
 
+use crate::domain::length;
 use serde::Deserialize;
 
 use super::draft::sentences;
@@ -19,6 +20,8 @@ const SECTION_PLACES: usize = 10;
 pub struct Typed {
     pub once: String,
     pub version: i32,
+    /// The unit the form was shown in.
+    pub unit: String,
     pub title: String,
     /// One an application, in their order.
     pub application: Vec<String>,
@@ -46,7 +49,7 @@ impl Typed {
             strength: opening
                 .map(|a| a.strength_most.map(|s| s.code().to_owned()).unwrap_or_default())
                 .collect(),
-            target_mm: r.map(|r| r.target_mm.to_string()).unwrap_or_default(),
+            target_mm: r.map(|r| length::written(r.target_mm)).unwrap_or_default(),
             least_weeks: weeks(|r| r.least_weeks),
             middle_weeks: weeks(|r| r.middle_weeks),
             latest_weeks: weeks(|r| r.latest_weeks),
@@ -92,7 +95,13 @@ impl Typed {
             let least_weeks = weeks("least_weeks", &self.least_weeks);
             let middle_weeks = weeks("middle_weeks", &self.middle_weeks);
             let latest_weeks = weeks("latest_weeks", &self.latest_weeks);
-            let target_mm = figure(&mut e, "target_mm", &self.target_mm, 300.0, "millimetres");
+            let target_mm = typed::needed_length(
+                &mut e,
+                "target_mm",
+                &self.target_mm,
+                (1.0, 300.0),
+                tr!("the new growth to treat"),
+            );
             Retouch { target_mm, least_weeks, middle_weeks, latest_weeks, mark: kept.mark }
         });
         let stop = typed::lines(&mut e, "stop_words", &self.stop_words, 6000);

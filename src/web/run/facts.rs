@@ -4,8 +4,10 @@ use serde::Deserialize;
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
+use crate::domain::length::Length;
 use crate::domain::protocol::{Clock, HoldPoint, LookFor, Section, StepCode};
 use crate::domain::run::{Comfort, CurlReading, Fact, FactId, Happened, HeadPlace, Progress, Rod, Signed};
+use crate::words::Unit;
 
 /// The fields of every kind of fact; each kind reads its own.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -29,6 +31,8 @@ pub struct FactForm {
     first_at: String,
     last_at: String,
     mm: String,
+    /// The unit its form was shown in: a kept fact may be sent by somebody who reads another.
+    unit: String,
     taken_back: String,
     reason: String,
     #[serde(rename = "answer")]
@@ -97,7 +101,8 @@ impl FactForm {
                 reason: self.reason.chars().take(500).collect(),
             },
             "trimmed" => {
-                Happened::Trimmed { mm: need(self.mm.trim().replace(',', ".").parse().ok(), "millimetres")? }
+                let unit = Unit::of_symbol(&self.unit).unwrap_or_default();
+                Happened::Trimmed { mm: need(Length::read(&self.mm, unit).map(Length::mm), tr!("length"))? }
             }
             "comfort_noted" => Happened::ComfortNoted {
                 comfort: need(Comfort::from_code(&self.comfort), "answer")?,

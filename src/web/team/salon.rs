@@ -16,7 +16,7 @@ use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
 use crate::web::{once, page, typed};
-use crate::words::Language;
+use crate::words::{Language, Unit};
 
 /// The salon as typed.
 #[derive(Clone, Default, Deserialize)]
@@ -27,6 +27,7 @@ pub struct TypedSalon {
     zone: String,
     place: String,
     language: String,
+    length_unit: String,
     emergency_number: String,
     eye_wash_place: String,
     least_age: String,
@@ -53,6 +54,9 @@ pub(in crate::web) const WEEKDAYS: [(&str, &str); 7] = [
 /// Whose law, with its words.
 const PLACES_OF_LAW: [(&str, &str); 3] =
     [("eu", mark!("European Union")), ("uk", mark!("United Kingdom")), ("us", mark!("United States"))];
+
+/// In what lengths are said, with its words.
+const UNITS: [(&str, &str); 2] = [("mm", mark!("millimetres")), ("in", mark!("inches"))];
 
 fn whole(e: &mut Errors, field: &str, raw: &str, least: i16, most: i16, what: &str) -> i16 {
     match raw.trim().parse::<i16>() {
@@ -81,6 +85,7 @@ impl TypedSalon {
             zone: x.zone.clone(),
             place: x.place.clone(),
             language: x.language.clone(),
+            length_unit: x.length_unit.clone(),
             emergency_number: x.emergency_number.clone(),
             eye_wash_place: x.eye_wash_place.clone(),
             least_age: x.least_age.to_string(),
@@ -109,6 +114,9 @@ impl TypedSalon {
         }
         if !self.language.is_empty() && !Language::CHOICES.iter().any(|l| l.tag() == self.language) {
             e.note("language", tr!("Choose a language of the screens."));
+        }
+        if !self.length_unit.is_empty() && Unit::of_symbol(&self.length_unit).is_none() {
+            e.note("length_unit", tr!("Lengths are said in mm or in inches."));
         }
         let emergency_number = typed::needed(
             &mut e,
@@ -151,6 +159,11 @@ impl TypedSalon {
             zone: zone.unwrap_or_default(),
             place: self.place.clone(),
             language: if self.language.is_empty() { kept.language.clone() } else { self.language.clone() },
+            length_unit: if self.length_unit.is_empty() {
+                kept.length_unit.clone()
+            } else {
+                self.length_unit.clone()
+            },
             emergency_number,
             eye_wash_place,
             least_age,
@@ -170,6 +183,7 @@ struct SalonPage {
     typed: TypedSalon,
     places: Vec<Choice>,
     languages: Vec<Choice>,
+    units: Vec<Choice>,
     weekdays: Vec<Choice>,
 }
 
@@ -188,6 +202,7 @@ async fn salon_page(seat: &Seat, f: Option<TypedSalon>, errors: Errors) -> Resul
             Language::CHOICES.map(|l| (l.tag(), l.own_name())),
             &[typed.language.as_str()],
         ),
+        units: Choice::list(UNITS, &[typed.length_unit.as_str()]),
         weekdays: Choice::list(
             WEEKDAYS,
             &typed.quiet_weekdays.iter().map(String::as_str).collect::<Vec<_>>(),

@@ -55,6 +55,8 @@ insert into incident_account (salon_id, incident_id, client_id, onset_at, signs,
   select {s}, incident_id, {client}, rinsebell_now() - interval '1 hour', array['redness'], {s}::bigint * 1000000, {stylist} from incident where salon_id = {s} limit 1;
 insert into incident_photo (salon_id, incident_id, photo_no, jpeg, width_px, height_px, agreed_by, asked_by, taken_back_at, taken_back_noted_by)
   select {s}, incident_id, 1, null, 10, 10, 'client', {stylist}, rinsebell_now(), {stylist} from incident where salon_id = {s} limit 1;
+insert into result_photo (salon_id, run_id, photo_no, jpeg, width_px, height_px, agreed_by, asked_by, taken_back_at, taken_back_noted_by)
+  values ({s}, {run}, 1, null, 10, 10, 'client', {stylist}, rinsebell_now(), {stylist});
 insert into call_claim (salon_id, client_id, by, station_id, span) values ({s}, {client}, {reception}, {station}, '[2031-01-01, 2031-01-02)');
 insert into due_assignment (salon_id, client_id, person_id, by) values ({s}, {client}, {reception}, {manager});
 insert into calendar_feed (salon_id, person_id, token_hash, made_by) values ({s}, {stylist}, sha256('own feed {s}'), {manager});
