@@ -23,6 +23,7 @@ pub mod csv;
 pub mod day;
 mod day_end;
 pub mod drawing;
+pub mod first_run;
 pub mod floor;
 mod floor_ahead;
 pub mod followups;

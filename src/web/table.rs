@@ -22,6 +22,7 @@ pub const TABLE: &[&[Line]] = &[
     crate::web::consents::LINES,
     crate::web::consults::LINES,
     crate::web::day::LINES,
+    crate::web::first_run::LINES,
     crate::web::floor::LINES,
     crate::web::followups::LINES,
     crate::web::hair_photos::LINES,

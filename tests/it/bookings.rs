@@ -87,6 +87,42 @@ pub fn deepest(spans: &Spans) -> i32 {
 }
 
 #[tokio::test]
+async fn nobody_is_booked_twice_for_one_service_and_whoever_is_asked_for_opens() {
+    let salon = desk_in_may(3, 1).await;
+    let client = salon.due_client("Amabel Thorne", "2026-02-26").await;
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    assert!(desk.get(&format!("/clients/{client}")).await.body.contains("Nothing is booked."));
+    let page = desk.get(&search(client)).await;
+    // Two of a day at most, an hour apart: whoever cannot come that day has another.
+    let days: Vec<&str> = page
+        .body
+        .match_indices("<h2>")
+        .map(|(i, _)| &page.body[i + 4..i + 14])
+        .filter(|d| d.contains("May"))
+        .collect();
+    let most = days.iter().map(|d| days.iter().filter(|x| x == &d).count()).max().unwrap_or(0);
+    assert!(days.len() >= 4 && most == 2, "{days:?}");
+    book_first(&mut desk, client).await;
+    assert!(desk.get(&format!("/clients/{client}")).await.body.contains("Thu 21 May, 10:00: Curl retouch"));
+    let again = desk.get(&search(client)).await;
+    assert!(again.body.contains("Booked already:"), "{}", again.body);
+    let last = again.body.match_indices("action=\"/bookings\"").count() - 1;
+    let refused = send(&mut desk, &form_of(&again, last)).await;
+    assert_eq!(refused.status, 409, "{}", refused.body);
+    assert!(refused.body.contains("has the same service booked already"), "{}", refused.body);
+    // Somebody asked for: nobody else opens.
+    let other = salon.due_client("Bette Orr", "2026-02-26").await;
+    let manager = salon.staff.manager;
+    let with = desk.get(&format!("{}&with={manager}", search(other))).await;
+    assert!(with.body.contains("action=\"/bookings\""), "{}", with.body);
+    let mut form = form_of(&with, 0);
+    form.push(("with", manager.to_string()));
+    assert_eq!(send(&mut desk, &form).await.status, 303);
+    let stylist_hands = live_hands(&salon, manager).await;
+    assert!(!stylist_hands.is_empty(), "the one who was asked for");
+}
+
+#[tokio::test]
 async fn an_opening_is_booked_with_its_patch_test_48_hours_or_more_before() {
     let salon = desk_in_may(3, 1).await;
     let client = salon.due_client("Amabel Thorne", "2026-02-26").await;

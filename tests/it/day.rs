@@ -55,7 +55,7 @@ async fn the_sheet_is_todays_and_a_day_that_is_none_is_refused() {
     booked(&salon, "Ilka Dorn", datetime!(2026-05-14 12:00 UTC), datetime!(2026-05-14 13:00 UTC)).await;
     let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
     let today = desk.get("/day").await.body;
-    assert!(today.contains("Today, Thu 14 May") && today.contains("1 service, no patch test to place."));
+    assert!(today.contains("Today, Thu 14 May") && today.contains("1 service. No patch test to place."));
     assert!(
         today.contains("14:00 to 15:00") && today.contains("Ilka Dorn") && today.contains("Curl retouch")
     );
@@ -80,4 +80,52 @@ async fn a_patch_test_is_to_be_read_from_48_hours_on() {
     assert!(!desk.get("/day?on=2026-05-13").await.body.contains(&format!("/clients/{}\"", stage.client)));
     let day = desk.get("/day?on=2026-05-14").await.body;
     assert!(day.contains("from 14:00") && day.contains("Nerys Amblin"), "{day}");
+}
+
+#[tokio::test]
+async fn what_stands_in_leave_or_a_closed_day_is_to_be_moved_and_the_evening_says_what_is_open() {
+    let salon = Salon::open().await;
+    salon.set_clock(datetime!(2026-05-14 08:00 UTC)).await;
+    salon.open_desk(3, 1).await;
+    booked(&salon, "Ilka Dorn", datetime!(2026-05-14 12:00 UTC), datetime!(2026-05-14 13:00 UTC)).await;
+    booked(&salon, "Bette Orr", datetime!(2026-05-15 12:00 UTC), datetime!(2026-05-15 13:00 UTC)).await;
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    let calm = desk.get("/day?on=2026-05-15").await.body;
+    assert!(!calm.contains("to move") && !calm.contains("Before you lock up"), "{calm}");
+    let mut office = salon.seat("Office", "office", salon.staff.manager).await;
+    let page = office.get("/team/days-off").await;
+    let leave = office
+        .post(
+            "/team/leave",
+            &[
+                ("once", &rinsebell::secret::new_uuid()),
+                ("person", &salon.staff.stylist.to_string()),
+                ("from_on", "2026-05-15"),
+                ("until_on", "2026-05-15"),
+            ],
+        )
+        .await;
+    assert_eq!((page.status, leave.status), (200, 303), "{}", leave.body);
+    let off = office.get("/team/days-off").await.body;
+    assert!(off.contains("1 booking to move") && off.contains("Bette Orr"), "{off}");
+    let day = desk.get("/day?on=2026-05-15").await.body;
+    assert!(day.contains("1 booking to move") && day.contains("is away"), "{day}");
+    let closed = office
+        .post(
+            "/team/closed-days",
+            &[("once", &rinsebell::secret::new_uuid()), ("on", "2026-05-15"), ("why", "Ascension")],
+        )
+        .await;
+    assert_eq!(closed.status, 303, "{}", closed.body);
+    let day = desk.get("/day?on=2026-05-15").await.body;
+    assert!(day.contains("The salon is closed: Ascension.") && day.contains("the salon is closed"), "{day}");
+    assert!(!desk.get("/day").await.body.contains("is closed"), "the day before is open");
+    // The evening: of whom nobody said whether they came.
+    assert!(desk.get("/day").await.body.contains("of everybody booked so far it is said whether they came"));
+    salon.set_clock(datetime!(2026-05-14 19:00 UTC)).await;
+    let evening = desk.get("/day").await.body;
+    assert!(
+        evening.contains("Did they come? Nobody has said") && evening.contains("Ilka Dorn, booked 14:00"),
+        "{evening}"
+    );
 }

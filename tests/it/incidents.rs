@@ -177,3 +177,52 @@ async fn nothing_more_is_written_about_an_incident_of_somebody_erased() {
     // What a service records by itself is part of the record, whoever it was.
     assert_eq!(crate::calls::says(&mut app, told.replace("other", "sting")).await, "done 1");
 }
+
+#[tokio::test]
+async fn reception_writes_a_complaint_down_with_the_words_to_say_and_never_reads_it_again() {
+    let (salon, mut chair, client) = ready().await;
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    assert!(desk.get(&format!("/clients/{client}")).await.body.contains("/complaint\""));
+    let path = format!("/clients/{client}/complaint");
+    let page = desk.get(&path).await;
+    assert!(
+        page.body.contains("cool running water, twenty minutes") && page.body.contains("call 112 now"),
+        "{}",
+        page.body
+    );
+    let (once, on, at) = (page.field("once"), page.field("onset_on"), page.field("onset_at"));
+    let told = [
+        ("once", once.as_str()),
+        ("onset_on", on.as_str()),
+        ("onset_at", at.as_str()),
+        ("words", "Her scalp burns since yesterday."),
+    ];
+    let bare = desk.post(&path, &told).await;
+    assert_eq!(bare.status, 422);
+    assert!(
+        bare.body.contains("how it stands with a doctor") && bare.body.contains("burns since yesterday"),
+        "{}",
+        bare.body
+    );
+    let mut whole = told.to_vec();
+    whole.extend([("doctor", "advised"), ("signs", "burn")]);
+    let kept = desk.post(&path, &whole).await;
+    assert_eq!(kept.status, 303, "{}", kept.body);
+    let noted = desk.get(&kept.location).await.body;
+    assert!(
+        noted.contains("tell a stylist or the manager now") && !noted.contains("since yesterday"),
+        "{noted}"
+    );
+    assert!(!desk.get(&path).await.body.contains("since yesterday"));
+    assert_eq!(desk.get("/incidents").await.status, 403);
+    assert!(chair.get("/incidents").await.body.contains("Ilka Moorcroft"));
+    let words: Vec<String> = sqlx::query_scalar(
+        "select w.body from incident_account a join answer w using (salon_id) where w.answer_id = a.words_id",
+    )
+    .fetch_all(&salon.owner)
+    .await
+    .unwrap();
+    assert_eq!(words, ["Her scalp burns since yesterday."], "once, and nothing of the refused one");
+    let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
+    assert_eq!(basin.get(&path).await.status, 403);
+}
