@@ -157,9 +157,11 @@ fn ends(event: &Event) -> bool {
 /// Where the lots' rows disagree with the events.
 async fn dispensed(s: &mut Scoped, loaded: &Loaded) -> Stored<Vec<Wrong>> {
     let rows = sweep::list_dispensed(s, RunId(loaded.run.run_id)).await?;
+    let state = loaded.state();
     let said: Vec<Dispensed> = loaded
         .events
         .iter()
+        .filter(|e| !state.is_taken_back(e))
         .filter_map(|e| match &e.kind {
             EventKind::Granted(Granted::LotDispensed { application, lot, grams }) => Some(Dispensed {
                 seq: i32::try_from(e.seq).unwrap_or(i32::MAX),

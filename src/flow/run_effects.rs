@@ -1,7 +1,7 @@
 //! What follows from an act on a run, in the same transaction: the station held, the strand written on.
 
 use super::runs::{self, Hand, Loaded};
-use super::{aftercare, dues};
+use super::{aftercare, dues, sign_in};
 use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::chemistry::family::{Family, Group};
@@ -20,12 +20,15 @@ pub(super) async fn after_command(
     hand: Hand<'_>,
 ) -> Stored<()> {
     match command {
-        Command::StartStep { .. } | Command::FinishStep { .. } => runs::hold_station(s, after, hand).await,
+        Command::StartStep { .. } | Command::FinishStep { .. } | Command::TakeBack { .. } => {
+            runs::hold_station(s, after, hand).await
+        }
         Command::FinishRun | Command::LeaveRun { .. } => end_run(s, app, after, hand).await,
         Command::ArmStation { station } => {
             if let Some(person) = hand.person {
                 let (_, hash) = crate::secret::new_token();
-                sessions::arm(s, *station, person.id, RunId(after.run.run_id), &hash).await?;
+                let run = RunId(after.run.run_id);
+                sessions::arm(s, *station, person.id, run, &hash, sign_in::STATION_IDLE_S).await?;
             }
             Ok(())
         }

@@ -186,6 +186,7 @@ fn moves_on(kind: &EventKind) -> bool {
                 | Granted::RunFinished { .. }
                 | Granted::RunLeft { .. }
                 | Granted::HandoverAccepted
+                | Granted::PermissionWithdrawn { .. }
         ) | EventKind::Happened(Happened::StopRecorded | Happened::ClosingStarted { .. })
     )
 }
@@ -218,6 +219,7 @@ fn rests_on_step(command: &Command) -> bool {
             | Command::LeaveRun { .. }
             | Command::AcceptHandover
             | Command::CloseStop { .. }
+            | Command::TakeBack { .. }
     )
 }
 
@@ -265,6 +267,7 @@ const fn protects(happened: &Happened) -> bool {
     matches!(
         happened,
         Happened::SectionRinsed { .. }
+            | Happened::PlaceRinsed { .. }
             | Happened::StingReported { .. }
             | Happened::StopRecorded
             | Happened::ClosingStarted { .. }

@@ -110,6 +110,9 @@ async fn open(
     Ok(token)
 }
 
+/// Idle seconds after which a station locks.
+pub const STATION_IDLE_S: f64 = 300.0;
+
 /// Ends the sign-in of this seat.
 pub async fn lock(app: &App, salon: SalonId, session_id: i64) -> Result<(), StoreError> {
     let mut s = app.begin(salon).await?;

@@ -42,6 +42,7 @@ fn granted_data(granted: &Granted) -> Value {
         Granted::RunLeft { rinsed, reason } => json!({"rinsed": rinsed, "reason": reason}),
         Granted::StationArmed { station } => json!({"station": station.0}),
         Granted::HandsNamed { person } => json!({"person": person.0}),
+        Granted::PermissionWithdrawn { seq, reason } => json!({"seq": seq, "reason": reason}),
     }
 }
 
@@ -61,6 +62,7 @@ fn happened_data(happened: &Happened) -> Value {
         Happened::RodsNoted { count, first_at, last_at } => {
             json!({"count": count, "first_at": first_at.code(), "last_at": last_at.code()})
         }
+        Happened::PlaceRinsed { place } => json!({"place": place.code()}),
         Happened::StingReported { place } => json!({"place": place.code()}),
         Happened::StopRecorded => json!({}),
         Happened::ClosingStarted { answers, .. } => {
@@ -180,6 +182,10 @@ impl Parts<'_> {
             }
             "station_armed" => Granted::StationArmed { station: StationId(self.int("station")?) },
             "hands_named" => Granted::HandsNamed { person: PersonId(self.int("person")?) },
+            "permission_withdrawn" => Granted::PermissionWithdrawn {
+                seq: self.int("seq")?,
+                reason: self.text("reason")?.to_string(),
+            },
             other => return Err(StoreError::Corrupt("run_event", other.to_string())),
         })
     }
@@ -219,6 +225,7 @@ impl Parts<'_> {
                 first_at: self.code("first_at", HeadPlace::from_code)?,
                 last_at: self.code("last_at", HeadPlace::from_code)?,
             },
+            "place_rinsed" => Happened::PlaceRinsed { place: self.code("place", HeadPlace::from_code)? },
             "sting_reported" => Happened::StingReported { place: self.code("place", HeadPlace::from_code)? },
             "stop_recorded" => Happened::StopRecorded,
             "closing_started" => Happened::ClosingStarted { step: self.step()?, answers: self.answers()? },
@@ -259,6 +266,7 @@ mod tests {
             EventKind::Granted(Granted::RunLeft { rinsed: true, reason: "had to go".into() }),
             EventKind::Granted(Granted::StationArmed { station: StationId(2) }),
             EventKind::Granted(Granted::HandsNamed { person: PersonId(3) }),
+            EventKind::Granted(Granted::PermissionWithdrawn { seq: 9, reason: "wrong tap".into() }),
             EventKind::Happened(Happened::SectionStarted {
                 step: step(),
                 section: Section::BackLeft,
@@ -287,6 +295,7 @@ mod tests {
                 first_at: HeadPlace::Nape,
                 last_at: HeadPlace::Crown,
             }),
+            EventKind::Happened(Happened::PlaceRinsed { place: HeadPlace::Hairline }),
             EventKind::Happened(Happened::StingReported { place: HeadPlace::Eye }),
             EventKind::Happened(Happened::StopRecorded),
             EventKind::Happened(Happened::ClosingStarted { step: step(), answers: vec![signed()] }),

@@ -41,12 +41,17 @@ pub async fn open(
     station: Option<StationId>,
 ) -> Stored<i64> {
     if let Some(station) = station {
-        sqlx::query("update session set ended_at = rinsebell_now() where salon_id = $1 and station_id = $2 and ended_at is null")
-            .bind(s.salon.0)
-            .bind(station.0)
-            .execute(&mut *s.tx)
-            .await?;
+        end_all_at(s, station).await?;
     }
+    insert(s, token_hash, person, station).await
+}
+
+async fn insert(
+    s: &mut Scoped,
+    token_hash: &[u8],
+    person: PersonId,
+    station: Option<StationId>,
+) -> Stored<i64> {
     Ok(sqlx::query_scalar(
         "insert into session (salon_id, token_hash, person_id, station_id, ends_at) values ($1,$2,$3,$4, rinsebell_now() + interval '12 hours')
          returning session_id",
@@ -113,15 +118,28 @@ pub async fn release(s: &mut Scoped, run: RunId) -> Stored<()> {
     Ok(())
 }
 
-/// "On to the basin": the person's way into another station for this run, ten minutes, no PIN there.
+/// "On to the basin": the person's way into another station for this run, ten minutes, no PIN there. Whoever else works
+/// there stays signed in (`idle_most_s`: idle for less than that) and is asked whose name the taps bear.
 pub async fn arm(
     s: &mut Scoped,
     station: StationId,
     person: PersonId,
     run: RunId,
     token_hash: &[u8],
+    idle_most_s: f64,
 ) -> Stored<i64> {
-    let id = open(s, token_hash, person, Some(station)).await?;
+    sqlx::query(
+        "update session set ended_at = rinsebell_now() where salon_id = $1 and station_id = $2 and ended_at is null
+           and (person_id = $3 or armed_run_id is not null
+             or (seen_at < rinsebell_now() - make_interval(secs => $4) and coalesce(held_until <= rinsebell_now(), true)))",
+    )
+    .bind(s.salon.0)
+    .bind(station.0)
+    .bind(person.0)
+    .bind(idle_most_s)
+    .execute(&mut *s.tx)
+    .await?;
+    let id = insert(s, token_hash, person, Some(station)).await?;
     sqlx::query("update session set armed_run_id = $3, armed_until = rinsebell_now() + interval '10 minutes' where salon_id = $1 and session_id = $2")
         .bind(s.salon.0)
         .bind(id)

@@ -50,15 +50,26 @@ pub struct Stop {
     pub aid: Vec<String>,
 }
 
+/// A question before the main act ends work sooner than it is meant to end.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Early {
+    /// "It has worked 0:15 of 10:00."
+    pub words: String,
+    /// The main act's own words: "Start: Rinse".
+    pub act: String,
+}
+
 /// The bar. Each part may be missing: no bell, no act; no chemical step, no "It stings".
 #[derive(Debug, Clone, PartialEq, Eq, Template)]
 #[template(path = "parts/bar.html")]
 pub struct Bar {
     /// The main act, key space.
     pub main: Option<MainAct>,
+    /// Asked before the main act, once.
+    pub early: Option<Early>,
     /// On every chemical screen.
     pub stings: Option<Stings>,
-    /// On every chemical screen, key R.
+    /// On every chemical screen, and wherever something has touched; key R.
     pub stop: Option<Stop>,
     /// In whose name a tap is taken: "Taken as Tobias Fenn".
     pub said: String,

@@ -4,6 +4,7 @@ use time::OffsetDateTime;
 
 use crate::domain::ids::{PersonId, StationId};
 use crate::domain::protocol::Clock;
+use crate::domain::run::state::BellTaken;
 use crate::domain::run::{Alarm, Bell, BellKind, Comfort, EventKind, Happened, State, Urgency};
 use crate::flow::runs::Loaded;
 use crate::store::runs::Run;
@@ -24,6 +25,8 @@ pub(super) struct Ring {
     pub clock: &'static str,
     pub urgency: Urgency,
     pub only_rinse: bool,
+    /// What was answered to this bell a moment ago, where only rinsing ends it; empty where it is to be asked.
+    pub asked: String,
     /// The name of the fact that takes it.
     pub fact: String,
 }
@@ -96,8 +99,24 @@ impl Ringing<'_> {
             clock: bell.clock.code(),
             urgency: bell.urgency(),
             only_rinse: bell.only_rinsing_answers(),
+            asked: self.asked(bell),
             fact: once::key(),
         }
+    }
+
+    /// A bell that only rinsing ends, and what the client said to it within the last minutes.
+    fn asked(&self, bell: &Bell) -> String {
+        let of = |b: &&BellTaken| b.step == bell.step && b.clock == bell.clock;
+        let lately = |b: &&BellTaken| self.loaded.now - b.at <= TAKEN_SHOWN;
+        let taken = self.state.bells_taken.iter().rev().filter(|_| bell.only_rinsing_answers());
+        taken.filter(of).find(lately).map_or_else(String::new, |b| {
+            let said = match b.comfort {
+                Comfort::No => tr!("no heat, no sting"),
+                Comfort::Warm => "warm",
+                Comfort::Stings => tr!("it stings"),
+            };
+            tr!("Asked: {said}. This bell goes on until the head is rinsed, or stopped.", said = said)
+        })
     }
 
     /// The one bell a screen announces for this run, as key and words; none while it is silent.
@@ -120,7 +139,17 @@ impl Ringing<'_> {
                     person = person
                 ),
             ),
-            Alarm::Stings { place, seq } => (
+            Alarm::Stings { place, seq, rinsed: true } => (
+                format!("{run}:due:stung:{seq}"),
+                tr!(
+                    "{name}: it stung, {}, rinsed: look at the scalp there. Nearest station: {station}. In charge: {person}",
+                    place.words(),
+                    name = name,
+                    station = station,
+                    person = person
+                ),
+            ),
+            Alarm::Stings { place, seq, rinsed: false } => (
                 format!("{run}:stop:stings:{seq}"),
                 tr!(
                     "{name}: it stings, {}. Nearest station: {station}. In charge: {person}",

@@ -17,8 +17,8 @@ use crate::store::runs as store_runs;
 use crate::store::{openings, people, stations};
 use crate::web::bell_words::{Ring, Ringing};
 use crate::web::floor_ahead::{Ahead as Foreseen, Told};
+use crate::web::floor_danger::{main_clock, now_first, overdue_since, stopped, stopped_words};
 use crate::web::page;
-use crate::web::picture::Clock;
 use crate::web::picture::axis::{
     Band, BandKind, FloorPicture, LaneBlock, Notch, PlaceLane, Quarter, Track, TrackState,
 };
@@ -62,6 +62,8 @@ struct FloorPage {
     ahead: Vec<Told>,
     picture: FloorPicture,
     bells: Vec<Ahead>,
+    /// Stopped services: number, whose and where, what is to be done.
+    stopped: Vec<(i64, String, String)>,
     /// What rings now: answered here, whoever is in charge.
     rings: Vec<Ring>,
     /// Bells that no clock rings for, as key and words.
@@ -70,13 +72,15 @@ struct FloorPage {
     taken: Vec<String>,
     /// The service that somebody armed this station for: its number and its client.
     armed: Option<(i64, String)>,
+    /// A service handed on here while somebody else is signed in: its number, its client, by whom, who is signed in.
+    handed_on: Option<(i64, String, String, String)>,
     wall: bool,
     may_start: bool,
 }
 
-struct Seen<'a> {
-    loaded: &'a Loaded,
-    state: crate::domain::run::State<'a>,
+pub(super) struct Seen<'a> {
+    pub(super) loaded: &'a Loaded,
+    pub(super) state: crate::domain::run::State<'a>,
     track: track::Track,
     stylist: String,
     rings: Vec<Ring>,
@@ -84,7 +88,7 @@ struct Seen<'a> {
     taken: Option<String>,
 }
 
-fn ms(at: OffsetDateTime) -> i64 {
+pub(super) fn ms(at: OffsetDateTime) -> i64 {
     (at.unix_timestamp_nanos() / 1_000_000) as i64
 }
 
@@ -113,7 +117,7 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
             Some((place, u32::try_from(*count).unwrap_or(0)))
         })
         .collect();
-    let seen: Vec<Seen<'_>> = all
+    let mut seen: Vec<Seen<'_>> = all
         .iter()
         .map(|loaded| {
             let state = loaded.state();
@@ -129,6 +133,8 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
             Seen { loaded, state, track, stylist, rings, alarm, taken }
         })
         .collect();
+    // A stopped head stands first, then who is over the longest allowed; the others keep their order.
+    seen.sort_by_key(|x| (!stopped(x), overdue_since(&x.state, now).is_none()));
     let mut shell = seat.shell(now, "/floor", &["floor"]);
     shell.wall = wall;
     let tracks: Vec<track::Track> = seen.iter().map(|x| x.track.clone()).collect();
@@ -143,10 +149,13 @@ pub async fn show(seat: Seat, Query(mode): Query<Mode>) -> Answered {
     Ok(page::html(&page))
 }
 
-fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
-    let minutes = ((to - from).as_seconds_f64() / 60.0).ceil() as i64;
+pub(super) fn in_words(from: OffsetDateTime, to: OffsetDateTime) -> String {
+    let exact = (to - from).as_seconds_f64() / 60.0;
+    let minutes = if exact < 0.0 { exact.trunc() as i64 } else { exact.ceil() as i64 };
     match minutes {
-        ..=0 => tr!("now").into(),
+        ..-1 => tr!("{m} min ago", m = -minutes),
+        -1 => tr!("1 min ago").into(),
+        0 => tr!("now").into(),
         1 => tr!("1 min").into(),
         m => tr!("{m} min", m = m),
     }
@@ -162,6 +171,9 @@ fn page_of(
     wall: bool,
 ) -> FloorPage {
     let clock = |at: OffsetDateTime| zone.clock(at);
+    let mut passed: Vec<(Bell, usize)> =
+        seen.iter().enumerate().filter_map(|(i, x)| Some((x.state.passed(now)?, i))).collect();
+    passed.sort_by_key(|(b, _)| b.at);
     let mut ahead: Vec<(Bell, usize)> = seen
         .iter()
         .enumerate()
@@ -170,7 +182,11 @@ fn page_of(
             x.state
                 .bells_between(now, until)
                 .into_iter()
+                // What has passed its longest is no bell ahead: it is told by when it passed.
                 .filter(|b| b.kind != BellKind::Soon)
+                .filter(|b| {
+                    b.kind != BellKind::Most || x.state.passed(now).is_none_or(|p| p.clock != b.clock)
+                })
                 .map(move |b| (b, i))
         })
         .collect();
@@ -183,6 +199,7 @@ fn page_of(
         shown.push(key);
         fresh
     });
+    ahead.splice(0..0, passed);
     let next = ahead.first();
     let soonest = next.map(|(_, i)| *i);
     let bells = ahead.iter().take(12).map(|(b, i)| row(&seen[*i], b, now, &clock)).collect::<Vec<_>>();
@@ -199,11 +216,23 @@ fn page_of(
         next_at: next
             .map(|(b, i)| format!("{} {}", clock(b.at), bell_words(&seen[*i], b)))
             .unwrap_or_default(),
-        next_in: next.map(|(b, _)| in_words(now, b.at)).unwrap_or_default(),
+        next_in: next.map_or_else(
+            || tr!("Next bell").into(),
+            |(b, _)| match b.at < now {
+                true => tr!("Passed {}", in_words(now, b.at)),
+                false => tr!("Next bell, in {}", in_words(now, b.at)),
+            },
+        ),
         next_where: next
             .map(|(_, i)| format!("{}, {}", seen[*i].loaded.run.chair, seen[*i].stylist))
             .unwrap_or_default(),
-        ahead: foreseen.told(&name, &clock),
+        ahead: now_first(seen, now, &clock).into_iter().chain(foreseen.told(&name, &clock)).collect(),
+        stopped: seen.iter().filter(|x| stopped(x)).map(|x| stopped_words(x, now, &clock)).collect(),
+        handed_on: seat.handed_on.as_ref().and_then(|on| {
+            let run = seen.iter().map(|x| &x.loaded.run).find(|r| r.run_id == on.run.0)?;
+            let own = first_name(&seat.person()?.name).to_string();
+            Some((run.run_id, short_name(&run.client_name), first_name(&on.by.name).to_string(), own))
+        }),
         picture: FloorPicture {
             now_words: clock(now),
             quarters,
@@ -346,13 +375,11 @@ fn track_of(
         })
         .unwrap_or_default();
     let detail = match window {
+        _ if stopped(x) => format!("{}{longest}", x.stylist),
         Some(at) => tr!("done by {}, {}{longest}", clock(at), x.stylist, longest = longest),
         None => format!(
             "{}{longest}",
-            headline
-                .next
-                .as_ref()
-                .map_or_else(|| x.stylist.clone(), |n| tr!("then {n}, {}", x.stylist, n = n))
+            headline.next_line().map_or_else(|| x.stylist.clone(), |n| format!("{n}, {}", x.stylist))
         ),
     };
     Track {
@@ -364,12 +391,12 @@ fn track_of(
         clock: dial,
         clock_label: label,
         clock_sense: sense,
-        small_clock: !running.iter().any(|c| c.on_hair) && window.is_none(),
+        small_clock: !running.iter().any(|c| c.on_hair) && window.is_none() && !stopped(x),
         next_words: headline.now.clone(),
         next_detail: detail,
         // Announced by its own words under the axis.
         bell: String::new(),
-        state: if over {
+        state: if over || stopped(x) {
             TrackState::Over
         } else if !ringing.is_empty() {
             TrackState::Ringing
@@ -411,39 +438,4 @@ fn band(x: &Seen<'_>, b: &track::Block, now: OffsetDateTime) -> Band {
         BlockKind::Nobody(None) => BandKind::Nobody,
     };
     Band { from_min: minutes(now, b.start), to_min: minutes(now, b.end), kind, words: b.title.to_lowercase() }
-}
-
-/// The one large clock: the window, else the nearest target, else how long the step has been in hand.
-fn main_clock(x: &Seen<'_>, now: OffsetDateTime) -> (Clock, String, String) {
-    let state = &x.state;
-    if let Some(shuts) = state.window_shuts_at().filter(|shuts| *shuts > now) {
-        let c = Clock::down(ms(shuts), ms(now));
-        let label = tr!("{} left for both passes", c.text);
-        return (c, tr!("left").into(), label);
-    }
-    let running = state.running();
-    let past = running.iter().find(|r| r.on_hair && r.most_at.is_some_and(|m| m <= now));
-    if let Some(r) = past {
-        let c = Clock::down(ms(r.most_at.unwrap_or(now)), ms(now));
-        let label = tr!("{} past the longest allowed", c.text);
-        return (c, tr!("over").into(), label);
-    }
-    if let Some(at) = running.iter().filter_map(|r| r.target_at).min() {
-        let c = Clock::down(ms(at), ms(now));
-        if at <= now {
-            let label = tr!("{} past the target", c.text);
-            return (c, tr!("past target").into(), label);
-        }
-        let label = tr!("{} to target", c.text);
-        return (c, tr!("in").into(), label);
-    }
-    if let Some(r) = running.first() {
-        let c = Clock::up(ms(r.from), ms(now));
-        let label = tr!("on {}", c.text);
-        return (c, tr!("on").into(), label);
-    }
-    let since = state.in_hand.and_then(|i| state.steps[i].started_at).or(state.started_at).unwrap_or(now);
-    let c = Clock::up(ms(since), ms(now));
-    let label = tr!("{} in this step", c.text);
-    (c, "since".into(), label)
 }

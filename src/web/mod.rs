@@ -1,5 +1,6 @@
 //! Screens. Reads through `store`, writes only through `flow`; templates get finished words and numbers.
 
+pub mod alarm;
 pub mod assets;
 pub mod bar;
 mod bell_words;
@@ -26,6 +27,7 @@ pub mod drawing;
 pub mod first_run;
 pub mod floor;
 mod floor_ahead;
+mod floor_danger;
 pub mod followups;
 pub mod form;
 pub mod hair_photos;

@@ -23,8 +23,8 @@ use crate::web::problem::Problem;
 use crate::web::shell::{ScreenLink, Shell, Theme};
 use crate::words::{self, Language, Unit};
 
-/// Idle seconds after which a station locks.
-pub const STATION_IDLE_S: f64 = 300.0;
+pub use crate::flow::sign_in::STATION_IDLE_S;
+
 /// Idle seconds after which a manager's sign-in off a station locks.
 pub const AWAY_IDLE_S: f64 = 900.0;
 
@@ -39,6 +39,17 @@ pub enum Who {
     In(Person),
 }
 
+/// A run handed on to a station where somebody else is signed in.
+#[derive(Clone, Debug)]
+pub struct HandedOn {
+    /// Which.
+    pub run: RunId,
+    /// By whom.
+    pub by: Person,
+    /// The sign-in that waits.
+    pub session_id: i64,
+}
+
 /// A request from a known place.
 #[derive(Clone)]
 pub struct Seat {
@@ -51,6 +62,8 @@ pub struct Seat {
     pub session_id: Option<i64>,
     /// The sign-in is for this run only ("on to the basin").
     pub armed_run: Option<RunId>,
+    /// Somebody else handed a run on to this station while its person is signed in: nobody's name changes by itself.
+    pub handed_on: Option<HandedOn>,
     /// The chemical step under way that keeps this station its person's.
     pub held_run: Option<RunId>,
     theme: Theme,
@@ -118,8 +131,18 @@ impl Seat {
         if session.as_ref().is_some_and(|x| x.station_id != station.as_ref().map(|y| y.station_id)) {
             session = None;
         }
-        if let (Some(st), None) = (&station, &session) {
-            session = sessions::find_armed(&mut s, StationId(st.station_id)).await?;
+        // Nobody's, or left idle: whoever was armed for this station goes on. Else both are known, and asked about.
+        let mut waiting = None;
+        if let Some(st) = &station {
+            let armed = sessions::find_armed(&mut s, StationId(st.station_id)).await?;
+            let works = |x: &sessions::Session| x.idle_s <= STATION_IDLE_S || x.held || x.armed;
+            match (&session, armed) {
+                (Some(own), Some(armed)) if works(own) => {
+                    waiting = Some(armed).filter(|a| a.session_id != own.session_id);
+                }
+                (_, Some(armed)) => session = Some(armed),
+                (_, None) => {}
+            }
         }
         if station.is_none() && session.is_none() {
             return Ok(None);
@@ -132,6 +155,7 @@ impl Seat {
             who: Who::Nobody,
             session_id: session.as_ref().map(|x| x.session_id),
             armed_run: None,
+            handed_on: None,
             held_run: None,
             theme: Theme::from_cookie(jar.get(Theme::COOKIE).map(Cookie::value)),
             path: parts.uri.path_and_query().map_or_else(|| "/".into(), |p| p.to_string()),
@@ -140,6 +164,11 @@ impl Seat {
         words::measure_in(seat.salon_row.measures());
         if let Some(session) = session {
             seat.sit(&mut s, session, parts).await?;
+        }
+        if let Some((armed, run)) = waiting.and_then(|a| Some((a.clone(), a.armed_run_id?))) {
+            let by =
+                people::find(&mut s, PersonId(armed.person_id)).await?.filter(|p| !p.left && !p.disabled);
+            seat.handed_on = by.map(|by| HandedOn { run: RunId(run), by, session_id: armed.session_id });
         }
         s.commit().await?;
         Ok(Some(seat))
@@ -223,6 +252,16 @@ impl Seat {
         self.app.begin(self.salon).await
     }
 
+    /// Where a screen of a station hears of the heads beside it; a service's own screen says its own.
+    fn alarm_part(&self, current: &str) -> String {
+        if self.station.is_none() || current == "/floor" {
+            return String::new();
+        }
+        let own = self.path.strip_prefix("/runs/").and_then(|rest| rest.split(['/', '?']).next());
+        own.and_then(|id| id.parse::<i64>().ok())
+            .map_or_else(|| "/alarm".to_owned(), |id| format!("/alarm?but={id}"))
+    }
+
     /// The frame of a screen. `now` is the database's clock.
     pub fn shell(&self, now: time::OffsetDateTime, current: &str, topics: &[&str]) -> Shell {
         let line: [(&str, &str, Option<Act>); 13] = [
@@ -262,6 +301,7 @@ impl Seat {
             where_act: act.into(),
             practice: self.app.settings.practice,
             topics: topics.iter().map(|t| (*t).to_string()).collect(),
+            alarm: self.alarm_part(current),
             live: true,
             theme: self.theme,
             ..Shell::plain("", (now.unix_timestamp_nanos() / 1_000_000) as i64)

@@ -111,6 +111,8 @@ pub struct Shell {
     pub server_now_ms: i64,
     /// Topics this page follows: "floor", "run:12". Each part may name its own too.
     pub topics: Vec<String>,
+    /// Where the loudest alarm of the salon is asked for; empty where the screen says it itself, or is no station's.
+    pub alarm: String,
     /// False where there is no station to hear news as (sign-in, set-up, client pages).
     pub live: bool,
     /// Light or dark.
@@ -134,6 +136,7 @@ impl Shell {
             assets: Assets,
             server_now_ms,
             topics: Vec::new(),
+            alarm: String::new(),
             live: false,
             theme: Theme::System,
             wall: false,

@@ -5,6 +5,7 @@ use crate::web::routes::Line;
 
 /// All lines of all screens.
 pub const TABLE: &[&[Line]] = &[
+    crate::web::alarm::LINES,
     crate::web::bookings::LINES,
     crate::web::client_copy::LINES,
     crate::web::client_imports::LINES,

@@ -25,6 +25,11 @@ function factId() {
   return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
 }
 
+const TAKE_BACK_MS = 1_500; // a second tap in the same place takes back nothing more
+let lastTakeBack = -Infinity;
+
+const ANSWERING = "rinsebell_answering"; // the page whose questions are being answered
+
 const lastTap = new WeakMap();
 const idOf = new Map(); // what was sent from one showing of a form → its fact's identity
 const taken = new Set(); // identities of a form that some tap has used
@@ -51,6 +56,7 @@ function onSubmit(event) {
     say(t("Waits until the server is back."));
     return;
   }
+  if (form.matches("#pause form, #scalp")) sessionStorage.setItem(ANSWERING, location.pathname);
   // A practice keeps nothing: its taps lead to the next page, as they do without script.
   if (!form.matches("[data-fact]") || document.body.classList.contains("practised")) return;
   event.preventDefault();
@@ -58,6 +64,10 @@ function onSubmit(event) {
   const tap = button ?? form;
   if (now() - (lastTap.get(tap) ?? -Infinity) < SAME_TAP_MS) return;
   lastTap.set(tap, now());
+  if (form.dataset.fact === "fact_withdrawn") {
+    if (now() - lastTakeBack < TAKE_BACK_MS) return;
+    lastTakeBack = now();
+  }
   const body = new URLSearchParams(new FormData(form, button));
   identify(body);
   body.set("happened_at", new Date(now()).toISOString());
@@ -168,7 +178,7 @@ async function deliver(fact, button, isKept, turn) {
 function show() {
   // The answer to the act before has been overtaken.
   for (const old of document.querySelectorAll("[data-answer]")) old.remove();
-  if (document.querySelector("[data-part]")) document.dispatchEvent(new CustomEvent("rinsebell:refetch"));
+  if (document.querySelector("main [data-part]")) document.dispatchEvent(new CustomEvent("rinsebell:refetch"));
   else location.reload();
 }
 
@@ -247,8 +257,16 @@ function permissions() {
   }
 }
 
+/** One question was answered: the next that waits is in view, without a scroll. */
+function nextQuestion() {
+  if (sessionStorage.getItem(ANSWERING) !== location.pathname) return;
+  sessionStorage.removeItem(ANSWERING);
+  document.querySelector("#pause form[id^=hp-]")?.scrollIntoView({ block: "center", behavior: "instant" });
+}
+
 export function start() {
   kept.start();
+  nextQuestion();
   document.addEventListener("submit", onSubmit);
   document.addEventListener("rinsebell:contact", (event) => { permissions(); if (!event.detail.lost) resend(); });
   document.addEventListener("rinsebell:swapped", permissions);

@@ -15,6 +15,7 @@ const BELLS = {
 };
 const GRAVE = Object.keys(BELLS);
 const RUNG = "rinsebell_rung";
+const HEARD = "rinsebell_heard"; // in this tab a bell could sound before
 const KEPT_KEYS = 200;
 const AGAIN_MS = 60_000;
 let context = null;
@@ -106,6 +107,7 @@ export async function enable() {
     // Said below.
   }
   tellSound();
+  if (context?.state === "running") sessionStorage.setItem(HEARD, "yes");
   return context?.state === "running";
 }
 
@@ -138,5 +140,7 @@ export function start() {
     look();
   });
   tellSound();
+  // Browsers may let a page sound that a tap on the page before led to: a new page is not silent for being new.
+  if (sessionStorage.getItem(HEARD)) enable();
   look();
 }

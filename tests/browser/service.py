@@ -120,7 +120,7 @@ def rinses_clear(station):
     """Quadrant after quadrant, or the whole head, as the screen asks."""
     for _ in range(6):
         act = main_act(station)
-        if not act.endswith("clear"):
+        if not act.endswith(("clear", "Water is on the whole head")):
             return
         station.taps(act, ".bar")
         wait_for("the next act", lambda act=act: main_act(station) != act, 15)

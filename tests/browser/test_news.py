@@ -85,8 +85,8 @@ def test_a_tablet_that_slept_shows_the_right_clocks_at_once(place):
         wait_for("four minutes on", lambda: 240 <= seconds(chair.run_js(CLOCK)) - asleep <= 255, 4)
     finally:
         server.go_on()
-    chair.run_js("document.querySelector('[data-part]').dataset.old = '1'")
-    wait_for("asked anew", lambda: chair.run_js("return !document.querySelector('[data-part]').dataset.old"), 20)
+    chair.run_js("document.querySelector('main [data-part]').dataset.old = '1'")
+    wait_for("asked anew", lambda: chair.run_js("return !document.querySelector('main [data-part]').dataset.old"), 20)
     truth = float(place.house.sql("select extract(epoch from rinsebell_now() - min(happened_at)) from run_event where kind = 'section_started'"))
     assert abs(seconds(chair.run_js(CLOCK)) - truth) <= 2
     chair.complaints_so_far_are_the_outage()
@@ -113,6 +113,6 @@ def test_a_bell_is_announced_once(place):
     chair.run_js(said)
     for _ in range(2):  # swapped anew, and in its second looking: silent
         # Marked before it is asked for: a quick answer may be there before the next word.
-        chair.run_js("document.querySelector('[data-part]').dataset.old = '1'; document.dispatchEvent(new CustomEvent('rinsebell:refetch'))")
-        wait_for("swapped", lambda: chair.run_js("return !document.querySelector('[data-part]').dataset.old"), 10)
+        chair.run_js("document.querySelector('main [data-part]').dataset.old = '1'; document.dispatchEvent(new CustomEvent('rinsebell:refetch'))")
+        wait_for("swapped", lambda: chair.run_js("return !document.querySelector('main [data-part]').dataset.old"), 10)
     assert not [t for t in chair.run_js("return window.said") if "heat" in t or "Nerys" in t]

@@ -27,10 +27,10 @@ window.fetch = async (url, how = {}) => {
   setTimeout(() => { window.came += 1; });
   return new Response(text, { status: answer.status });
 };
-window.look = () => { document.querySelector('[data-part]').dataset.old = '1'; document.dispatchEvent(new CustomEvent('rinsebell:refetch')); };
+window.look = () => { document.querySelector('main [data-part]').dataset.old = '1'; document.dispatchEvent(new CustomEvent('rinsebell:refetch')); };
 """
 SENT = "return window.posts.map((p) => p.get('section') ?? p.get('kind'))"
-SWAPPED = "return !document.querySelector('[data-part]').dataset.old"
+SWAPPED = "return !document.querySelector('main [data-part]').dataset.old"
 
 
 @pytest.fixture

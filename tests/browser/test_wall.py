@@ -105,8 +105,8 @@ def in_contact(station):
 
 
 def fetched_anew(station):
-    station.run_js("document.querySelector('[data-part]').dataset.old = '1'")
-    wait_for("fetched anew", lambda: station.run_js("return !document.querySelector('[data-part]').dataset.old"), 60)
+    station.run_js("document.querySelector('main [data-part]').dataset.old = '1'")
+    wait_for("fetched anew", lambda: station.run_js("return !document.querySelector('main [data-part]').dataset.old"), 60)
 
 
 def test_it_comes_back_after_the_server_was_restarted(wall, place):

@@ -65,3 +65,4 @@ mod team;
 mod test_visits;
 mod waiting;
 mod walks;
+mod wrong_taps;

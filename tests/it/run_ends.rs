@@ -26,7 +26,7 @@ async fn stopped(salon: &Salon, forbids: bool) -> RunId {
     steps_until(salon, &stage, run, who, "apply-1").await;
     salon.fact(run, 900, Happened::StopRecorded).await.unwrap();
     salon.fact(run, 901, rinsed()).await.unwrap();
-    salon.act(run, who, Command::ReadStop { whole: true }).await.unwrap();
+    salon.act(run, who, Command::ReadStop { whole: true, early: true }).await.unwrap();
     for hold_point in [HoldPoint::Gloves, HoldPoint::EyeProtection] {
         let signed = Signed { hold_point, value: hold_point.answers()[0].code.into(), place: None };
         salon.act(run, who, Command::SignHoldPoint { step: "neutralise".into(), signed }).await.unwrap();

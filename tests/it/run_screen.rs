@@ -3,7 +3,7 @@
 use rinsebell::domain::protocol::Section;
 use rinsebell::domain::run::Happened;
 
-use crate::support::Salon;
+use crate::support::{Salon, Walked, walked_until};
 
 /// The value of a hidden field inside the form that holds `needle`.
 fn form_field(body: &str, needle: &str, name: &str) -> String {
@@ -281,4 +281,93 @@ async fn every_page_forbids_what_it_does_not_need() {
         assert_eq!(answer.headers["x-content-type-options"], "nosniff");
         assert!(!answer.body.contains("style=\"") && !answer.body.contains("onclick"), "{path}");
     }
+}
+
+/// "On to the basin" while somebody else works there: nobody's name changes by itself.
+#[tokio::test]
+async fn a_run_handed_on_to_a_busy_station_asks_whose_name_the_taps_bear() {
+    for (whose, theirs) in [("theirs", true), ("mine", false)] {
+        let salon = Salon::open().await;
+        let stage = salon.stage().await;
+        let run = salon.start_run(stage.plan, salon.staff.stylist).await.unwrap();
+        let mut chair = salon.seat("Chair 2", "chair", salon.staff.stylist).await;
+        let mut basin = salon.seat("Basin", "basin", salon.staff.assistant).await;
+        let path = format!("/runs/{run}");
+        let known = form_field(&chair.get(&path).await.body, "Start: Consult and drape", "known");
+        let station = basin.station.to_string();
+        let once = rinsebell::web::once::key();
+        let fields = [("once", once.as_str()), ("known", known.as_str()), ("station", station.as_str())];
+        assert_eq!(chair.post(&format!("{path}/armings"), &fields).await.status, 303);
+        for page in ["/floor", path.as_str()] {
+            let asked = basin.get(page).await;
+            assert!(asked.body.contains("Whose name do the taps bear?"), "{page}");
+        }
+        let signs = |once: String| {
+            [
+                ("once", once),
+                ("known", "99".to_string()),
+                ("step", "cleanse".to_string()),
+                ("sign", "draping:towel-and-cape-dry".to_string()),
+            ]
+        };
+        let mut by = Vec::new();
+        for settled in [false, true] {
+            if settled {
+                let answer = basin
+                    .post(
+                        &format!("{path}/names"),
+                        &[("once", rinsebell::web::once::key().as_str()), ("whose", whose)],
+                    )
+                    .await;
+                assert_eq!((answer.status, answer.location.as_str()), (303, path.as_str()));
+                let page = basin.get(&path).await;
+                assert!(!page.body.contains("Whose name do the taps bear?"));
+            }
+            let fields = signs(rinsebell::web::once::key());
+            let fields: Vec<(&str, &str)> = fields.iter().map(|(a, b)| (*a, b.as_str())).collect();
+            assert_eq!(basin.post(&format!("{path}/sign-offs"), &fields).await.status, 303);
+            let who: i64 = sqlx::query_scalar(
+                "select by from run_event where run_id = $1 and hold_point = 'draping' order by seq desc limit 1",
+            )
+            .bind(run.0)
+            .fetch_one(&salon.owner)
+            .await
+            .unwrap();
+            by.push(who);
+        }
+        let (assistant, stylist) = (salon.staff.assistant.0, salon.staff.stylist.0);
+        assert_eq!(by, [assistant, if theirs { stylist } else { assistant }], "{whose}");
+    }
+}
+
+/// A head over its longest allowed is told at every station, first, by when it passed.
+#[tokio::test]
+async fn the_loudest_alarm_stands_on_every_screen_and_an_overdue_head_waits_for_nobody() {
+    let Walked { salon, run, who } = walked_until("apply-2").await;
+    salon.advance(std::time::Duration::from_secs(90 * 60)).await;
+    let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
+    let page = desk.get("/day").await;
+    assert!(page.body.contains("data-part=\"/alarm\""), "every screen of a station asks");
+    let alarm = desk.get("/alarm").await;
+    assert!(
+        alarm.body.contains("longest allowed, rinse now") && alarm.body.contains("data-bell="),
+        "{}",
+        alarm.body
+    );
+    let beside = desk.get(&format!("/alarm?but={run}")).await;
+    assert!(!beside.body.contains("data-bell="), "its own screen says it itself: {}", beside.body);
+    let floor = desk.get("/floor").await.body;
+    assert!(floor.contains("min ago") && floor.contains("rinse now, at any basin"), "{floor}");
+    assert!(!floor.contains("Next bell, in"), "what has passed is no bell ahead");
+    // Stopped: louder still, and nothing is foreseen but water.
+    salon.fact(run, 800, Happened::StopRecorded).await.unwrap();
+    let floor = desk.get("/floor").await.body;
+    assert!(floor.contains("class=\"aid\"") && floor.contains("stopped: water on now"), "{floor}");
+    assert!(!floor.contains("wind with curl lotion"), "nothing is drawn as if it went on");
+    let clear = Happened::SectionRinsed { step: "rinse-straightener".into(), section: None, clear: true };
+    salon.fact(run, 801, clear).await.unwrap();
+    let floor = desk.get("/floor").await.body;
+    assert!(floor.contains("Stopped: keep the water running. Water until"), "{floor}");
+    let early = rinsebell::domain::run::Command::ReadStop { whole: true, early: false };
+    assert!(salon.act(run, who, early).await.is_err(), "twenty minutes first");
 }

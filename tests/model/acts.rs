@@ -88,7 +88,7 @@ pub fn beforehand(shape: Shape, chapter: Chapter) -> Vec<Done> {
     let mut done: Vec<Done> = done.into_iter().map(Done::Asked).collect();
     if matches!(chapter, Chapter::Stopped | Chapter::Resumed) {
         done.extend([Tap::Stop, Tap::Clear].map(Done::Tapped));
-        done.push(Done::Asked(Command::ReadStop { whole: true }));
+        done.push(Done::Asked(Command::ReadStop { whole: true, early: true }));
     }
     if chapter == Chapter::Resumed {
         let close = Command::CloseStop { reason: "looked at".into() };
@@ -116,7 +116,7 @@ pub fn asks(shape: Shape) -> Vec<Ask> {
         start("rinse-c"),
         Command::FinishRun,
         Command::OfferHandover { to: UNA },
-        Command::ReadStop { whole: true },
+        Command::ReadStop { whole: true, early: true },
         Command::CloseStop { reason: "looked at".into() },
     ];
     let mut basin = vec![
@@ -125,7 +125,7 @@ pub fn asks(shape: Shape) -> Vec<Ask> {
         start("neutralise"),
         Command::AcceptHandover,
         Command::OfferHandover { to: TOBIAS },
-        Command::ReadStop { whole: false },
+        Command::ReadStop { whole: false, early: false },
         Command::CloseStop { reason: "looked at".into() },
         Command::LeaveRun { rinsed: true, reason: "had to go".into() },
     ];
@@ -165,7 +165,7 @@ pub fn offered(view: &State, command: &Command, context: &Context) -> bool {
             let index = view.frame.protocol.index_of(step);
             index.is_some_and(|i| view.in_hand != Some(i) || again(i))
         }
-        Command::ReadStop { whole } => view.stop.is_some_and(|s| s.read != Some(*whole)),
+        Command::ReadStop { whole, .. } => view.stop.is_some_and(|s| s.read != Some(*whole)),
         Command::OfferHandover { to } => view.offered_to != Some(*to),
         _ => true,
     }

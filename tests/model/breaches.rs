@@ -4,8 +4,8 @@
 
 use super::rules::{self, granted, happened, is_sting, is_stop};
 use super::service::{MOST_MIN, long_after};
-use rinsebell::domain::protocol::{HoldPoint, Section, StepCode};
-use rinsebell::domain::run::{Breach, Event, EventKind, Granted, Happened, Instant};
+use rinsebell::domain::protocol::{Clock, HoldPoint, Section, StepCode};
+use rinsebell::domain::run::{Breach, Event, EventKind, Granted, Happened, HeadPlace, Instant};
 use std::collections::BTreeSet;
 use time::Duration;
 
@@ -34,6 +34,8 @@ pub fn expected(events: &[Event]) -> BTreeSet<Breach> {
         }
     }
     touches(events, &mut found);
+    complaints(events, ended, &mut found);
+    too_soon(events, &mut found);
     for stop in stops(events) {
         for (i, step) in rules::openings(events) {
             let at = events[i].recorded_at;
@@ -150,6 +152,69 @@ fn stops(events: &[Event]) -> Vec<Stop> {
     stops
 }
 
+/// The first water on the whole head from an instant on.
+fn water_after(events: &[Event], at: Instant) -> Option<Instant> {
+    let water = |e: &&Event| matches!(happened(e), Some(Happened::SectionRinsed { .. }));
+    by_instant(events).into_iter().filter(water).map(|e| e.happened_at).find(|w| *w >= at)
+}
+
+/// Complaints without water in time or without a look, and skin said whole before twenty minutes of water.
+fn complaints(events: &[Event], ended: Option<Instant>, found: &mut BTreeSet<Breach>) {
+    let until = ended.map_or(long_after(), |at| at.min(long_after()));
+    let place = HeadPlace::Nape;
+    let read_of = |e: &Event| match granted(e) {
+        Some(Granted::StopRead { whole }) => Some(*whole),
+        _ => None,
+    };
+    for sting in events.iter().filter(|e| is_sting(e)) {
+        let (at, rinsed) = (sting.happened_at, water_after(events, sting.happened_at));
+        if rinsed.unwrap_or(until) - at > Duration::minutes(2) || (rinsed.is_none() && ended.is_some()) {
+            found.insert(Breach::StingNotRinsed { place, at, rinsed });
+        }
+        let looked = events.iter().any(|e| {
+            matches!(granted(e), Some(Granted::HoldPointSigned { signed, .. }) if signed.hold_point == HoldPoint::Scalp)
+                && e.seq > sting.seq
+                && rinsed.is_some_and(|rinsed| e.recorded_at >= rinsed)
+        });
+        let skin = events.iter().any(|e| read_of(e).is_some() && e.recorded_at >= at);
+        if ended.is_some() && !looked && !skin {
+            found.insert(Breach::StingNotRead { place, at });
+        }
+    }
+    let begun = ["apply", "wind", "neutralise"];
+    let met = by_instant(events).iter().any(|e| {
+        begun.iter().any(|code| begins(e, code))
+            || matches!(happened(e), Some(Happened::SectionStarted { .. }))
+    });
+    for (place, read) in events.iter().enumerate().filter(|(_, e)| met && read_of(e) == Some(true)) {
+        let known = &events[..place];
+        let last_close = known.iter().rposition(|e| matches!(granted(e), Some(Granted::StopClosed { .. })));
+        let stood = stops(known).into_iter().filter(|s| last_close.is_none_or(|close| s.place > close));
+        let Some(stopped) = stood.map(|s| s.at).min() else { continue };
+        let ran = water_after(events, stopped).map_or(Duration::ZERO, |from| read.recorded_at - from);
+        if ran < Duration::minutes(20) {
+            let ran_s = ran.max(Duration::ZERO).whole_seconds();
+            found.insert(Breach::WaterShort { at: read.recorded_at, ran_s });
+        }
+    }
+}
+
+/// Contact that ended before half its target of 20 minutes, and not for a stop or a complaint.
+fn too_soon(events: &[Event], found: &mut BTreeSet<Breach>) {
+    let half = Duration::minutes(10);
+    for step in ["apply", "wind"] {
+        let spans = spans(events, step);
+        let Some(ended) = spans.last().and_then(|(_, to)| *to) else { continue };
+        let worked: Duration = spans.iter().map(|(from, to)| to.unwrap_or(ended) - *from).sum();
+        let stung = events.iter().any(|e| is_sting(e) && e.happened_at <= ended);
+        if worked < half && !stung && !events.iter().any(|e| is_stop(e) && e.happened_at <= ended) {
+            let (clock, step) = (Clock::Exposure, StepCode::from(step));
+            let (worked_s, of_s) = (worked.whole_seconds(), half.whole_seconds());
+            found.insert(Breach::EndedEarly { step, clock, worked_s, of_s });
+        }
+    }
+}
+
 /// What is wrong with a tap of the first product.
 fn touches(events: &[Event], found: &mut BTreeSet<Breach>) {
     let kept = by_instant(events);
@@ -165,10 +230,11 @@ fn touches(events: &[Event], found: &mut BTreeSet<Breach>) {
         }
         let stung = events.iter().filter(|e| is_sting(e) && e.happened_at < at);
         let read = |sting: &Event| {
+            let Some(rinsed) = water_after(events, sting.happened_at) else { return false };
             events.iter().any(|e| {
                 matches!(granted(e), Some(Granted::HoldPointSigned { signed, .. })
                     if signed.hold_point == HoldPoint::Scalp && signed.value == "intact")
-                    && (sting.happened_at..=at).contains(&e.recorded_at)
+                    && (rinsed..=at).contains(&e.recorded_at)
                     && e.seq > sting.seq
             })
         };

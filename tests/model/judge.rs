@@ -144,7 +144,7 @@ fn closing_is_open(node: &Node) -> bool {
         acts::sign("neutralise", HoldPoint::EyeProtection, "cotton-bib-towel"),
     ];
     if record.state.stop.is_some() {
-        acts.push(Command::ReadStop { whole: true });
+        acts.push(Command::ReadStop { whole: true, early: true });
     }
     let mut events = record.events.clone();
     for act in acts {

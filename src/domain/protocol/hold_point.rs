@@ -252,9 +252,13 @@ static SCALP: [Answer; 3] = [
     for_good("broken", mark!("broken: cut, sore, scratched"), true),
 ];
 
-static GLOVES: [Answer; 4] = [
+/// The pair that was answered for before: as long as the same hands wear it and no water has run since.
+pub const SAME_PAIR: &str = "same-pair-intact";
+
+static GLOVES: [Answer; 5] = [
     holds("nitrile-new-pair-intact", mark!("nitrile, new pair, intact")),
     holds("vinyl-new-pair-intact", mark!("vinyl, new pair, intact")),
+    holds(SAME_PAIR, mark!("the same pair, looked at, intact")),
     fails("worn-before", mark!("worn before")),
     fails("torn", mark!("torn or wet inside")),
 ];

@@ -4,8 +4,17 @@ use super::exposure::Exposure;
 use super::frame::Figures;
 use super::state::{Looked, Signature, State, StepState, TestCurl};
 use super::value::{CurlReading, Instant, Progress};
+use crate::domain::ids::PersonId;
 use crate::domain::protocol::{Chemical, Clock, HoldPoint, Meaning, Step, StepCode, Validity};
 use time::Duration;
+
+/// How many steps ahead of an opening step its questions may stop it: base, gloves and bowl come in between.
+const AHEAD: usize = 3;
+
+/// A step without chemistry that is there to look at the scalp: it is answered at its end, not before it.
+pub(super) fn looks(step: &Step, point: HoldPoint) -> bool {
+    point == HoldPoint::Scalp && step.chemical == Chemical::None && step.hold_points.contains(&point)
+}
 
 impl State<'_> {
     /// The step in hand.
@@ -79,6 +88,49 @@ impl State<'_> {
         self.frame.protocol.steps.get(next)
     }
 
+    /// Hold points asked before a step is begun, each with the step it is answered for: its own; what the step before it
+    /// was there to look at; and what would stop the opening step that comes next, before anything is mixed for it.
+    pub fn asked_before<'s>(&'s self, step: &'s Step) -> Vec<(&'s Step, HoldPoint)> {
+        let looked = self.looked_at(step);
+        let own = step.hold_points.iter().filter(|p| !looks(step, **p)).map(|p| (step, *p));
+        let mut asked: Vec<(&Step, HoldPoint)> = looked.into_iter().chain(own).collect();
+        let steps = &self.frame.protocol.steps;
+        let from = self.frame.protocol.index_of(&step.code).map_or(steps.len(), |i| i + 1);
+        if step.chemical == Chemical::None && step.rinses.is_empty() {
+            let ahead = steps
+                .iter()
+                .skip(from)
+                .take(AHEAD)
+                .find(|s| s.chemical != Chemical::None || !s.rinses.is_empty());
+            let early = ahead.filter(|s| s.is_opening()).into_iter().flat_map(|s| {
+                let asks = |p: &&HoldPoint| matches!(p, HoldPoint::PatchTest | HoldPoint::HairDry);
+                s.hold_points.iter().filter(asks).map(move |p| (s, *p))
+            });
+            asked.extend(early);
+        }
+        asked
+    }
+
+    /// The scalp that the last step begun before this one was there to look at.
+    pub fn looked_at(&self, step: &Step) -> Option<(&Step, HoldPoint)> {
+        let last = self.furthest().map(|i| &self.frame.protocol.steps[i])?;
+        (last.code != step.code && looks(last, HoldPoint::Scalp)).then_some((last, HoldPoint::Scalp))
+    }
+
+    /// A pass that can no longer be begun: its window has shut over what is on.
+    pub fn window_is_shut(&self, step: &Step, now: Instant) -> bool {
+        let Some((min, letter)) = step.window_min.zip(step.application) else { return false };
+        let ended = self.closes.iter().map(|(_, ended)| *ended).max();
+        let on = self.exposure(letter).filter(|e| e.is_open() && step.is_opening());
+        on.is_some_and(|e| now >= e.touched_after(ended) + Duration::minutes(i64::from(min)))
+    }
+
+    /// The step that comes after the last one begun, passes left out whose window has shut.
+    pub fn next_possible(&self, now: Instant) -> Option<&Step> {
+        let from = self.furthest().map_or(0, |i| i + 1);
+        self.frame.protocol.steps.iter().skip(from).find(|s| !self.window_is_shut(s, now))
+    }
+
     /// The last answer to a hold point that counts for a step: after the last `stop_closed`, and
     /// for one-step answers given for this very step.
     pub fn signature(&self, point: HoldPoint, step: &StepCode) -> Option<&Signature> {
@@ -91,6 +143,14 @@ impl State<'_> {
                     Validity::Mixture => s.step == *step || self.same_mixture(&s.step, step),
                     _ => true,
                 }
+        })
+    }
+
+    /// This person's gloves were answered for, no water has run since, and no stop was ended: the pair may be the same.
+    pub fn wears_the_same_pair(&self, person: PersonId) -> bool {
+        let gloves = |s: &&Signature| s.signed.hold_point == HoldPoint::Gloves && s.by == Some(person);
+        self.signatures.iter().rev().find(gloves).is_some_and(|s| {
+            s.signed.holds() && s.seq > self.closed_seq && !self.waters.iter().any(|w| w.at >= s.recorded_at)
         })
     }
 

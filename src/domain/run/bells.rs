@@ -3,8 +3,9 @@
 //! The bell at the longest allowed cannot be silenced: only rinsing or stopping answers it.
 
 use super::state::State;
+use super::stings::Owed;
 use super::value::{CurlReading, HeadPlace, Instant, Progress};
-use crate::domain::protocol::{Clock, HoldPoint, Look, LookFor, Step, StepCode};
+use crate::domain::protocol::{Clock, Look, LookFor, Step, StepCode};
 use time::Duration;
 
 /// Minutes between a test curl that is no S yet and the next, where the protocol names none
@@ -74,12 +75,14 @@ pub enum Alarm {
         /// The stop's place in the record.
         seq: i64,
     },
-    /// A complaint; the scalp has not been read since.
+    /// A complaint that is not answered for: its place rinsed, then the scalp there read.
     Stings {
         /// Where.
         place: HeadPlace,
         /// Its place in the record.
         seq: i64,
+        /// That place is rinsed; the scalp there is not read yet.
+        rinsed: bool,
     },
 }
 
@@ -179,6 +182,17 @@ impl State<'_> {
         self.frame.protocol.steps.iter().find(of).is_some()
     }
 
+    /// A head over its longest allowed while nobody rinses it: the bell of when it passed.
+    pub fn passed(&self, now: Instant) -> Option<Bell> {
+        let over = |c: &Running| c.on_hair && !c.rinsing && c.most_at.is_some_and(|m| m <= now);
+        let clocks = self.running().into_iter().filter(|c| self.stop.is_none() && over(c));
+        let mut bells = clocks.filter_map(|c| {
+            Some(Bell { at: c.most_at?, kind: BellKind::Most, step: c.step, clock: c.clock })
+        });
+        // From first touch before a step's own: the one whose overrun every screen shows.
+        bells.next()
+    }
+
     /// The bells that ring after `from`, up to and with `to`, in order, as things stand.
     pub fn bells_between(&self, from: Instant, to: Instant) -> Vec<Bell> {
         let mut bells = Vec::new();
@@ -218,10 +232,9 @@ impl State<'_> {
         if let Some(stop) = self.stop {
             return self.exposures.is_empty().then_some(Alarm::Stopped { seq: stop.seq });
         }
-        let sting = self.stings.last().filter(|s| s.seq > self.closed_seq)?;
-        let read = |s: &super::state::Signature| s.signed.hold_point == HoldPoint::Scalp && s.seq > sting.seq;
-        let open = !self.signatures.iter().any(read);
-        open.then_some(Alarm::Stings { place: sting.place, seq: sting.seq })
+        let (sting, owed) = self.open_sting()?;
+        let rinsed = matches!(owed, Owed::Look { .. });
+        Some(Alarm::Stings { place: sting.place, seq: sting.seq, rinsed })
     }
 
     fn taken_after(&self, clock: &Running, at: Instant) -> Option<Instant> {

@@ -2,7 +2,7 @@
 
 use super::exposure::TouchKind;
 use super::state::{Ended, State};
-use super::value::{CurlReading, Instant, Progress, Rod};
+use super::value::{CurlReading, HeadPlace, Instant, Progress, Rod};
 use crate::domain::protocol::{Clock, HoldPoint, Protocol, Section, SectionWork, StepCode, Validity};
 use crate::domain::words::capital;
 use time::Duration;
@@ -69,6 +69,40 @@ pub enum Breach {
         section: Section,
         /// When.
         at: Instant,
+    },
+    /// It stung, and that place was not rinsed within the minutes a hand needs, or not at all.
+    StingNotRinsed {
+        /// Where.
+        place: HeadPlace,
+        /// When it stung.
+        at: Instant,
+        /// When it was rinsed; none: not on record.
+        rinsed: Option<Instant>,
+    },
+    /// It stung, and the service went to its end without the scalp read after the water.
+    StingNotRead {
+        /// Where.
+        place: HeadPlace,
+        /// When it stung.
+        at: Instant,
+    },
+    /// After a stop the skin was said to be whole before the water had run twenty minutes.
+    WaterShort {
+        /// When it was said.
+        at: Instant,
+        /// Whole seconds the water had run.
+        ran_s: i64,
+    },
+    /// A step or a contact ended well before it was meant to.
+    EndedEarly {
+        /// Which step.
+        step: StepCode,
+        /// Which of its clocks.
+        clock: Clock,
+        /// Whole seconds worked.
+        worked_s: i64,
+        /// Whole seconds meant, the shortest or half the target.
+        of_s: i64,
     },
     /// A closing step was given without a scalp reading that held: "not read".
     ScalpNotRead {
@@ -149,6 +183,30 @@ impl Breach {
             Breach::TouchedAfterSting { section, at: when } => {
                 tr!("Product on {} at {}, the scalp not read since it stung.", section.words(), at(*when))
             }
+            Breach::StingNotRinsed { place, at: when, rinsed: None } => {
+                tr!("It stung at {}, {}: not rinsed, as far as the record says.", at(*when), place.words())
+            }
+            Breach::StingNotRinsed { place, at: when, rinsed: Some(rinsed) } => {
+                tr!("It stung at {}, {}: rinsed only at {}.", at(*when), place.words(), at(*rinsed))
+            }
+            Breach::StingNotRead { place, at: when } => {
+                tr!("It stung at {}, {}: the scalp was not read after the water.", at(*when), place.words())
+            }
+            Breach::WaterShort { at: when, ran_s } => {
+                tr!(
+                    "Skin said to be whole at {}, the water had run {} of 20:00.",
+                    at(*when),
+                    minutes_words(*ran_s)
+                )
+            }
+            Breach::EndedEarly { step, worked_s, of_s, .. } => {
+                tr!(
+                    "{}: ended after {} of {}.",
+                    step_of(step),
+                    minutes_words(*worked_s),
+                    minutes_words(*of_s)
+                )
+            }
             Breach::ScalpNotRead { step } => tr!("{}: scalp not read.", step_of(step)),
             Breach::ClosingNotConfirmed { step } => {
                 tr!("{}: begun without contact, not confirmed.", step_of(step))
@@ -162,6 +220,11 @@ impl Breach {
             Breach::LeftOpen { at: when } => tr!("Ended at {} with the hair open.", at(*when)),
         }
     }
+}
+
+/// "3:34".
+fn minutes_words(seconds: i64) -> String {
+    format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
 /// A stop on record.
@@ -183,6 +246,8 @@ impl State<'_> {
         self.touches(&mut found);
         self.late_stops(&mut found);
         self.closings(&mut found);
+        self.complaints(now, &mut found);
+        self.ended_early(&mut found);
         found.extend(
             self.test_curls
                 .iter()
@@ -280,14 +345,15 @@ impl State<'_> {
     }
 
     fn stung_and_not_read(&self, at: Instant) -> bool {
-        let last = self.stings.iter().filter(|s| s.at < at).map(|s| (s.at, s.seq)).max();
-        last.is_some_and(|(stung, seq)| {
+        let last = self.stings.iter().filter(|s| s.at < at).max_by_key(|s| (s.at, s.seq));
+        last.is_some_and(|sting| {
+            let rinsed = self.sting_rinsed_at(sting);
             !self.signatures.iter().any(|s| {
                 s.signed.hold_point == HoldPoint::Scalp
                     && s.signed.holds()
                     && s.recorded_at <= at
-                    && s.recorded_at >= stung
-                    && s.seq > seq
+                    && rinsed.is_some_and(|rinsed| s.recorded_at >= rinsed)
+                    && s.seq > sting.seq
             })
         })
     }

@@ -50,6 +50,8 @@ pub enum Command {
     ReadStop {
         /// Yes or no.
         whole: bool,
+        /// Said though the water has not run its minutes: whoever answers was asked about it.
+        early: bool,
     },
     /// End a stop.
     CloseStop {
@@ -74,6 +76,13 @@ pub enum Command {
     NameHands {
         /// Who, as the team has them now: somebody of this salon who is here.
         hands: Actor,
+    },
+    /// Take back a permission that a wrong tap got.
+    TakeBack {
+        /// Its place in the record.
+        seq: i64,
+        /// Why.
+        reason: String,
     },
     /// Put a fact on record.
     Record(Fact),

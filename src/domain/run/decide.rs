@@ -7,9 +7,11 @@ use super::records;
 use super::refusal::{Refusal, Refusals};
 use super::starts;
 use super::state::State;
+use super::take_back;
 use super::value::{FactId, HeadPlace, Instant};
 use crate::domain::access::{Act, Role, may};
 use crate::domain::ids::{LotId, PersonId, StationId};
+use crate::domain::protocol::hold_point::SAME_PAIR;
 use crate::domain::protocol::{Chemical, Clock, HoldPoint, Meaning, Step, StepCode};
 
 /// Longest reason or remark, in characters.
@@ -45,12 +47,16 @@ pub fn decide(state: &State, command: &Command, context: &Context) -> Result<Vec
         Command::DispenseLot { application, lot, grams } => ask.dispense(*application, *lot, *grams),
         Command::OfferHandover { to } => ask.offer(*to),
         Command::AcceptHandover => ask.accept(),
-        Command::ReadStop { whole } => ask.read_stop(*whole),
+        Command::ReadStop { whole, early } => ask.read_stop(*whole, *early),
         Command::CloseStop { reason } => ask.close_stop(reason),
         Command::FinishRun => ask.finish_run(),
         Command::LeaveRun { rinsed, reason } => ask.leave_run(*rinsed, reason),
         Command::ArmStation { station } => ask.arm(*station),
         Command::NameHands { hands } => ask.name_hands(hands),
+        Command::TakeBack { seq, reason } => {
+            ask.hair_hands()?;
+            take_back::take_back(state, *seq, reason, context)
+        }
         Command::Record(_) => Ok(Vec::new()),
     }
 }
@@ -218,14 +224,19 @@ impl Ask<'_> {
             }
             Some(_) => {}
         }
+        let same_pair = point == HoldPoint::Gloves && signed.value == SAME_PAIR;
+        if same_pair && !self.state.wears_the_same_pair(self.actor.person) {
+            refusals.push(Refusal::GlovesNotTheSame);
+        }
         if !refusals.is_empty() {
             return Err(refusals);
         }
         let event = Granted::HoldPointSigned { step: step.clone(), signed: signed.clone() };
         let mut events = vec![granted(self.context, event)];
-        // Broken skin while product is on is stop and rinse.
-        let broken = point == HoldPoint::Scalp && signed.value == "broken";
-        if broken && self.state.product_on() && self.state.stop.is_none() {
+        // What nobody may override is stop and rinse while product is on: skin broken or red, a reaction told late, or
+        // "intact" put right once the step runs.
+        let for_good = signed.answer().is_some_and(|a| a.meaning == Meaning::FailsForGood);
+        if for_good && self.state.product_on() && self.state.stop.is_none() {
             events.push(following(self.state, self.context, Happened::StopRecorded));
         }
         Ok(events)
@@ -328,10 +339,13 @@ impl Ask<'_> {
         self.one(Granted::HandoverAccepted)
     }
 
-    fn read_stop(&self, whole: bool) -> Answer {
+    fn read_stop(&self, whole: bool, early: bool) -> Answer {
         self.hair_hands()?;
         if self.state.stop.is_none() {
             return Err(vec![Refusal::NotStopped]);
+        }
+        if whole && !early && self.state.water_runs_short(self.now()) {
+            return Err(vec![Refusal::WaterTooShort { until: self.state.water_until() }]);
         }
         self.one(Granted::StopRead { whole })
     }

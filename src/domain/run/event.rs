@@ -95,6 +95,13 @@ pub enum Granted {
         /// Who.
         person: PersonId,
     },
+    /// A permission given by a wrong tap was taken back: it opens nothing from then on.
+    PermissionWithdrawn {
+        /// Its place in the record.
+        seq: i64,
+        /// Why.
+        reason: String,
+    },
 }
 
 /// What happened, reached or not.
@@ -154,6 +161,11 @@ pub enum Happened {
         /// Where the last one sits.
         last_at: HeadPlace,
     },
+    /// A place that no section holds was rinsed: the hairline, an ear. Clocks of sections go on.
+    PlaceRinsed {
+        /// Where.
+        place: HeadPlace,
+    },
     /// "It stings."
     StingReported {
         /// Where.
@@ -168,7 +180,7 @@ pub enum Happened {
         /// What was answered at the station.
         answers: Vec<Signed>,
     },
-    /// A mistaken quadrant start, rinse or test curl was taken back.
+    /// A mistaken tap (`Happened::may_be_withdrawn`) was taken back.
     FactWithdrawn {
         /// Which fact.
         fact_id: FactId,
@@ -274,6 +286,21 @@ impl Granted {
             Granted::RunLeft { .. } => "run_left",
             Granted::StationArmed { .. } => "station_armed",
             Granted::HandsNamed { .. } => "hands_named",
+            Granted::PermissionWithdrawn { .. } => "permission_withdrawn",
+        }
+    }
+
+    /// A step begun or done, an answer that holds and a bowl may be a wrong tap; an answer that stops, and all that
+    /// passes a service on or ends it, stands. `State::may_take_back` says until when.
+    pub fn may_be_withdrawn(&self) -> bool {
+        match self {
+            Granted::StepStarted { .. } | Granted::StepFinished { .. } | Granted::LotDispensed { .. } => true,
+            Granted::HoldPointSigned { signed, .. } => {
+                // What records say is signed with the service's start, by nobody's tap.
+                let of_records = [HoldPoint::Plan, HoldPoint::Consent, HoldPoint::StrandTest];
+                signed.holds() && !of_records.contains(&signed.hold_point)
+            }
+            _ => false,
         }
     }
 }
@@ -288,6 +315,7 @@ impl Happened {
             Happened::TestCurlRead { .. } => "test_curl_read",
             Happened::ProgressRead { .. } => "progress_read",
             Happened::RodsNoted { .. } => "rods_noted",
+            Happened::PlaceRinsed { .. } => "place_rinsed",
             Happened::StingReported { .. } => "sting_reported",
             Happened::StopRecorded => "stop_recorded",
             Happened::ClosingStarted { .. } => "closing_started",
@@ -297,7 +325,7 @@ impl Happened {
         }
     }
 
-    /// Only a mistaken section start, rinse, test curl or look may be taken back; a stop never.
+    /// Only a mistaken section start, rinse, test curl, look, note of rods or trim may be taken back; a stop never.
     pub const fn may_be_withdrawn(&self) -> bool {
         matches!(
             self,
@@ -305,6 +333,9 @@ impl Happened {
                 | Happened::SectionRinsed { .. }
                 | Happened::TestCurlRead { .. }
                 | Happened::ProgressRead { .. }
+                | Happened::PlaceRinsed { .. }
+                | Happened::RodsNoted { .. }
+                | Happened::Trimmed { .. }
         )
     }
 }

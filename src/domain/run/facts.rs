@@ -64,6 +64,8 @@ fn fits(state: &State, happened: &Happened) -> Result<(), Refusals> {
             step(code).is_some_and(|s| s.times(*clock).is_some())
         }
         Happened::ClosingStarted { step: code, .. } => step(code).is_some_and(Step::is_closing),
+        // One of the head's own sections is rinsed as a section, which ends its clock.
+        Happened::PlaceRinsed { place } => section_of(*place, state.frame.sections()).is_none(),
         Happened::FactWithdrawn { fact_id, reason } => return withdrawal(state, *fact_id, reason),
         Happened::RodsNoted { count, .. } => {
             return figure((1..=RODS_MOST).contains(count), "rods: 1 to 200");

@@ -10,6 +10,8 @@ use super::state::{
     BellTaken, Dispensed, Ended, Looked, Rods, SectionTap, Signature, State, StepState, Sting, Stop,
     StopCause, TestCurl,
 };
+use super::state::{Given, GivenKind, Rinsed, SkinRead, Water};
+use super::value::Comfort;
 use crate::domain::ids::PersonId;
 use crate::domain::protocol::{Chemical, SectionWork, Step, StepCode};
 use std::collections::{BTreeMap, BTreeSet};
@@ -23,6 +25,9 @@ impl<'f> State<'f> {
         state.gather_withdrawn(&by_seq);
         for event in &by_seq {
             state.seq = state.seq.max(event.seq);
+            if state.given_back.contains_key(&event.seq) {
+                continue;
+            }
             match &event.kind {
                 EventKind::Granted(granted) => state.grant(event, granted),
                 EventKind::Happened(happened) => state.note_in_record_order(event, happened),
@@ -30,7 +35,7 @@ impl<'f> State<'f> {
         }
         let mut by_instant = by_seq;
         by_instant.sort_by_key(|e| (e.happened_at, e.seq));
-        by_instant.retain(|e| !e.fact_id.is_some_and(|f| state.withdrawn.contains_key(&f)));
+        by_instant.retain(|e| !state.is_taken_back(e));
         state.walk_steps(&by_instant);
         state.note_by_instant(&by_instant);
         state.expose(&by_instant);
@@ -54,6 +59,10 @@ impl<'f> State<'f> {
             looks: Vec::new(),
             rods: None,
             stings: Vec::new(),
+            waters: Vec::new(),
+            skin_reads: Vec::new(),
+            given: Vec::new(),
+            done_seqs: Vec::new(),
             stop: None,
             stops: Vec::new(),
             closed_seq: 0,
@@ -66,6 +75,7 @@ impl<'f> State<'f> {
             facts: BTreeSet::new(),
             firm_facts: BTreeSet::new(),
             withdrawn: BTreeMap::new(),
+            given_back: BTreeMap::new(),
             openings: Vec::new(),
         }
     }
@@ -85,10 +95,35 @@ impl<'f> State<'f> {
             {
                 self.withdrawn.entry(*fact_id).or_insert_with(|| reason.clone());
             }
+            if let EventKind::Granted(Granted::PermissionWithdrawn { seq, reason }) = &event.kind
+                && events.iter().any(|e| {
+                    e.seq == *seq
+                        && e.seq < event.seq
+                        && matches!(&e.kind, EventKind::Granted(g) if g.may_be_withdrawn())
+                })
+            {
+                self.given_back.entry(*seq).or_insert_with(|| reason.clone());
+            }
         }
     }
 
+    /// It stands on record and counts for nothing: a wrong tap, taken back.
+    pub fn is_taken_back(&self, event: &Event) -> bool {
+        self.given_back.contains_key(&event.seq)
+            || event.fact_id.is_some_and(|f| self.withdrawn.contains_key(&f))
+    }
+
     fn grant(&mut self, event: &Event, granted: &Granted) {
+        let what = match granted {
+            Granted::StepStarted { step } => Some(GivenKind::Begun(step.clone())),
+            Granted::StepFinished { step } => Some(GivenKind::Done(step.clone())),
+            Granted::HoldPointSigned { step, signed } if granted.may_be_withdrawn() => {
+                Some(GivenKind::Answered(step.clone(), signed.hold_point))
+            }
+            Granted::LotDispensed { application, .. } => Some(GivenKind::Bowl(*application)),
+            _ => None,
+        };
+        self.given.extend(what.map(|what| Given { seq: event.seq, at: event.recorded_at, what }));
         match granted {
             Granted::RunStarted { stylist } => {
                 self.started_at = Some(event.recorded_at);
@@ -106,7 +141,7 @@ impl<'f> State<'f> {
                     self.openings.push((step.clone(), event.recorded_at, event.seq));
                 }
             }
-            Granted::StepFinished { .. } => {}
+            Granted::StepFinished { .. } | Granted::PermissionWithdrawn { .. } => {}
             Granted::LotDispensed { application, lot, grams } => self.dispensed.push(Dispensed {
                 application: *application,
                 lot: *lot,
@@ -125,6 +160,8 @@ impl<'f> State<'f> {
                 if let Some(stop) = &mut self.stop {
                     stop.read = Some(*whole);
                     stop.read_at = Some(event.recorded_at);
+                    let read = SkinRead { whole: *whole, at: event.recorded_at, stopped_at: stop.at };
+                    self.skin_reads.push(read);
                 }
             }
             Granted::StopClosed { .. } => {
@@ -153,6 +190,16 @@ impl<'f> State<'f> {
 
     /// Stings and stops count in the record's order: what was known when a permission was asked.
     fn note_in_record_order(&mut self, event: &Event, happened: &Happened) {
+        let taken_back = event.fact_id.is_some_and(|f| self.withdrawn.contains_key(&f));
+        let says_nothing_done = matches!(
+            happened,
+            Happened::BellAnswered { comfort: Comfort::No | Comfort::Warm, .. }
+                | Happened::ComfortNoted { comfort: Comfort::No | Comfort::Warm, .. }
+                | Happened::FactWithdrawn { .. }
+        );
+        if !taken_back && !says_nothing_done {
+            self.done_seqs.push(event.seq);
+        }
         match happened {
             Happened::StopRecorded => {
                 self.stops.push((event.happened_at, event.seq));
@@ -241,6 +288,13 @@ impl<'f> State<'f> {
                     self.rods = Some(Rods { count: *count, first_at: *first_at, last_at: *last_at, at });
                 }
                 Happened::Trimmed { mm } => self.trimmed_mm += mm,
+                Happened::SectionRinsed { section, clear, .. } => {
+                    let what = section.map_or(Rinsed::Head { clear: *clear }, Rinsed::Section);
+                    self.waters.push(Water { what, at });
+                }
+                Happened::PlaceRinsed { place } => {
+                    self.waters.push(Water { what: Rinsed::Place(*place), at });
+                }
                 _ => {}
             }
         }

@@ -2,9 +2,10 @@
 
 use super::exposure::TouchKind;
 use super::facts::section_of;
-use super::state::{Ended, State, Sting};
-use super::value::{CurlReading, Instant, Progress};
-use crate::domain::protocol::{HoldPoint, LookFor, Section, SectionWork, Step, StepCode};
+use super::state::{Ended, State};
+use super::stings::Owed;
+use super::value::{CurlReading, HeadPlace, Instant, Progress};
+use crate::domain::protocol::{LookFor, Section, SectionWork, Step, StepCode};
 use crate::words;
 use time::Duration;
 
@@ -32,6 +33,16 @@ pub enum NextAct {
         step: StepCode,
         /// Which.
         section: Section,
+    },
+    /// Water on the whole head, after a stop: from here its minutes count.
+    WaterOn {
+        /// In which step.
+        step: StepCode,
+    },
+    /// The place that stung is rinsed.
+    RinsePlace {
+        /// Which.
+        place: HeadPlace,
     },
     /// The water runs clear over the whole head.
     RinseClear {
@@ -61,6 +72,8 @@ pub struct Headline {
     pub now: String,
     /// What is next.
     pub next: Option<String>,
+    /// The step in hand, where what is to be done now is not it.
+    pub in_hand: Option<String>,
     /// Danger: rinse, stop.
     pub danger: bool,
     /// The act.
@@ -71,7 +84,7 @@ impl Headline {
     /// What is next, as a line of its own: "Then: …", unless the sentence leads in by itself.
     pub fn next_line(&self) -> Option<String> {
         let leads = [
-            tr!("Then read the scalp"),
+            tr!("Then look at the scalp there"),
             tr!("Then look: skin whole, eyes clear, no swelling?"),
             tr!("Then: water on, medical help; a stylist signs and ends the service"),
             tr!("Call second hands"),
@@ -82,11 +95,11 @@ impl Headline {
     }
 
     fn calm(now: impl Into<String>, next: Option<String>, act: NextAct) -> Headline {
-        Headline { now: now.into(), next, danger: false, act }
+        Headline { now: now.into(), next, in_hand: None, danger: false, act }
     }
 
     fn danger(now: impl Into<String>, next: Option<&str>, act: NextAct) -> Headline {
-        Headline { now: now.into(), next: next.map(str::to_owned), danger: true, act }
+        Headline { now: now.into(), next: next.map(str::to_owned), in_hand: None, danger: true, act }
     }
 }
 
@@ -136,10 +149,14 @@ impl State<'_> {
         if self.started_at.is_none() {
             return Headline::calm(tr!("Ready to start"), self.next_title(), NextAct::StartRun);
         }
-        self.stopped_headline()
+        let said = self
+            .stopped_headline(now)
             .or_else(|| self.rinse_headline(now))
             .or_else(|| self.sting_headline())
-            .unwrap_or_else(|| self.step_headline(now))
+            .unwrap_or_else(|| self.step_headline(now));
+        let title = self.step_in_hand().map(|s| s.title.clone());
+        let in_hand = title.filter(|t| self.stop.is_none() && !said.now.contains(t.as_str()));
+        Headline { in_hand, ..said }
     }
 
     fn next_title(&self) -> Option<String> {
@@ -153,6 +170,9 @@ impl State<'_> {
 
     fn rinse_act(&self) -> NextAct {
         let Some(step) = self.rinse_step() else { return NextAct::ReadStop };
+        if self.stop.is_some_and(|s| self.water_since(s.at).is_none()) {
+            return NextAct::WaterOn { step: step.code.clone() };
+        }
         if self.step_in_hand().is_some_and(|s| s.code == step.code) || self.stop.is_some() {
             NextAct::RinseClear { step: step.code.clone() }
         } else {
@@ -160,14 +180,28 @@ impl State<'_> {
         }
     }
 
-    fn stopped_headline(&self) -> Option<Headline> {
+    fn stopped_headline(&self, now: Instant) -> Option<Headline> {
         let stop = self.stop?;
+        let look = tr!("Then look: skin whole, eyes clear, no swelling?");
         if self.product_on() {
-            let next = tr!("Then look: skin whole, eyes clear, no swelling?");
-            return Some(Headline::danger(tr!("Stop and rinse: water on now"), Some(next), self.rinse_act()));
+            let words = if self.water_until().is_some() {
+                tr!("Stopped: rinse until the water runs clear")
+            } else {
+                tr!("Stop and rinse: water on now")
+            };
+            return Some(Headline::danger(words, Some(look), self.rinse_act()));
+        }
+        if self.chemistry_met() && self.water_until().is_none() && stop.read.is_none() {
+            // Nothing that opened hair is on; what closes it, or runs down with it, may still be on skin or in an eye.
+            let rinses = self.frame.protocol.steps.iter().rfind(|s| !s.rinses.is_empty());
+            let act = rinses.map_or(NextAct::ReadStop, |s| NextAct::WaterOn { step: s.code.clone() });
+            return Some(Headline::danger(tr!("Stop and rinse: water on now"), Some(look), act));
         }
         let closing = self.closing_due();
         Some(match (stop.read, closing) {
+            (None, _) if self.water_runs_short(now) && self.water_until().is_some() => {
+                Headline::danger(tr!("Stopped: keep the water running"), Some(look), NextAct::ReadStop)
+            }
             (None, _) => {
                 Headline::danger(tr!("Skin whole, eyes clear, no swelling?"), None, NextAct::ReadStop)
             }
@@ -186,10 +220,22 @@ impl State<'_> {
             ),
             (Some(true), Some(step)) => {
                 let act = self.close_act(step);
-                Headline::calm(tr!("Stopped and rinsed: {}", step.title), None, act)
+                Headline::calm(tr!("Stopped and rinsed: {}", self.closing_title(step)), None, act)
             }
             (Some(true), None) => Headline::calm(tr!("Stopped, rinsed and closed"), None, NextAct::CloseStop),
         })
+    }
+
+    /// What a closing step is called on this head: where no rod was wound there is none to saturate.
+    pub fn closing_title(&self, step: &Step) -> String {
+        let steps = || self.frame.protocol.steps.iter().zip(&self.steps);
+        let wound = self.rods.is_some() || steps().any(|(s, x)| s.rods && x.started_at.is_some());
+        let bare = self.stop.is_some() && !wound && steps().any(|(s, _)| s.rods);
+        match (bare, step.is_closing()) {
+            (true, true) => tr!("neutralise the hair as it lies, no rods are in").to_owned(),
+            (true, false) if self.frame.protocol.closes(step) => tr!("let the neutraliser work").to_owned(),
+            _ => step.title.clone(),
+        }
     }
 
     /// The closing step in hand or due, while the hair is open.
@@ -239,48 +285,39 @@ impl State<'_> {
         })
     }
 
-    /// A complaint whose place is not rinsed, or after which the scalp was not read.
+    /// A complaint that is not answered for: its place rinsed, then the scalp there read.
     fn sting_headline(&self) -> Option<Headline> {
-        let sting = self.stings.iter().rev().find(|s| s.seq > self.closed_seq)?;
-        if self.place_is_wet(sting) {
-            let step = self.step_in_hand().or_else(|| self.rinse_step())?.code.clone();
-            let act = section_of(sting.place, self.frame.sections()).map_or_else(
-                || NextAct::RinseClear { step: step.clone() },
-                |section| NextAct::RinseSection { step: step.clone(), section },
-            );
-            let words = tr!("It stings: rinse {} now", sting.place.words());
-            return Some(Headline::danger(words, Some(tr!("Then read the scalp")), act));
+        let (sting, owed) = self.open_sting()?;
+        match owed {
+            Owed::Water => {
+                let words = tr!("It stings: rinse {} now", sting.place.words());
+                let act = self.sting_rinse(sting.place);
+                Some(Headline::danger(words, Some(tr!("Then look at the scalp there")), act))
+            }
+            Owed::Look { .. } => {
+                let words =
+                    tr!("It stung, {}: read the scalp before anything more goes on", sting.place.words());
+                Some(Headline {
+                    danger: true,
+                    ..Headline::calm(words, self.next_title(), NextAct::ReadScalp)
+                })
+            }
         }
-        let read =
-            self.signatures.iter().any(|s| s.signed.hold_point == HoldPoint::Scalp && s.seq > sting.seq);
-        let more_goes_on = self
-            .frame
-            .protocol
-            .steps
-            .iter()
-            .zip(&self.steps)
-            .any(|(step, s)| step.is_opening() && s.finished_at.is_none());
-        (!read && more_goes_on).then(|| {
-            Headline::calm(
-                tr!("Read the scalp before anything more goes on"),
-                self.next_title(),
-                NextAct::ReadScalp,
-            )
-        })
     }
 
-    /// Product is still on where it stings.
-    fn place_is_wet(&self, sting: &Sting) -> bool {
-        self.exposures.iter().flat_map(|e| &e.sections).any(|s| {
-            let here = section_of(sting.place, self.frame.sections()).is_none_or(|q| q == s.section);
-            let since = s.spells.last().is_some_and(|sp| sp.start <= sting.at);
-            here && since && s.is_open()
-        })
+    /// One of the head's own sections is rinsed as one, and its clock ends; any other place by itself.
+    fn sting_rinse(&self, place: HeadPlace) -> NextAct {
+        let section = section_of(place, self.frame.sections());
+        let step = self.step_in_hand().or_else(|| self.rinse_step()).map(|s| s.code.clone());
+        match section.zip(step) {
+            Some((section, step)) => NextAct::RinseSection { step, section },
+            None => NextAct::RinsePlace { place },
+        }
     }
 
     fn step_headline(&self, now: Instant) -> Headline {
         let Some(step) = self.step_in_hand() else {
-            return match self.next_step() {
+            return match self.next_possible(now) {
                 Some(next) => {
                     Headline::calm(tr!("Next: {}", next.title), None, NextAct::StartStep(next.code.clone()))
                 }
@@ -288,8 +325,8 @@ impl State<'_> {
             };
         };
         if let Some(words) = self.window(now).and_then(Window::words) {
-            let act = self.step_act(step);
-            return Headline { now: step.title.clone(), next: Some(words.to_owned()), danger: false, act };
+            let act = self.step_act(step, now);
+            return Headline::calm(step.title.clone(), Some(words.to_owned()), act);
         }
         let curl_due = self.running().iter().filter_map(|c| self.test_curl_due(c)).any(|at| at <= now);
         if curl_due {
@@ -309,13 +346,18 @@ impl State<'_> {
             Some(section) => format!("{}: {}", step.title, section.words()),
             None => step.title.clone(),
         };
-        Headline::calm(words, next, self.step_act(step))
+        Headline::calm(words, next, self.step_act(step, now))
     }
 
-    fn step_act(&self, step: &Step) -> NextAct {
+    fn step_act(&self, step: &Step, now: Instant) -> NextAct {
         let code = step.code.clone();
-        let Some(section) = self.untapped(step).first().copied() else {
-            return match self.next_step().filter(|n| self.frame.protocol.index_of(&n.code) > self.in_hand) {
+        // No new quadrant once the window is past.
+        let untapped = self.untapped(step).first().copied().filter(|_| !self.window_is_shut(step, now));
+        let Some(section) = untapped else {
+            return match self
+                .next_possible(now)
+                .filter(|n| self.frame.protocol.index_of(&n.code) > self.in_hand)
+            {
                 Some(next) => NextAct::StartStep(next.code.clone()),
                 None => NextAct::FinishStep(code),
             };
@@ -356,7 +398,8 @@ impl State<'_> {
         })
     }
 
-    fn last_tapped(&self, step: &Step) -> Option<Section> {
+    /// The section tapped last in a step: the one in hand.
+    pub fn last_tapped(&self, step: &Step) -> Option<Section> {
         self.tapped(step).next_back()
     }
 

@@ -9,7 +9,9 @@ mod asks;
 pub mod bells;
 pub mod breach;
 pub mod command;
+mod cut_short;
 mod decide;
+mod early;
 pub mod event;
 pub mod exposure;
 mod facts;
@@ -28,15 +30,19 @@ pub mod rehearsal;
 mod stand_ins;
 mod starts;
 pub mod state;
+mod stings;
 mod sweep;
+mod take_back;
 pub mod told_apart;
 pub mod track;
 pub mod value;
+mod water;
 
 pub use bells::{Alarm, Bell, BellKind, Running, Urgency};
 pub use breach::Breach;
 pub use command::{Actor, Command, Context, Fact};
 pub use decide::{FIRST_AID_WATER_MIN, REASON_MOST_CHARS, decide};
+pub use early::Early;
 pub use event::{Event, EventKind, Granted, Happened, NewEvent, Signed};
 pub use foresight::{Foresight, foresee};
 pub use frame::{Figures, RunFrame, SheetTimes};
@@ -45,6 +51,7 @@ pub use holds::HoldContext;
 pub use records::hold_point_refusals;
 pub use refusal::{Refusal, Refusals};
 pub use state::State;
+pub use stings::Owed;
 pub use track::{AxisMark, Block, BlockKind, Collision, MarkKind, Track, Wanted, collisions};
 pub use value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 
@@ -66,3 +73,7 @@ mod tests_mixtures;
 mod tests_resumed;
 #[cfg(test)]
 mod tests_services;
+#[cfg(test)]
+mod tests_stings;
+#[cfg(test)]
+mod tests_take_back;

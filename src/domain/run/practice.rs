@@ -110,7 +110,8 @@ fn command_text(command: &Command, protocol: &Protocol) -> Option<String> {
         Command::StartStep { step: code } => format!("s:{}", step(code)?),
         Command::FinishStep { step: code } => format!("d:{}", step(code)?),
         Command::DispenseLot { application, lot, grams } => format!("l:{application}:{}:{grams}", lot.0),
-        Command::ReadStop { whole } => format!("w:{}", u8::from(*whole)),
+        Command::ReadStop { whole, early } => format!("w:{}:{}", u8::from(*whole), u8::from(*early)),
+        Command::TakeBack { seq, .. } => format!("b:{seq}"),
         Command::CloseStop { .. } => "c".to_owned(),
         Command::FinishRun => "e".to_owned(),
         Command::LeaveRun { rinsed, .. } => format!("g:{}", u8::from(*rinsed)),
@@ -143,6 +144,7 @@ fn fact_text(happened: &Happened, protocol: &Protocol) -> Option<String> {
             format!("n:{count}:{}:{}", first_at.code(), last_at.code())
         }
         Happened::StingReported { place } => format!("x:{}", place.code()),
+        Happened::PlaceRinsed { place } => format!("y:{}", place.code()),
         Happened::StopRecorded => "q".to_owned(),
         Happened::FactWithdrawn { fact_id, .. } => {
             let act = usize::try_from(fact_id.0).ok().filter(|act| *act <= ACTS_MOST)?;
@@ -196,7 +198,8 @@ fn command_of(letter: &str, rest: &[&str], protocol: &Protocol) -> Option<Comman
             lot: LotId(lot.parse().ok()?),
             grams: grams.parse().ok()?,
         },
-        ("w", [whole]) => Command::ReadStop { whole: *whole == "1" },
+        ("w", [whole, early]) => Command::ReadStop { whole: *whole == "1", early: *early == "1" },
+        ("b", [seq]) => Command::TakeBack { seq: seq.parse().ok()?, reason: REASON.to_owned() },
         ("c", []) => Command::CloseStop { reason: REASON.to_owned() },
         ("e", []) => Command::FinishRun,
         ("g", [rinsed]) => Command::LeaveRun { rinsed: *rinsed == "1", reason: REASON.to_owned() },
@@ -236,6 +239,7 @@ fn fact_of(letter: &str, rest: &[&str], protocol: &Protocol) -> Option<Happened>
             last_at: HeadPlace::from_code(last)?,
         },
         ("x", [place]) => Happened::StingReported { place: HeadPlace::from_code(place)? },
+        ("y", [place]) => Happened::PlaceRinsed { place: HeadPlace::from_code(place)? },
         ("q", []) => Happened::StopRecorded,
         ("k", [act]) => Happened::FactWithdrawn {
             fact_id: FactId(act.parse().ok().filter(|act| *act <= ACTS_MOST as u128)?),

@@ -25,7 +25,10 @@ pub fn hold_point_refusals(state: &State, step: &Step, point: HoldPoint, context
     }
     if let Validity::VisitWithin { within_min } = point.validity() {
         let until = signature.recorded_at + Duration::minutes(i64::from(within_min));
-        let stung_since = state.stings.iter().any(|s| s.seq > signature.seq);
+        // It speaks of the scalp after the water, where it stung.
+        let settled = |s: &super::state::Sting| state.sting_read(s).is_some_and(|r| r.seq <= signature.seq);
+        let open = state.stings.iter().filter(|s| s.seq > state.closed_seq);
+        let stung_since = open.into_iter().any(|s| s.seq > signature.seq || !settled(s));
         if context.now > until || stung_since {
             refusals.push(missing(true));
         }

@@ -1,7 +1,7 @@
 //! Why a permission is not given: nouns, each with words a stylist understands and a way out.
 
 use super::holds::Lacks;
-use super::value::Instant;
+use super::value::{HeadPlace, Instant};
 use crate::domain::chemistry::Strength;
 use crate::domain::ids::{LotId, PersonId};
 use crate::domain::protocol::{Clock, HoldPoint, StepCode};
@@ -143,8 +143,25 @@ pub enum Refusal {
     RunStopped,
     /// The stop has not been read: "Skin whole, eyes clear, no swelling?"
     StopReadingMissing,
+    /// Nobody answered for a pair that these hands still wear.
+    GlovesNotTheSame,
     /// It was read, with no.
     SkinNotWhole,
+    /// The water after a stop has not run its minutes.
+    WaterTooShort {
+        /// Until when it runs; none when no water is on record since the stop.
+        until: Option<Instant>,
+    },
+    /// It stung, and that place is not rinsed.
+    StingNotRinsed {
+        /// Where.
+        place: HeadPlace,
+    },
+    /// It stung, and the scalp was not read after that place was rinsed.
+    StingNotRead {
+        /// Where.
+        place: HeadPlace,
+    },
     /// A product sheet forbids closing the hair after a stop.
     SheetForbidsClosing,
     /// There is no stop to read or end.
@@ -214,6 +231,8 @@ pub enum Refusal {
     FactNotOfRun,
     /// The record is as long as any service's can be: something sends taps of its own.
     RecordFull,
-    /// Only a section start, a rinse, a test curl or a look may be taken back.
+    /// A stop, a complaint and whatever else is no wrong tap is never taken back.
     NotWithdrawable,
+    /// A permission is taken back while nothing rests on it.
+    TooLateToTakeBack,
 }

@@ -98,6 +98,20 @@ impl Refusal {
                 tr!("Nobody has answered yet: skin whole, eyes clear, no swelling?").into()
             }
             Refusal::SkinNotWhole => tr!("Skin, eyes or swelling: water and medical help come first.").into(),
+            Refusal::GlovesNotTheSame => tr!("No pair of yours is answered for since water ran.").into(),
+            Refusal::WaterTooShort { until: Some(until) } => {
+                tr!("The water has not run for 20 minutes: it runs until {}.", at(*until))
+            }
+            Refusal::WaterTooShort { until: None } => tr!("No water is on record since the stop.").into(),
+            Refusal::StingNotRinsed { place } => {
+                tr!("It stung, {}, and that place is not rinsed.", place.words())
+            }
+            Refusal::StingNotRead { place } => {
+                tr!("It stung, {}, and the scalp was not read since it was rinsed.", place.words())
+            }
+            Refusal::TooLateToTakeBack => {
+                tr!("Something rests on it already: it is not taken back any more.").into()
+            }
             Refusal::RecordFull => {
                 tr!("This service's record is full: far more taps than any service has.").into()
             }
@@ -154,7 +168,7 @@ impl Refusal {
                 tr!("This does not fit the service: no such step, pass or section.").into()
             }
             Refusal::NotWithdrawable => {
-                tr!("Only a section start, a rinse, a test curl or a look may be taken back.").into()
+                tr!("A stop, a complaint and an answer that stops are never taken back.").into()
             }
         }
     }
@@ -217,6 +231,13 @@ impl Refusal {
             Refusal::SkinNotWhole => {
                 tr!("Cool running water, 20 minutes at least. Later, off the scalp, a stylist signs.")
             }
+            Refusal::GlovesNotTheSame => tr!("Put on a new pair, then answer."),
+            Refusal::WaterTooShort { .. } => {
+                tr!("Keep the water running. If you looked all the same, say so.")
+            }
+            Refusal::StingNotRinsed { .. } => tr!("Rinse that place, tap it rinsed, then read the scalp."),
+            Refusal::StingNotRead { .. } => tr!("Look at the scalp there, then tap what you see."),
+            Refusal::TooLateToTakeBack => tr!("Go on from how it stands; take back the last tap first."),
             Refusal::RecordFull => {
                 tr!(
                     "Rinse, closing, sting and stop are still recorded. End the service; look for a station that sends taps of its own."

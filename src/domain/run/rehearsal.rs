@@ -178,6 +178,14 @@ impl Rehearsal {
                 self.fact(Happened::SectionRinsed { step, section: Some(section), clear: true })?;
                 Done::of(tr!("Runs clear: {}", section.words()))
             }
+            NextAct::WaterOn { step } => {
+                self.fact(Happened::SectionRinsed { step, section: None, clear: false })?;
+                Done::of(tr!("Water on the whole head"))
+            }
+            NextAct::RinsePlace { place } => {
+                self.fact(Happened::PlaceRinsed { place })?;
+                Done::of(tr!("Rinsed: {}", place.words()))
+            }
             NextAct::RinseClear { step } => {
                 self.fact(Happened::SectionRinsed { step, section: None, clear: true })?;
                 Done::of(tr!("The whole head runs clear"))
@@ -198,13 +206,17 @@ impl Rehearsal {
                 Done::of(format!("{}, {}: {}", look.words(), section.words(), reading.words()))
             }
             NextAct::ReadScalp => {
-                let step = self.state().next_step().map(|s| s.code.clone());
+                let state = self.state();
+                let last = self.frame.protocol.steps.last();
+                let step =
+                    state.step_in_hand().or_else(|| state.next_step()).or(last).map(|s| s.code.clone());
                 let step = step.unwrap_or_else(|| StepCode(String::new()));
                 self.sign(&step, HoldPoint::Scalp)?;
                 Done::of(tr!("Scalp read: intact"))
             }
             NextAct::ReadStop => {
-                self.command(&Command::ReadStop { whole: true })?;
+                self.now = self.state().water_until().map_or(self.now, |until| until.max(self.now));
+                self.command(&Command::ReadStop { whole: true, early: false })?;
                 Done::of(tr!("Skin whole, eyes clear, no swelling"))
             }
             NextAct::FinishRun | NextAct::CloseStop | NextAct::Nothing => {
@@ -282,7 +294,9 @@ impl Rehearsal {
     fn unanswered(&self, step: &Step) -> Vec<HoldPoint> {
         let (state, context) = (self.state(), self.context());
         let misses = |p: &HoldPoint| !super::hold_point_refusals(&state, step, *p, &context).is_empty();
-        step.hold_points.iter().copied().filter(misses).collect()
+        let own = step.hold_points.iter().copied();
+        let looked = state.looked_at(step).map(|(_, point)| point).filter(|p| !step.hold_points.contains(p));
+        own.chain(looked).filter(misses).collect()
     }
 
     fn sign(&mut self, step: &StepCode, point: HoldPoint) -> Result<(), Refusals> {

@@ -1,13 +1,15 @@
 //! May a step begin? Opening steps wait for everything; closing steps for gloves and eyes;
 //! rinsing for nothing.
 
+use super::asks::looks;
 use super::command::{Actor, Context};
-use super::decide::{FIRST_AID_WATER_MIN, granted};
+use super::decide::granted;
 use super::event::{Granted, NewEvent};
 use super::frame::RunFrame;
 use super::records::hold_point_refusals;
 use super::refusal::{Refusal, Refusals};
 use super::state::State;
+use super::stings::Owed;
 use super::value::Instant;
 use crate::domain::chemistry::Strength;
 use crate::domain::chemistry::family::Family;
@@ -91,8 +93,12 @@ impl Start<'_> {
     fn plain(&self) -> Refusals {
         let mut refusals = self.hands();
         refusals.extend(self.turn());
-        for point in &self.step.hold_points {
+        for point in self.step.hold_points.iter().filter(|p| !looks(self.step, **p)) {
             refusals.extend(self.hold_point(*point));
+        }
+        // What the step before was there to look at was seen, and lets this one begin.
+        if let Some((looked, point)) = self.state.looked_at(self.step) {
+            refusals.extend(hold_point_refusals(self.state, looked, point, self.context));
         }
         refusals
     }
@@ -115,8 +121,7 @@ impl Start<'_> {
                 None => refusals.push(Refusal::StopReadingMissing),
                 // Water and medical help first; later, off the scalp, a stylist signs.
                 Some(false) => {
-                    let water_until = stop.at + Duration::minutes(FIRST_AID_WATER_MIN);
-                    if !self.actor.may_open() || self.context.now < water_until {
+                    if !self.actor.may_open() || self.state.water_runs_short(self.context.now) {
                         refusals.push(Refusal::SkinNotWhole);
                     }
                 }
@@ -143,6 +148,7 @@ impl Start<'_> {
         refusals.extend(self.step.application.and_then(|l| other_family(self.state.frame, l)));
         refusals.extend(self.too_strong());
         refusals.extend(self.on_the_hair());
+        refusals.extend(self.stung());
         for point in self.step.hold_points.iter().copied() {
             refusals.extend(self.hold_point(point));
         }
@@ -157,6 +163,19 @@ impl Start<'_> {
         let strength = Strength::from_code(&self.state.frame.product(letter)?.strength);
         (strength.unwrap_or(Strength::Strong) > most)
             .then_some(Refusal::TooStrong { application: letter, most })
+    }
+
+    /// A complaint is answered for first: that place rinsed, then the scalp there read. The hold point of the scalp says
+    /// the second where the step has one.
+    fn stung(&self) -> Option<Refusal> {
+        let (sting, owed) = self.state.open_sting()?;
+        match owed {
+            Owed::Water => Some(Refusal::StingNotRinsed { place: sting.place }),
+            Owed::Look { .. } if !self.step.hold_points.contains(&HoldPoint::Scalp) => {
+                Some(Refusal::StingNotRead { place: sting.place })
+            }
+            Owed::Look { .. } => None,
+        }
     }
 
     /// What is on the hair already, and how long.
@@ -223,7 +242,11 @@ impl Start<'_> {
             furthest => {
                 let from = furthest.map_or(0, |f| f + 1);
                 let steps = &self.state.frame.protocol.steps;
-                let first = (from..self.index).find(|i| !steps[*i].optional);
+                // A pass whose window has shut is left out: what is on is smoothed and rinsed.
+                let shut = |i: usize| {
+                    !self.step.is_opening() && self.state.window_is_shut(&steps[i], self.context.now)
+                };
+                let first = (from..self.index).find(|i| !steps[*i].optional && !shut(*i));
                 first.map(out_of_turn).unwrap_or_default()
             }
         }

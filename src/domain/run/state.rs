@@ -5,7 +5,7 @@ use super::exposure::{Exposure, Touch};
 use super::frame::RunFrame;
 use super::value::{Comfort, CurlReading, FactId, HeadPlace, Instant, Progress, Rod};
 use crate::domain::ids::{LotId, PersonId, StationId};
-use crate::domain::protocol::{Clock, LookFor, Section, StepCode};
+use crate::domain::protocol::{Clock, HoldPoint, LookFor, Section, StepCode};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// How far a step has come.
@@ -75,6 +75,64 @@ pub struct Sting {
     pub at: Instant,
     /// Its place in the record: a scalp reading must come after it.
     pub seq: i64,
+}
+
+/// Where water was put on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rinsed {
+    /// A place that no section holds.
+    Place(HeadPlace),
+    /// A section.
+    Section(Section),
+    /// The whole head.
+    Head {
+        /// It runs clear.
+        clear: bool,
+    },
+}
+
+/// Water on record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Water {
+    /// Where.
+    pub what: Rinsed,
+    /// When.
+    pub at: Instant,
+}
+
+/// A permission on record that might be taken back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Given {
+    /// Its place in the record.
+    pub seq: i64,
+    /// When.
+    pub at: Instant,
+    /// What it let go on.
+    pub what: GivenKind,
+}
+
+/// What a permission let go on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum GivenKind {
+    /// A step begun.
+    Begun(StepCode),
+    /// A step done.
+    Done(StepCode),
+    /// An answer that holds, for a step.
+    Answered(StepCode, HoldPoint),
+    /// A bowl of an application.
+    Bowl(char),
+}
+
+/// A look at the skin after a stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SkinRead {
+    /// Skin whole, eyes clear, no swelling.
+    pub whole: bool,
+    /// When.
+    pub at: Instant,
+    /// When the stop was that it reads.
+    pub stopped_at: Instant,
 }
 
 /// Why a run is stopped.
@@ -198,6 +256,14 @@ pub struct State<'f> {
     pub rods: Option<Rods>,
     /// Complaints, in the record's order.
     pub stings: Vec<Sting>,
+    /// Every water on record, by instant.
+    pub waters: Vec<Water>,
+    /// Looks at the skin after stops, in the record's order.
+    pub skin_reads: Vec<SkinRead>,
+    /// Permissions that stand and may be wrong taps, in the record's order.
+    pub given: Vec<Given>,
+    /// Places in the record of taps that say something was done to the head, those taken back left out.
+    pub done_seqs: Vec<i64>,
     /// The stop in force.
     pub stop: Option<Stop>,
     /// Every stop on record, by happened instant: (when, seq).
@@ -222,6 +288,8 @@ pub struct State<'f> {
     pub firm_facts: BTreeSet<FactId>,
     /// Facts taken back, with the record's reason.
     pub withdrawn: BTreeMap<FactId, String>,
+    /// Permissions taken back, by their place in the record, with the reason.
+    pub given_back: BTreeMap<i64, String>,
     /// Begins of opening steps: (step, recorded at, seq).
     pub openings: Vec<(StepCode, Instant, i64)>,
 }

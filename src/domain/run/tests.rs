@@ -220,7 +220,7 @@ fn after_a_stop_nothing_new_goes_on_and_rinsing_and_closing_stay_open() {
     book.must(50, MARA, Command::FinishStep { step: "rinse-b".into() });
     assert_eq!(lacks(&mut book, &context(51, Some(MARA)), "neutralise"), [Refusal::StopReadingMissing]);
     assert_eq!(book.state().headline(at(51)).act, NextAct::ReadStop);
-    book.must(51, MARA, Command::ReadStop { whole: true });
+    book.must(51, MARA, Command::ReadStop { whole: true, early: true });
     book.must(52, MARA, start("neutralise"));
     book.must(57, MARA, start("hold"));
     book.must(67, MARA, start("rinse-c"));
@@ -234,7 +234,7 @@ fn skin_not_whole_gets_water_first_and_a_stylist_later() {
     let mut book = Book::winding();
     book.fact(45, 45, Happened::StopRecorded);
     book.fact(50, 50, clear("rinse-b"));
-    book.must(51, MARA, Command::ReadStop { whole: false });
+    book.must(51, MARA, Command::ReadStop { whole: false, early: false });
     assert_eq!(lacks(&mut book, &context(52, Some(TOBIAS)), "neutralise"), [Refusal::SkinNotWhole]);
     // trade-rules.md, first aid: cool running water, 20 minutes at least (published).
     assert_eq!(lacks(&mut book, &context(70, Some(MARA)), "neutralise"), [Refusal::SkinNotWhole]);
@@ -256,7 +256,7 @@ fn a_stop_is_ended_by_the_runs_stylist_or_a_manager_and_asks_fresh_hold_points()
     let fact = super::Fact { fact_id: FactId(77), happened_at: at(3), happened: take_back(stop) };
     assert_eq!(refused(&mut book, &context(3, None), &Command::Record(fact)), [Refusal::NotWithdrawable]);
     book.fact(8, 8, clear("rinse-a"));
-    book.must(9, MARA, Command::ReadStop { whole: true });
+    book.must(9, MARA, Command::ReadStop { whole: true, early: true });
     assert_eq!(refused(&mut book, &context(9, Some(MARA)), &close), [Refusal::NotAnswerable]);
     book.must(10, ONDINE, close);
     let why = lacks(&mut book, &context(11, Some(TOBIAS)), "apply-1");

@@ -9,7 +9,7 @@ fn stopped(forbids: bool) -> Book {
     book.frame.products[0].forbids_closing_after_stop = forbids;
     book.fact(14, 14, Happened::StopRecorded);
     book.fact(16, 16, clear("rinse-a"));
-    book.must(17, MARA, Command::ReadStop { whole: true });
+    book.must(17, MARA, Command::ReadStop { whole: true, early: true });
     book.must(17, MARA, sign("neutralise", HoldPoint::Gloves, "nitrile-new-pair-intact"));
     book
 }
@@ -50,7 +50,7 @@ fn it_is_asked_first_how_the_skin_is_and_a_stop_that_was_ended_forbids_nothing()
     book.fact(16, 16, clear("rinse-a"));
     assert_eq!(book.state().headline(at(17)).act, NextAct::ReadStop);
     assert_eq!(book.try_at(17, TOBIAS, Command::FinishRun), Err(vec![Refusal::HairLeftOpen]));
-    book.must(18, MARA, Command::ReadStop { whole: true });
+    book.must(18, MARA, Command::ReadStop { whole: true, early: true });
     book.must(19, TOBIAS, Command::CloseStop { reason: "a drop on the cape".into() });
     assert!(!book.state().sheet_forbids_closing());
 }

@@ -48,7 +48,7 @@ fn hands_that_stay_are_named_by_a_manager_and_may_go_on_with_it() {
     book.must(1, ONDINE, name(ONDINE));
     assert_eq!((book.state().stylist, book.state().offered_to), (Some(ONDINE), None));
     book.fact(2, 2, Happened::StopRecorded);
-    book.must(2, ONDINE, Command::ReadStop { whole: true });
+    book.must(2, ONDINE, Command::ReadStop { whole: true, early: true });
     let close = Command::CloseStop { reason: "looked at".into() };
     assert_eq!(book.try_at(3, TOBIAS, close.clone()), Err(vec![Refusal::NotAnswerable]));
     book.must(3, ONDINE, close);

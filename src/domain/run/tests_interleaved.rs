@@ -64,7 +64,7 @@ fn permission() -> impl Strategy<Value = Command> {
             .prop_map(|(application, lot)| Command::DispenseLot { application, lot: LotId(lot), grams: 50.0 }),
         1 => Just(Command::OfferHandover { to: ONDINE }),
         1 => Just(Command::AcceptHandover),
-        1 => any::<bool>().prop_map(|whole| Command::ReadStop { whole }),
+        1 => any::<bool>().prop_map(|whole| Command::ReadStop { whole, early: whole }),
         1 => Just(Command::CloseStop { reason: "looked at, nothing found".into() }),
     ]
 }

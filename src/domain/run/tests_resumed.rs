@@ -13,7 +13,7 @@ fn stopped_and_read() -> Book {
     book.must(0, TOBIAS, start("apply-1"));
     book.fact(3, 3, Happened::StopRecorded);
     book.fact(4, 4, clear("rinse-a"));
-    book.must(5, TOBIAS, Command::ReadStop { whole: true });
+    book.must(5, TOBIAS, Command::ReadStop { whole: true, early: true });
     book
 }
 
@@ -45,7 +45,7 @@ fn a_stop_that_comes_after_the_reading_is_read_again_before_it_is_ended() {
     // Kept at another station since minute 2, or pressed again at 6: either way not yet read.
     book.fact(6, 2, Happened::StopRecorded);
     assert_eq!(book.try_at(6, TOBIAS, close_stop()), Err(vec![Refusal::StopReadingMissing]));
-    book.must(7, TOBIAS, Command::ReadStop { whole: true });
+    book.must(7, TOBIAS, Command::ReadStop { whole: true, early: true });
     book.must(7, TOBIAS, close_stop());
 }
 

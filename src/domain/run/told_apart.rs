@@ -75,7 +75,7 @@ enum What<'e> {
 impl State<'_> {
     /// Every pair, by the earlier instant; none of what was taken back. `events` are the ones this state was folded of.
     pub fn told_apart(&self, events: &[Event]) -> Vec<ToldApart> {
-        let stands = |e: &&Event| !e.fact_id.is_some_and(|f| self.withdrawn.contains_key(&f));
+        let stands = |e: &&Event| !self.is_taken_back(e);
         let places: Vec<Place<'_>> = events.iter().filter(stands).filter_map(Place::of).collect();
         let mut found: Vec<ToldApart> = Vec::new();
         for kept in places.iter().rev().filter(|p| p.event.was_kept()).take(KEPT_LOOKED_AT) {

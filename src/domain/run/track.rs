@@ -103,7 +103,10 @@ impl State<'_> {
     fn begun_blocks(&self, now: Instant) -> Vec<Block> {
         let begun = self.frame.protocol.steps.iter().zip(&self.steps).filter_map(|(step, s)| {
             let start = s.started_at?;
-            let end = s.finished_at.unwrap_or_else(|| (start + self.length(step, start)).max(now));
+            // A stop cuts short what was in hand: its end is now, not where it was meant to be.
+            let meant = start + self.length(step, start);
+            let cut = self.stop.is_some() && step.rinses.is_empty() && !self.frame.protocol.closes(step);
+            let end = s.finished_at.unwrap_or_else(|| if cut { now } else { meant.max(now) });
             Some(Block {
                 begun: true,
                 done: s.finished_at.is_some(),
@@ -117,12 +120,24 @@ impl State<'_> {
 
     fn predict(&self, next: usize, from: Instant, blocks: &mut Vec<Block>) {
         let mut start = from;
-        for step in self.frame.protocol.steps.iter().skip(next) {
-            // A stopped service is rinsed and closed; nothing new goes on.
-            let forbidden = self.sheet_forbids_closing() && self.frame.protocol.closes(step);
-            if forbidden || (self.stop.is_some() && step.is_opening()) {
-                continue;
+        // A stopped service is rinsed, and closed once somebody said that the skin is whole; nothing else is foreseen.
+        if let Some(stop) = self.stop {
+            let closable = stop.read == Some(true) && self.hair_open() && !self.sheet_forbids_closing();
+            let on = |l: &char| self.exposure(*l).is_some_and(|e| e.is_open());
+            for (step, s) in self.frame.protocol.steps.iter().zip(&self.steps) {
+                let closes = closable && self.frame.protocol.closes(step) && s.started_at.is_none();
+                let rinses =
+                    step.rinses.iter().any(on) && self.step_in_hand().is_none_or(|h| h.code != step.code);
+                if rinses || closes {
+                    let mut block = self.block(step, start, start + self.length(step, start));
+                    block.title = self.closing_title(step);
+                    start = block.end;
+                    blocks.push(block);
+                }
             }
+            return;
+        }
+        for step in self.frame.protocol.steps.iter().skip(next) {
             let end = start + self.length(step, start);
             blocks.push(self.block(step, start, end));
             start = end;
@@ -131,7 +146,7 @@ impl State<'_> {
 
     /// How long a step is meant to last. A cover shortens so that rinsing begins by the target of
     /// first touch to rinse, smoothing included.
-    fn length(&self, step: &Step, start: Instant) -> Duration {
+    pub(super) fn length(&self, step: &Step, start: Instant) -> Duration {
         let figures = self.frame.figures(&step.code, Clock::Phase);
         let usual = figures.and_then(|f| f.target_min).unwrap_or(step.minutes_typical);
         let usual = Duration::minutes(i64::from(usual));

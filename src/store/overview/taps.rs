@@ -100,7 +100,7 @@ pub async fn list_taps(s: &mut Scoped, runs: &[i64], steps: &[String]) -> Stored
             (data ->> 'clear')::boolean as clear
          from run_event
          where salon_id = $1 and run_id = any($2) and kind in ('section_started', 'section_rinsed', 'step_started')
-           and (kind <> 'step_started' or step = any($4))
+           and (kind <> 'step_started' or (step = any($4) and not rinsebell_taken_back(run_event)))
            and (fact_id is null or fact_id <> all($3::text[]::uuid[]))
          order by run_id, seq limit 200000",
     )

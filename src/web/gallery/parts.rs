@@ -60,6 +60,7 @@ struct Parts {
 /// The bar of a chemical step.
 pub fn bar() -> Bar {
     Bar {
+        early: None,
         main: Some(MainAct {
             words: "Start back left, second pass".into(),
             action: "/runs/3/facts".into(),

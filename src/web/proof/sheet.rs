@@ -202,7 +202,7 @@ impl Sheet<'_> {
         if matches!(&event.kind, EventKind::Happened(Happened::ClosingStarted { .. })) {
             marks.push(tr!("not confirmed").to_owned());
         }
-        if event.fact_id.is_some_and(|f| self.state.withdrawn.contains_key(&f)) {
+        if self.state.is_taken_back(event) {
             marks.push(tr!("taken back").to_owned());
         }
         Told {

@@ -113,6 +113,9 @@ impl Names<'_> {
                 tr!("On to {name}", name = name)
             }
             Granted::HandsNamed { person } => tr!("Hands named: {}", self.person(*person)),
+            Granted::PermissionWithdrawn { seq, reason } => {
+                tr!("Line {seq} taken back: {reason}", seq = seq, reason = reason)
+            }
         }
     }
 
@@ -144,6 +147,7 @@ impl Names<'_> {
             Happened::RodsNoted { count, first_at, last_at } => {
                 tr!("{count} rods, first {}, last {}", first_at.words(), last_at.words(), count = count)
             }
+            Happened::PlaceRinsed { place } => tr!("Rinsed: {}", place.words()),
             Happened::StingReported { place } => tr!("It stings: {}", place.words()),
             Happened::StopRecorded => tr!("Stop and rinse").to_owned(),
             Happened::ClosingStarted { step, answers } => {

@@ -14,8 +14,8 @@ use crate::domain::access::Act;
 use crate::domain::ids::{LotId, PersonId, RunId, StationId};
 use crate::domain::protocol::{HoldPoint, StepCode};
 use crate::domain::run::{Command, HeadPlace, Signed};
-use crate::flow::run_context;
 use crate::flow::runs::{self, Hand, Refused};
+use crate::flow::{run_context, sign_in};
 use crate::store::{people, stations};
 use crate::web::form::Reason;
 use crate::web::once;
@@ -51,6 +51,12 @@ fn guard_words(rule: &str) -> String {
         "product:other-family" => tr!("the product is of another chemistry than this service gives there"),
         "plan:of-earlier-visit" => tr!("the plan was checked before this visit"),
         "plan:stale" => tr!("something the plan rests on has changed since"),
+        "sting:not-rinsed" => tr!("it stung, and that place is not rinsed"),
+        "sting:not-read" => tr!("it stung, and the scalp was not read since that place was rinsed"),
+        "permission:not-withdrawable" | "permission:rested-on" => {
+            tr!("it is not taken back any more: something rests on it")
+        }
+        "gloves:not-the-same" => tr!("no pair of these hands is answered for since water ran"),
         "stop:not-read" => tr!("nobody has answered since the stop: skin whole, eyes clear, no swelling?"),
         "stop:skin-not-whole" => tr!("skin, eyes or swelling: 20 minutes of water first, then a stylist"),
         "hands:not-a-manager" => tr!("a manager names hands that stay"),
@@ -289,25 +295,48 @@ pub async fn step(seat: Seat, Path(id): Path<String>, Form(f): Form<StepForm>) -
     act(&seat, id, Known { once: &f.once, seq: f.known }, vec![f.command()], Act::StartStep).await
 }
 
+/// A permission that a wrong tap got.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct TakeBackForm {
+    once: String,
+    known: i64,
+    seq: i64,
+}
+
+impl TakeBackForm {
+    /// The command of this form.
+    pub(super) fn command(&self) -> Command {
+        Command::TakeBack { seq: self.seq, reason: "tapped by mistake".into() }
+    }
+}
+
+/// Takes it back.
+pub async fn take_back(seat: Seat, Path(id): Path<String>, Form(f): Form<TakeBackForm>) -> Answered {
+    act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![f.command()], Act::StartStep).await
+}
+
 /// The answer after a stop.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct StopReading {
     once: String,
     known: i64,
-    pub(super) whole: String,
+    whole: String,
+    /// "yes": whoever answers was told that the water has not run its minutes.
+    early: String,
+}
+
+impl StopReading {
+    /// The command of this form.
+    pub(super) fn command(&self) -> Command {
+        Command::ReadStop { whole: self.whole == "yes", early: self.early == "yes" }
+    }
 }
 
 /// "Skin whole, eyes clear, no swelling?"
 pub async fn read_stop(seat: Seat, Path(id): Path<String>, Form(f): Form<StopReading>) -> Answered {
-    act(
-        &seat,
-        run_id(&id)?,
-        Known { once: &f.once, seq: f.known },
-        vec![Command::ReadStop { whole: f.whole == "yes" }],
-        Act::StartStep,
-    )
-    .await
+    act(&seat, run_id(&id)?, Known { once: &f.once, seq: f.known }, vec![f.command()], Act::StartStep).await
 }
 
 /// A reason.
@@ -389,6 +418,39 @@ pub async fn arm(seat: Seat, Path(id): Path<String>, Form(f): Form<ArmForm>) -> 
         Act::StartStep,
     )
     .await
+}
+
+/// Whose name the taps at this station bear from now on: "theirs", who handed the run on, or "mine".
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct WhoseForm {
+    once: String,
+    whose: String,
+}
+
+/// Settles whose name a station acts in, where a run was handed on to it while somebody else is signed in. One of the
+/// two sign-ins ends.
+pub async fn whose(seat: Seat, Path(id): Path<String>, Form(f): Form<WhoseForm>) -> Answered {
+    let id = run_id(&id)?;
+    seat.require_on_run(Act::StartStep, id)?;
+    let mut s = seat.begin().await?;
+    crate::store::runs::find(&mut s, id).await?.ok_or(Problem::NotFound)?;
+    let location = format!("/runs/{id}");
+    if let Some(again) = once::claim(&mut s, &f.once, &location).await? {
+        return Ok(again);
+    }
+    let answer: Response = once::settle(&mut s, &f.once, &location).await?;
+    s.commit().await?;
+    let on = seat.handed_on.as_ref().filter(|on| on.run == id);
+    let ends = match (on, f.whose.as_str()) {
+        (Some(_), "theirs") => seat.session_id,
+        (Some(on), "mine") => Some(on.session_id),
+        _ => None,
+    };
+    if let Some(ends) = ends {
+        sign_in::lock(&seat.app, seat.salon, ends).await?;
+    }
+    Ok(answer)
 }
 
 /// How it ends.

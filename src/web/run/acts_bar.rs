@@ -5,7 +5,7 @@ use crate::domain::protocol::Step;
 use crate::domain::run::HeadPlace;
 use crate::domain::run::headline::{Headline, NextAct};
 use crate::domain::words::capital;
-use crate::web::bar::{Bar, MainAct, Reach, Stings, Stop};
+use crate::web::bar::{Bar, Early, MainAct, Reach, Stings, Stop};
 use crate::web::once;
 
 impl Maker<'_> {
@@ -23,10 +23,17 @@ impl Maker<'_> {
         let open = self.state.ended.is_none() && self.state.started_at.is_some();
         let fact =
             |kind: &str| vec![("kind".to_string(), kind.to_string()), ("fact_id".to_string(), once::key())];
+        let main = open
+            .then(|| self.write_down(&headline.act).or_else(|| self.main_act(headline, &facts)))
+            .flatten();
+        let early = main.as_ref().and_then(|m| {
+            let words = self.early(&headline.act)?;
+            Some(Early { words, act: m.words.clone() })
+        });
+        let touched = self.gloved() || self.state.chemistry_met();
         Bar {
-            main: open
-                .then(|| self.write_down(&headline.act).or_else(|| self.main_act(headline, &facts)))
-                .flatten(),
+            main,
+            early,
             stings: self.gloved().then(|| Stings {
                 action: facts.clone(),
                 hidden: fact("sting_reported"),
@@ -39,7 +46,7 @@ impl Maker<'_> {
                 )
                 .into(),
             }),
-            stop: (open && self.state.stop.is_none()).then(|| Stop {
+            stop: (open && touched && self.state.stop.is_none()).then(|| Stop {
                 action: facts.clone(),
                 hidden: fact("stop_recorded"),
                 aid: self.loaded.frame.protocol.stop_words.clone(),
@@ -51,6 +58,9 @@ impl Maker<'_> {
     pub(super) fn main_act(&self, headline: &Headline, facts: &str) -> Option<MainAct> {
         let title = |code: &crate::domain::protocol::StepCode| {
             self.loaded.frame.protocol.step(code).map(|s| s.title.clone()).unwrap_or_default()
+        };
+        let called = |code: &crate::domain::protocol::StepCode| {
+            self.loaded.frame.protocol.step(code).map(|s| self.state.closing_title(s)).unwrap_or_default()
         };
         let permission = |path: &str, words: String, mut fields: Vec<(String, String)>| {
             fields.push(("once".into(), once::key()));
@@ -70,7 +80,7 @@ impl Maker<'_> {
         match &headline.act {
             NextAct::StartStep(code) => permission(
                 "steps",
-                tr!("Start: {}", title(code)),
+                tr!("Start: {}", called(code)),
                 vec![pair("step", code.as_str()), pair("do", "start")],
             ),
             NextAct::FinishStep(code) => permission(
@@ -92,6 +102,16 @@ impl Maker<'_> {
                 tr!("{} runs clear", capital(section.words())),
                 vec![pair("step", step.as_str()), pair("section", section.code()), pair("clear", "yes")],
             ),
+            NextAct::WaterOn { step } => fact(
+                "section_rinsed",
+                tr!("Water is on the whole head").into(),
+                vec![pair("step", step.as_str()), pair("clear", "no")],
+            ),
+            NextAct::RinsePlace { place } => fact(
+                "place_rinsed",
+                tr!("{} rinsed", capital(place.words())),
+                vec![pair("place", place.code())],
+            ),
             NextAct::RinseClear { step } => fact(
                 "section_rinsed",
                 tr!("Whole head runs clear").into(),
@@ -105,7 +125,7 @@ impl Maker<'_> {
             }
             NextAct::ReadCurl => link(tr!("Read the test curl"), "#curls"),
             NextAct::ReadLook(_) => link(tr!("Look at the hair"), "#looks"),
-            NextAct::ReadScalp => link(tr!("Read the scalp"), "#pause"),
+            NextAct::ReadScalp => link(tr!("Read the scalp"), "#scalp"),
             NextAct::ReadStop => link(tr!("Look, then answer"), "#stop"),
             NextAct::StartRun | NextAct::Nothing => None,
         }

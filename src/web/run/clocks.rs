@@ -4,6 +4,7 @@ use time::OffsetDateTime;
 
 use super::view::{Dial, Maker, ms};
 use crate::domain::protocol::{SectionWork, Step};
+use crate::domain::run::FIRST_AID_WATER_MIN;
 use crate::domain::run::headline::Window;
 use crate::domain::sheet::SheetHair;
 use crate::web::bell_words::Ring;
@@ -31,8 +32,15 @@ impl Maker<'_> {
     pub(super) fn dials(&self) -> Vec<Dial> {
         let now = ms(self.now);
         let mut dials = Vec::new();
-        if self.state.stop.is_some() {
-            return dials;
+        if let Some(stop) = self.state.stop {
+            // Once the skin was read and the hair is being closed, what closes it has the clock.
+            let closing = !self.state.product_on() && !self.state.running().is_empty();
+            dials.extend(
+                self.water_dial(stop.at).filter(|_| !closing || self.state.water_runs_short(self.now)),
+            );
+            if !closing {
+                return dials;
+            }
         }
         if let Some(shuts) = self.state.window_shuts_at().filter(|shuts| *shuts > self.now) {
             dials.push(Dial {
@@ -43,7 +51,11 @@ impl Maker<'_> {
                 class: "",
             });
         }
-        for running in self.state.running() {
+        // What closes the hair is the clock that counts then, whatever is still on record before it.
+        let mut clocks = self.state.running();
+        let closing = self.state.step_in_hand().is_some_and(|s| self.loaded.frame.protocol.closes(s));
+        clocks.sort_by_key(|c| closing && c.clock == crate::domain::protocol::Clock::Exposure);
+        for running in clocks {
             let title =
                 self.loaded.frame.protocol.step(&running.step).map(|s| s.title.clone()).unwrap_or_default();
             let exposure = running.clock == crate::domain::protocol::Clock::Exposure;
@@ -53,20 +65,21 @@ impl Maker<'_> {
             } else {
                 tr!("of “{title}”", title = title)
             };
-            let most =
-                running.most_at.map(|m| tr!("; longest allowed at {}", self.clock(m))).unwrap_or_default();
+            let most = running.most_at.map(|m| match exposure {
+                true => tr!("; longest allowed on the hair at {}", self.clock(m)),
+                false => tr!("; longest for this step at {}", self.clock(m)),
+            });
+            let most = most.unwrap_or_default();
             let rinse_due = exposure
                 && (self.state.curl_says_rinse().is_some() || self.state.look_says_rinse().is_some());
             let (clock, words, class) = match running.target_at.filter(|_| !rinse_due) {
-                Some(target) if running.most_at.is_some_and(|m| m <= self.now) => (
-                    Clock::up(ms(running.from), now),
-                    tr!(
-                        "on, {source}: past the longest allowed ({})",
-                        self.clock(running.most_at.unwrap_or(target)),
-                        source = source
-                    ),
-                    " over",
-                ),
+                // Over by as much as the Floor says.
+                _ if running.on_hair && running.most_at.is_some_and(|m| m <= self.now) => {
+                    let most = running.most_at.unwrap_or(self.now);
+                    let words =
+                        tr!("over the longest allowed since {}, {source}", self.clock(most), source = source);
+                    (Clock::down(ms(most), now), words, " over")
+                }
                 Some(target) if target <= self.now => (
                     Clock::down(ms(target), now),
                     tr!(
@@ -103,6 +116,31 @@ impl Maker<'_> {
             });
         }
         dials
+    }
+
+    /// The water's twenty minutes, or how long ago the stop was while it is not on.
+    fn water_dial(&self, stopped: OffsetDateTime) -> Option<Dial> {
+        if !self.state.chemistry_met() || self.state.ended.is_some() {
+            return None;
+        }
+        let now = ms(self.now);
+        let (clock, words, class) = match self.state.water_until() {
+            None => (Clock::up(ms(stopped), now), tr!("since the stop: water on now").to_string(), " over"),
+            Some(until) if until > self.now => (
+                Clock::down(ms(until), now),
+                tr!("of water still to run, until {}, 20 minutes from when it was put on", self.clock(until)),
+                "",
+            ),
+            Some(until) => (
+                Clock::still("20:00"),
+                tr!(
+                    "of water and more, since {}",
+                    self.clock(until - time::Duration::minutes(FIRST_AID_WATER_MIN))
+                ),
+                "",
+            ),
+        };
+        Some(Dial { clock, most: None, words, small: false, class })
     }
 
     pub(super) fn rings(&self) -> Vec<Ring> {

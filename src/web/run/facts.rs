@@ -93,6 +93,7 @@ impl FactForm {
                 first_at: need(HeadPlace::from_code(&self.first_at), tr!("place of the first rod"))?,
                 last_at: need(HeadPlace::from_code(&self.last_at), tr!("place of the last rod"))?,
             },
+            "place_rinsed" => Happened::PlaceRinsed { place: need(self.place(), "place")? },
             "sting_reported" => Happened::StingReported { place: need(self.place(), "place")? },
             "stop_recorded" => Happened::StopRecorded,
             "closing_started" => Happened::ClosingStarted { step: self.step()?, answers: self.answers()? },

@@ -2,6 +2,7 @@
 
 use super::view::{Maker, ms, pass_of};
 use crate::domain::protocol::{Section, SectionSet, SectionWork, Step};
+use crate::domain::run::Window;
 use crate::web::once;
 use crate::web::picture::Clock;
 use crate::web::picture::head_map::{HeadMap, Lap, Quad, QuadState};
@@ -26,7 +27,10 @@ impl Maker<'_> {
         let order = protocol.sections_of(step);
         let part = if order.iter().any(|s| s.set() == SectionSet::Blocks) { "block" } else { "quadrant" };
         let untapped = self.state.untapped(step);
-        let next = untapped.first().copied();
+        // Nothing leads on while the window is past, it stings, or the rinse is due.
+        let still = self.state.headline(self.now).danger
+            || matches!(self.state.window(self.now), Some(Window::Past { .. }));
+        let next = untapped.first().copied().filter(|_| work == SectionWork::Rinse || !still);
         let quads = order
             .iter()
             .enumerate()
@@ -107,7 +111,10 @@ impl Maker<'_> {
             .rev()
             .find(of)
             .and_then(|e| e.sections.iter().find(|x| x.section == section));
-        let clock = exposure.map(|x| {
+        // What nobody touched yet counts from first touch, which the readings say; a clock on it would look as if
+        // product were on.
+        let bare = matches!(step.sections, Some(SectionWork::Apply { .. })) && untapped.contains(&section);
+        let clock = exposure.filter(|x| !(bare && x.assumed)).map(|x| {
             if x.is_open() {
                 let from = self.now - x.total(self.now);
                 Clock::up(ms(from), ms(self.now))
@@ -119,14 +126,12 @@ impl Maker<'_> {
         });
         let rinse = step.sections == Some(SectionWork::Rinse);
         let done = !untapped.contains(&section);
-        let order = self.loaded.frame.protocol.sections_of(step);
-        let last_done = order.iter().take_while(|s| Some(**s) != next).last().copied();
+        // As the headline says it; until the step is done its last section is in hand.
+        let last_done = self.state.last_tapped(step);
         let (state, words) = match (rinse, done) {
             (true, true) => (QuadState::Rinsed, tr!("clear water")),
             (_, false) if next == Some(section) => (QuadState::Next, tr!("next")),
-            (false, true) if last_done == Some(section) && next.is_some() => {
-                (QuadState::InHand, tr!("in hand"))
-            }
+            (false, true) if last_done == Some(section) => (QuadState::InHand, tr!("in hand")),
             (false, true) => (QuadState::Done, tr!("done")),
             _ => (QuadState::Waiting, tr!("waiting")),
         };

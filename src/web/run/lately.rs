@@ -66,7 +66,7 @@ impl Maker<'_> {
         let station = |id: StationId| ringing.station_words(id);
         let announced = if self.state.stop.is_some() { ringing.announced(self.now) } else { ringing.alarm() };
         Lately {
-            undo: taps.first().cloned(),
+            undo: self.undo(taps),
             taken: ringing.taken(self.now, &clock),
             alarm: announced,
             apart: self
@@ -173,6 +173,9 @@ impl Maker<'_> {
             Happened::ProgressRead { look, section, reading } => {
                 format!("{}, {}: {}", look.words(), section.words(), reading.words())
             }
+            Happened::PlaceRinsed { place } => tr!("{} rinsed", place.words()),
+            Happened::RodsNoted { count, .. } => tr!("{count} rods noted", count = count),
+            Happened::Trimmed { mm } => tr!("{mm} mm cut", mm = mm),
             _ => return None,
         })
     }

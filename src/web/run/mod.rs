@@ -3,6 +3,7 @@
 mod acts;
 mod acts_bar;
 mod bowl;
+mod checks;
 mod clocks;
 mod facts;
 mod head;
@@ -13,6 +14,7 @@ pub mod practice;
 pub mod rehearsal;
 mod test_visit;
 mod view;
+mod wrong_taps;
 
 use crate::web::routes::{Line, Open, lines};
 
@@ -24,6 +26,7 @@ pub const LINES: &[Line] = lines![
     get "/runs/{id}/aftercare" Open::To(Act::FollowUp) => page::aftercare,
     post "/runs/{id}/facts" Open::Station => acts::record,
     post "/runs/{id}/sign-offs" Open::Person => acts::sign,
+    post "/runs/{id}/takings-back" Open::Person => acts::take_back,
     post "/runs/{id}/lots" Open::Person => acts::dispense,
     post "/runs/{id}/steps" Open::Person => acts::step,
     post "/runs/{id}/stop-readings" Open::Person => acts::read_stop,
@@ -31,6 +34,7 @@ pub const LINES: &[Line] = lines![
     post "/runs/{id}/handovers" Open::Person => acts::hand_over,
     post "/runs/{id}/hands" Open::Person => acts::name_hands,
     post "/runs/{id}/armings" Open::Person => acts::arm,
+    post "/runs/{id}/names" Open::Person => acts::whose,
     post "/runs/{id}/endings" Open::Person => acts::end,
 ];
 use crate::domain::access::Act;

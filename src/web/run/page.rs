@@ -1,5 +1,6 @@
 //! The Run screen as a page, as its live part, and after a refusal.
 
+use askama::Template;
 use axum::extract::{Path, Query};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
@@ -16,6 +17,7 @@ use crate::store::run_codec;
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
+use crate::web::shell::Shell;
 
 async fn render(seat: &Seat, id: RunId, said: Option<Said>, picked: Picked) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
@@ -90,7 +92,7 @@ pub async fn aftercare(seat: Seat, Path(id): Path<String>) -> Answered {
         .ok_or_else(|| crate::store::StoreError::Corrupt("salon", seat.salon_row.zone.clone()))?;
     let now = s.now().await?;
     s.commit().await?;
-    Ok(page::html(&view::AftercarePage {
+    Ok(page::html(&AftercarePage {
         shell: seat.shell(now, "/aftercare", &[]),
         salon: seat.salon_row.name.clone(),
         service,
@@ -110,4 +112,19 @@ fn sheet_parts(words: &str) -> Vec<(String, Vec<String>)> {
             Some((lines.next()?, lines.collect()))
         })
         .collect()
+}
+
+/// The aftercare sheet.
+#[derive(Template)]
+#[template(path = "runs/aftercare.html")]
+struct AftercarePage {
+    shell: Shell,
+    salon: String,
+    name: String,
+    service: String,
+    /// The local day it was given.
+    given: String,
+    run: i64,
+    /// Headings with their lines.
+    parts: Vec<(String, Vec<String>)>,
 }

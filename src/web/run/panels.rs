@@ -1,8 +1,8 @@
 //! What stands under the clocks: hold points, bowl, test curls, stop, last taps, record, steps.
 
-use super::view::{Maker, Point, Row, StepRow, Tap, Value, curl_words};
-use crate::domain::protocol::{Heat, HoldPoint, LookFor, Meaning, Section, Step};
-use crate::domain::run::{CurlReading, EventKind, Granted, Progress, Rod};
+use super::view::{Maker, Row, StepRow, curl_words};
+use crate::domain::protocol::{Heat, HoldPoint, LookFor, Section, Step};
+use crate::domain::run::{CurlReading, EventKind, FIRST_AID_WATER_MIN, Granted, Progress, Rod};
 use crate::web::once;
 use crate::words;
 
@@ -32,57 +32,14 @@ pub(super) struct StopPanel {
     pub(super) emergency: String,
     pub(super) ask: bool,
     pub(super) whole: Option<bool>,
+    /// Asked before "whole" is said while the water has not run its minutes; empty once it has.
+    pub(super) early: String,
     /// The sheet forbids closing the hair.
     pub(super) forbidden: bool,
     pub(super) may_close: bool,
 }
 
 impl Maker<'_> {
-    pub(super) fn points(&self, step: &Step) -> Vec<Point> {
-        let mut points: Vec<HoldPoint> = step.hold_points.clone();
-        let stung = self.state.stings.last().is_some_and(|x| {
-            !self.state.signatures.iter().any(|y| y.signed.hold_point == HoldPoint::Scalp && y.seq > x.seq)
-        });
-        if stung && !points.contains(&HoldPoint::Scalp) {
-            points.push(HoldPoint::Scalp);
-        }
-        points.into_iter().map(|p| self.point(p, step)).collect()
-    }
-
-    pub(super) fn point(&self, point: HoldPoint, step: &Step) -> Point {
-        let signature = self.state.signature(point, &step.code).filter(|x| {
-            point != HoldPoint::Scalp
-                || (self.now - x.recorded_at <= time::Duration::minutes(90)
-                    && !self.state.stings.iter().any(|y| y.seq > x.seq))
-        });
-        let answer = signature.and_then(|x| x.signed.answer());
-        let held = signature.map_or_else(String::new, |x| {
-            let who = x.by.map_or_else(|| tr!("this station").into(), |p| self.around.name(p.0));
-            let what = answer.map_or(tr!("not known"), |a| words::of(a.words));
-            let place = x.signed.place.map(|p| format!(", {}", p.words())).unwrap_or_default();
-            format!("{what}{place}; {who}, {}", self.clock(x.recorded_at))
-        });
-        // A lot that waits for the bowl is signed with it: there is nothing to tap but what speaks against it.
-        let with_bowl = point == HoldPoint::Lot && self.bowl(step).is_some_and(|b| b.more.is_none());
-        Point {
-            title: point.title(),
-            question: point.question(),
-            code: point.code(),
-            fails: answer.is_some_and(|a| a.meaning != Meaning::Holds),
-            held,
-            values: point
-                .answers()
-                .iter()
-                .filter(|a| !with_bowl || a.meaning != Meaning::Holds)
-                .map(|a| Value {
-                    code: format!("{}:{}", point.code(), a.code),
-                    words: words::of(a.words),
-                    asks_where: a.asks_where,
-                })
-                .collect(),
-        }
-    }
-
     pub(super) fn curls(&self) -> Option<CurlPanel> {
         let reads = self.state.running().iter().any(|c| c.test_curl)
             || self.state.step_in_hand().is_some_and(|s| s.reads_curls());
@@ -143,33 +100,13 @@ impl Maker<'_> {
             emergency: self.seat.salon_row.emergency_number.clone(),
             ask: !self.state.product_on() && self.state.ended.is_none(),
             whole: stop.read,
+            early: self.water_short(),
             forbidden: self.state.sheet_forbids_closing(),
             may_close: mine
                 && stop.read == Some(true)
                 && !self.state.product_on()
                 && self.state.ended.is_none(),
         })
-    }
-
-    pub(super) fn taps(&self) -> Vec<Tap> {
-        if self.state.ended.is_some() {
-            return Vec::new();
-        }
-        self.loaded
-            .events
-            .iter()
-            .rev()
-            .filter_map(|e| {
-                let id = e.fact_id?;
-                let EventKind::Happened(happened) = &e.kind else { return None };
-                if !happened.may_be_withdrawn() || self.state.withdrawn.contains_key(&id) {
-                    return None;
-                }
-                let words = Self::tap_words(happened)?;
-                Some(Tap { fact: id.to_string(), words, at: self.clock(e.happened_at) })
-            })
-            .take(6)
-            .collect()
     }
 
     pub(super) fn signed(&self) -> Vec<Row> {
@@ -183,6 +120,7 @@ impl Maker<'_> {
             .events
             .iter()
             .rev()
+            .filter(|e| !self.state.is_taken_back(e))
             // What was signed with a bowl is said by the bowl's own line: a dispensed lot stands once.
             .filter(|e| !(e.kind.hold_point() == Some(HoldPoint::Lot) && follows_a_bowl(e.seq)))
             .filter_map(|e| {
@@ -219,6 +157,21 @@ impl Maker<'_> {
             })
             .take(40)
             .collect()
+    }
+
+    /// How long the water has run, while that is short of its twenty minutes.
+    fn water_short(&self) -> String {
+        if !self.state.water_runs_short(self.now) {
+            return String::new();
+        }
+        match self.state.water_until() {
+            None => tr!("No water is on record yet: put it on first.").into(),
+            Some(until) => {
+                let ran = self.now - (until - time::Duration::minutes(FIRST_AID_WATER_MIN));
+                let ran = crate::web::picture::clock::reading(ran.whole_milliseconds() as i64);
+                tr!("The water has run {ran} of 20:00, until {}.", self.clock(until), ran = ran)
+            }
+        }
     }
 
     pub(super) fn steps(&self) -> Vec<StepRow> {

@@ -8,7 +8,7 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 use time::{Duration, OffsetDateTime};
 
-use super::acts::{self, EndForm, LotForm, ReasonForm, Said, SignForm, StepForm, StopReading};
+use super::acts::{self, EndForm, LotForm, ReasonForm, Said, SignForm, StepForm, StopReading, TakeBackForm};
 use super::bowl::Picked;
 use super::facts::FactForm;
 use super::rehearsal;
@@ -40,6 +40,7 @@ pub const LINES: &[Line] = lines![
     post "/practice/{code}/sign-offs" Open::To(Act::StartStep) => sign,
     post "/practice/{code}/lots" Open::To(Act::StartStep) => dispense,
     post "/practice/{code}/steps" Open::To(Act::StartStep) => step,
+    post "/practice/{code}/takings-back" Open::To(Act::StartStep) => take_back,
     post "/practice/{code}/stop-readings" Open::To(Act::StartStep) => read_stop,
     post "/practice/{code}/stop-closings" Open::To(Act::StartStep) => close_stop,
     post "/practice/{code}/endings" Open::To(Act::StartStep) => end,
@@ -368,6 +369,16 @@ pub async fn step(
     act(&seat, &code, &at, |_| Ok(vec![f.command()]), Picked::default()).await
 }
 
+/// A wrong tap of a permission taken back.
+pub async fn take_back(
+    seat: Seat,
+    Path(code): Path<String>,
+    Query(at): Query<Where>,
+    Form(f): Form<TakeBackForm>,
+) -> Answered {
+    act(&seat, &code, &at, |_| Ok(vec![f.command()]), Picked::default()).await
+}
+
 /// The answer after a stop.
 pub async fn read_stop(
     seat: Seat,
@@ -375,7 +386,7 @@ pub async fn read_stop(
     Query(at): Query<Where>,
     Form(f): Form<StopReading>,
 ) -> Answered {
-    let command = Command::ReadStop { whole: f.whole == "yes" };
+    let command = f.command();
     act(&seat, &code, &at, |_| Ok(vec![command]), Picked::default()).await
 }
 

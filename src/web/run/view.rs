@@ -5,6 +5,7 @@ use time::OffsetDateTime;
 
 use super::acts::Said;
 use super::bowl::{Bowl, Picked};
+use super::checks::ScalpAsk;
 use super::lately::Lately;
 use super::panels::{CurlPanel, LookPanel, StopPanel};
 use super::practice::Practised;
@@ -16,7 +17,7 @@ use crate::domain::protocol::{Kind, SectionWork, Step};
 use crate::domain::run::hands_stay::{HandsKnown, end_words};
 use crate::domain::run::headline::{Headline, NextAct};
 use crate::domain::run::holds::STRAND_TEST_DAYS;
-use crate::domain::run::{CurlReading, HeadPlace, State};
+use crate::domain::run::{CurlReading, State};
 use crate::flow::runs::Loaded;
 use crate::flow::test_visits;
 use crate::flow::{run_context, run_hands};
@@ -118,6 +119,8 @@ pub(super) struct Value {
     pub(super) code: String,
     pub(super) words: &'static str,
     pub(super) asks_where: bool,
+    /// The step may go on with it.
+    pub(super) holds: bool,
 }
 
 /// A hold point before the step that waits.
@@ -125,16 +128,25 @@ pub(super) struct Point {
     pub(super) title: &'static str,
     pub(super) question: &'static str,
     pub(super) code: &'static str,
+    /// The step it is answered for.
+    pub(super) step: String,
     /// Who answered what and when; empty while it waits.
     pub(super) held: String,
     pub(super) fails: bool,
+    /// Nobody may override it, nor put it right.
+    pub(super) for_good: bool,
+    /// What an answer that does not hold asks for now.
+    pub(super) then: &'static str,
     pub(super) values: Vec<Value>,
 }
 
 /// A recent tap that may be taken back.
 #[derive(Clone)]
 pub(super) struct Tap {
+    /// The fact's name; empty for a permission.
     pub(super) fact: String,
+    /// A permission's place in the record; 0 for a fact.
+    pub(super) seq: i64,
     pub(super) words: String,
     pub(super) at: String,
 }
@@ -184,6 +196,7 @@ pub(super) struct RunPage {
     not_you: String,
     headline: Headline,
     next_line: String,
+    in_hand: String,
     pace: String,
     dials: Vec<Dial>,
     rings: Vec<Ring>,
@@ -194,8 +207,12 @@ pub(super) struct RunPage {
     words: String,
     cautions: Vec<String>,
     pause_title: String,
-    pause_step: String,
     points: Vec<Point>,
+    /// How many of them wait.
+    points_left: usize,
+    /// Answers of the step in hand, with its code.
+    answered: Vec<(String, Point)>,
+    scalp: Option<ScalpAsk>,
     bowl: Option<Bowl>,
     /// Until when hands stay, before an opening step.
     hands_line: String,
@@ -215,10 +232,14 @@ pub(super) struct RunPage {
     steps: Vec<StepRow>,
     /// The step after the one in hand, where the bar's act is another: going on is never hidden.
     next_start: Option<(String, String)>,
+    /// It would end work sooner than meant: asked about first.
+    next_early: bool,
     done: usize,
     to_come: usize,
     breaches: Vec<String>,
     offered: bool,
+    /// Handed on to this station while somebody else is signed in: by whom, who is.
+    handed_on: Option<(String, String)>,
     others: Vec<(i64, String)>,
     stations: Vec<(i64, String)>,
     places: Vec<(&'static str, &'static str)>,
@@ -271,6 +292,7 @@ impl Maker<'_> {
         let topic = format!("run:{}", run.run_id);
         let closes = self.loaded.frame.protocol.closes_hair();
         let taps = self.taps();
+        let points = if locked { Vec::new() } else { pause.map(|s| self.points(s)).unwrap_or_default() };
         let (heading, reasons) = said.map_or(("", Vec::new()), |s| (s.heading, s.reasons));
         let practised = self.around.practised.clone();
         let mut shell = self.seat.shell(self.now, "/runs", &[&topic, "floor"]);
@@ -287,6 +309,7 @@ impl Maker<'_> {
             locked,
             not_you: self.seat.person().map(|p| first_name(&p.name).to_string()).unwrap_or_default(),
             next_line: headline.next_line().unwrap_or_default(),
+            in_hand: headline.in_hand.clone().unwrap_or_default(),
             pace: self.pace(headline.next.as_deref()),
             dials: self.dials(),
             rings: self.rings(),
@@ -300,8 +323,10 @@ impl Maker<'_> {
             },
             cautions: self.cautions(),
             pause_title: pause.map(|s| s.title.clone()).unwrap_or_default(),
-            pause_step: pause.map(|s| s.code.to_string()).unwrap_or_default(),
-            points: if locked { Vec::new() } else { pause.map(|s| self.points(s)).unwrap_or_default() },
+            points_left: points.iter().filter(|p| p.held.is_empty() || p.fails).count(),
+            points,
+            answered: if locked { Vec::new() } else { self.answered_before(pause) },
+            scalp: self.scalp_ask().filter(|_| !locked),
             bowl: if locked { None } else { pause.and_then(|s| self.bowl(s)) },
             hands_line: pause
                 .filter(|s| !locked && run_hands::asked_for(Some(s)))
@@ -326,8 +351,9 @@ impl Maker<'_> {
                 NextAct::Nothing | NextAct::StartRun => None,
                 NextAct::StartStep(_) if self.write_down(&headline.act).is_none() => None,
                 _ if state.stop.is_some() => None,
-                _ => state.next_step().map(|s| (s.code.to_string(), s.title.clone())),
+                _ => state.next_possible(self.now).map(|s| (s.code.to_string(), s.title.clone())),
             },
+            next_early: self.next_early(&headline),
             done: state.steps.iter().filter(|s| s.finished_at.is_some()).count(),
             to_come: state.steps.iter().filter(|s| s.started_at.is_none()).count(),
             breaches: state
@@ -335,6 +361,10 @@ impl Maker<'_> {
                 .iter()
                 .map(|b| b.words(&self.loaded.frame.protocol, &|i| self.clock(i)))
                 .collect(),
+            handed_on: self.seat.handed_on.as_ref().filter(|on| on.run.0 == run.run_id).and_then(|on| {
+                let own = first_name(&self.seat.person()?.name).to_string();
+                Some((first_name(&on.by.name).to_string(), own))
+            }),
             offered: self.seat.person().is_some_and(|p| state.offered_to == Some(p.id)),
             others: self
                 .around
@@ -346,7 +376,7 @@ impl Maker<'_> {
                 .cloned()
                 .collect(),
             stations: self.around.stations.clone(),
-            places: HeadPlace::ALL.iter().map(|p| (p.code(), p.words())).collect(),
+            places: self.places(),
             ended: state.ended.is_some(),
             aftercare: self.around.aftercare,
             refusal_heading: heading,
@@ -391,12 +421,13 @@ impl Maker<'_> {
         }
         match &headline.act {
             NextAct::StartStep(code) => self.loaded.frame.protocol.step(code),
-            NextAct::ReadScalp => self.state.next_step(),
-            NextAct::StartSection { .. }
+            NextAct::ReadScalp
+            | NextAct::RinsePlace { .. }
+            | NextAct::StartSection { .. }
             | NextAct::ReadCurl
             | NextAct::ReadLook(_)
             | NextAct::RinseSection { .. } => None,
-            _ => self.state.next_step(),
+            _ => self.state.next_possible(self.now),
         }
     }
 }
@@ -409,6 +440,10 @@ pub(super) fn link(words: &str, href: &str) -> Option<MainAct> {
 pub(super) fn turn_words(state: &State<'_>, total: usize) -> String {
     match (state.ended, state.in_hand) {
         (Some(_), _) => String::new(),
+        (None, None) if state.furthest().is_some() && state.next_step().is_none() => {
+            tr!(", all steps done").into()
+        }
+        (None, None) if state.furthest().is_some() => String::new(),
         (None, None) => tr!(", no step begun").into(),
         (None, Some(i)) => tr!(", step {} of {total}", i + 1, total = total),
     }
@@ -429,19 +464,4 @@ pub(super) fn curl_words(reading: CurlReading) -> &'static str {
         CurlReading::S => tr!("firm S"),
         CurlReading::Over => tr!("over"),
     }
-}
-
-/// The aftercare sheet.
-#[derive(Template)]
-#[template(path = "runs/aftercare.html")]
-pub(super) struct AftercarePage {
-    pub shell: Shell,
-    pub salon: String,
-    pub name: String,
-    pub service: String,
-    /// The local day it was given.
-    pub given: String,
-    pub run: i64,
-    /// Headings with their lines.
-    pub parts: Vec<(String, Vec<String>)>,
 }

@@ -117,7 +117,7 @@ async fn begin_again(salon: &Salon, stage: &Stage, run: RunId) {
     salon.fact(run, 900, Happened::StopRecorded).await.unwrap();
     let clear = Happened::SectionRinsed { step: "rinse-straightener".into(), section: None, clear: true };
     salon.fact(run, 901, clear).await.unwrap();
-    salon.act(run, who, Command::ReadStop { whole: true }).await.unwrap();
+    salon.act(run, who, Command::ReadStop { whole: true, early: true }).await.unwrap();
     salon.act(run, who, Command::CloseStop { reason: "looked at".into() }).await.unwrap();
     let mut s = salon.app.begin(salon.id).await.unwrap();
     let loaded = runs::load(&mut s, &salon.app, run).await.unwrap().unwrap();

@@ -132,7 +132,9 @@ fn a_stopped_run_is_rinsed_now() {
     book.fact(12, 12, crate::domain::run::Happened::StopRecorded);
     let line = book.state().line(at(14));
     assert_eq!(line.turns.len(), 1);
-    assert_eq!(line.turns[0].limit.map(|l| l.latest_start), Some(at(14)));
+    // It waits for no place in an order: the others go after it.
+    let turn = &line.turns[0];
+    assert_eq!((turn.rinse, turn.in_hand, turn.ready), (true, true, at(14)));
 }
 
 /// The target is 37 and the longest 42; what is seen at 20 asks for the basin at 20, not at 30 after smoothing.

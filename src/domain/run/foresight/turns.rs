@@ -38,9 +38,10 @@ impl State<'_> {
         }
         let rinsing = self.step_in_hand().is_some_and(|s| !s.rinses.is_empty());
         let reached = self.curl_says_rinse().is_some() || self.look_says_rinse().is_some();
-        let at_once = (self.stop.is_some() && self.product_on()) || reached;
-        if at_once && !rinsing {
-            return self.rinse_at_once(now);
+        // A stopped head and one over its longest allowed wait for no place in an order: the others go after them.
+        let waits_for_nobody = self.product_on() && (self.stop.is_some() || self.passed(now).is_some());
+        if (waits_for_nobody || reached) && !rinsing {
+            return self.rinse_at_once(now, waits_for_nobody);
         }
         let mut maker = Maker { state: self, line: Line::default(), ended: None, firm: true, waiting: None };
         let horizon = now + Duration::minutes(AHEAD_MIN);
@@ -55,8 +56,8 @@ impl State<'_> {
         maker.line
     }
 
-    /// Stopped, or a test curl or a look said so: water now, before anything.
-    fn rinse_at_once(&self, now: Instant) -> Line {
+    /// Stopped, over its longest allowed, or a test curl or a look said so: water now, before anything.
+    fn rinse_at_once(&self, now: Instant, in_hand: bool) -> Line {
         let open = |s: &&Step| s.rinses.iter().any(|l| self.exposure(*l).is_some_and(Exposure::is_open));
         let turns = self.frame.protocol.steps.iter().find(open).map(|step| Turn {
             title: step.title.clone(),
@@ -67,8 +68,8 @@ impl State<'_> {
                 hands: u32::from(step.hands_count),
                 places: step.places.iter().copied().filter(|p| *p != Place::Chair).collect(),
             }],
-            limit: Some(Limit { latest_start: now, clock: Clock::Exposure }),
-            in_hand: false,
+            limit: Some(Limit { latest_start: now, clock: Clock::Exposure }).filter(|_| !in_hand),
+            in_hand,
             rinse: true,
         });
         Line { turns: turns.into_iter().collect() }

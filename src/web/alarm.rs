@@ -1,0 +1,65 @@
+//! The loudest alarm of the salon, on every screen of a station: whose, where, what. The Floor says all of them; a
+//! service says its own, and here those of the heads beside it.
+
+use askama::Template;
+use axum::extract::Query;
+use serde::Deserialize;
+
+use crate::domain::run::Urgency;
+use crate::flow::runs;
+use crate::store::{people, runs as store_runs, stations};
+use crate::web::bell_words::Ringing;
+use crate::web::page;
+use crate::web::problem::Answered;
+use crate::web::routes::{Line, Open, lines};
+use crate::web::seat::{Seat, short_name};
+
+/// The route of the part.
+pub const LINES: &[Line] = lines![get "/alarm" Open::Station => show];
+
+/// The service whose own screen this stands on, if any: it says its own bells.
+#[derive(Deserialize, Default)]
+pub struct But {
+    #[serde(default)]
+    but: i64,
+}
+
+#[derive(Template)]
+#[template(path = "parts/alarm.html")]
+struct AlarmPart {
+    part: String,
+    /// Number of the service, key of the bell, words.
+    loudest: Option<(i64, String, String)>,
+}
+
+/// What waits for nobody: a stop, a complaint, a head over its longest allowed.
+pub async fn show(seat: Seat, Query(q): Query<But>) -> Answered {
+    let mut s = seat.begin().await?;
+    let names: Vec<(i64, String)> =
+        people::list(&mut s).await?.into_iter().map(|p| (p.id.0, p.name)).collect();
+    let places: Vec<(i64, String)> =
+        stations::list(&mut s).await?.into_iter().map(|x| (x.station_id, x.name)).collect();
+    let mut loudest: Option<(Urgency, i64, String, String)> = None;
+    for run in store_runs::list_open(&mut s).await?.into_iter().filter(|r| r.run_id != q.but) {
+        let loaded = runs::load_found(&mut s, &seat.app, run).await?;
+        let state = loaded.state();
+        let ringing = Ringing { loaded: &loaded, state: &state, people: &names, stations: &places };
+        let rung = ringing.all(loaded.now).into_iter().map(|r| (r.urgency, r.key, r.words));
+        let alarm = ringing.alarm().map(|(key, words)| (Urgency::Stop, key, words));
+        let stopped = state.stop.map(|stop| {
+            let name = short_name(&loaded.run.client_name);
+            let words = format!("{name}, {}: {}", loaded.run.chair, state.headline(loaded.now).now);
+            (Urgency::Stop, format!("{}:stop:stands:{}", loaded.run.run_id, stop.seq), words)
+        });
+        let grave = rung.chain(alarm).chain(stopped).filter(|(urgency, ..)| *urgency >= Urgency::Most);
+        if let Some((urgency, key, words)) = grave.max_by_key(|(urgency, ..)| *urgency)
+            && loudest.as_ref().is_none_or(|(known, ..)| *known < urgency)
+        {
+            loudest = Some((urgency, loaded.run.run_id, key, words));
+        }
+    }
+    s.commit().await?;
+    let part = if q.but == 0 { "/alarm".to_owned() } else { format!("/alarm?but={}", q.but) };
+    let loudest = loudest.map(|(_, run, key, words)| (run, key, words));
+    Ok(page::html(&AlarmPart { part, loudest }))
+}
