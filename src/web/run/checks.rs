@@ -38,7 +38,7 @@ impl Maker<'_> {
         // What is asked ahead of its step is not asked of somebody who may not answer it.
         asked.retain(|(of, p)| judges || of.code == step.code || *p != HoldPoint::PatchTest);
         let mut points: Vec<Point> = asked.into_iter().map(|(step, p)| self.point(p, step)).collect();
-        points.sort_by_key(|p| p.held != "" && !p.fails);
+        points.sort_by_key(|p| !p.held.is_empty() && !p.fails);
         points
     }
 
@@ -51,7 +51,7 @@ impl Maker<'_> {
             return Vec::new();
         }
         let asked = step.hold_points.iter().filter(|p| !of_records(**p));
-        let points = asked.map(|p| self.point(*p, step)).filter(|p| p.held != "");
+        let points = asked.map(|p| self.point(*p, step)).filter(|p| !p.held.is_empty());
         points.map(|p| (step.code.to_string(), p)).collect()
     }
 

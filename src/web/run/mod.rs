@@ -2,6 +2,7 @@
 
 mod acts;
 mod acts_bar;
+mod around;
 mod bowl;
 mod checks;
 mod clocks;
@@ -11,6 +12,7 @@ mod lately;
 mod page;
 mod panels;
 pub mod practice;
+mod refused;
 pub mod rehearsal;
 mod test_visit;
 mod view;

@@ -7,9 +7,10 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::acts::Said;
+use super::around::Around;
 use super::bowl::Picked;
-use super::view::{self, RunPage};
+use super::refused::Said;
+use super::view::RunPage;
 use crate::calendar::Zone;
 use crate::domain::ids::RunId;
 use crate::flow::runs;
@@ -22,7 +23,7 @@ use crate::web::shell::Shell;
 async fn render(seat: &Seat, id: RunId, said: Option<Said>, picked: Picked) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
     let loaded = runs::load(&mut s, &seat.app, id).await?.ok_or(Problem::NotFound)?;
-    let mut around = view::Around::load(&mut s, seat, &loaded).await?;
+    let mut around = Around::load(&mut s, seat, &loaded).await?;
     around.picked = picked;
     s.commit().await?;
     let status = said.as_ref().map_or(StatusCode::OK, |x| x.status);

@@ -8,11 +8,13 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 use time::{Duration, OffsetDateTime};
 
-use super::acts::{self, EndForm, LotForm, ReasonForm, Said, SignForm, StepForm, StopReading, TakeBackForm};
+use super::acts::{EndForm, LotForm, ReasonForm, SignForm, StepForm, StopReading, TakeBackForm};
+use super::around::Around;
 use super::bowl::Picked;
 use super::facts::FactForm;
+use super::refused::{Said, said};
 use super::rehearsal;
-use super::view::{Around, RunPage};
+use super::view::RunPage;
 use crate::calendar::Zone;
 use crate::domain::access::Act;
 use crate::domain::lot::Verdict;
@@ -305,7 +307,7 @@ async fn act(
     let before = practice.acts.len();
     for command in commands {
         if let Err(refused) = practice.act(command) {
-            let mut said = acts::said(refused, seat)?;
+            let mut said = said(refused, seat)?;
             if practice.acts.len() > before {
                 // What was done of it before the refusal was never in the address.
                 practice = Practice::load(seat, code, at).await?;

@@ -6,8 +6,9 @@ use axum::extract::{Path, Query};
 use serde::Deserialize;
 use time::OffsetDateTime;
 
+use super::around::Around;
 use super::bowl::Picked;
-use super::view::{Around, Dial, Maker, StepRow};
+use super::view::{Dial, Maker, StepRow};
 use crate::calendar::Zone;
 use crate::domain::access::Act;
 use crate::domain::protocol::Protocol;
