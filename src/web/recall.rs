@@ -247,13 +247,14 @@ pub async fn call(seat: Seat, Path(id): Path<String>, Form(f): Form<Tried>) -> A
     if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
         return Ok(again);
     }
-    let client: i64 = f.client.parse().map_err(|_| Problem::NotFound)?;
-    let met = found.went.iter().map(|w| w.client_id).chain(found.tested.iter().map(|t| t.client_id));
+    let unread = || Problem::Bad(tr!("This form was not made here: open the page again.").into());
     let told = match f.outcome.as_str() {
         "told" => true,
         "not-reached" => false,
-        _ => return Err(Problem::Bad(tr!("This form was not made here: open the page again.").into())),
+        _ => return Err(unread()),
     };
+    let client: i64 = f.client.parse().map_err(|_| unread())?;
+    let met = found.went.iter().map(|w| w.client_id).chain(found.tested.iter().map(|t| t.client_id));
     if !met.into_iter().any(|c| c == client) {
         return Err(Problem::NotFound);
     }

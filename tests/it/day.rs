@@ -123,7 +123,8 @@ async fn what_stands_in_leave_or_a_closed_day_is_to_be_moved_and_the_evening_say
     // The evening: of whom nobody said whether they came.
     assert!(desk.get("/day").await.body.contains("of everybody booked so far it is said whether they came"));
     salon.set_clock(datetime!(2026-05-14 19:00 UTC)).await;
-    let evening = desk.get("/day").await.body;
+    let mut late = salon.seat("Late desk", "desk", salon.staff.reception).await;
+    let evening = late.get("/day").await.body;
     assert!(
         evening.contains("Did they come? Nobody has said") && evening.contains("Ilka Dorn, booked 14:00"),
         "{evening}"

@@ -43,6 +43,7 @@ fn what_a_whole_service_has_not_is_written_and_read_as_well() {
     let protocol = Reference::shipped().protocol("curl-retouch").expect("shipped");
     let facts = [
         Happened::StopRecorded,
+        Happened::PlaceRinsed { place: HeadPlace::Nape },
         Happened::StingReported { place: HeadPlace::Nape },
         Happened::FactWithdrawn { fact_id: fact_id(4), reason: REASON.to_owned() },
         Happened::Trimmed { mm: 6.5 },
@@ -52,7 +53,9 @@ fn what_a_whole_service_has_not_is_written_and_read_as_well() {
     ];
     let facts = facts.into_iter().map(|h| Command::Record(unnamed(h)));
     let others = [
-        Command::ReadStop { whole: true },
+        Command::ReadStop { whole: true, early: false },
+        Command::ReadStop { whole: true, early: true },
+        Command::TakeBack { seq: 7, reason: REASON.to_owned() },
         Command::CloseStop { reason: REASON.to_owned() },
         Command::LeaveRun { rinsed: false, reason: REASON.to_owned() },
     ];

@@ -99,8 +99,9 @@ impl Hands<'_> {
         since.unwrap_or(0.0) as u64
     }
 
-    /// Answers what the step waits for.
-    async fn answer(&mut self, step: &Step, shelf: &[Stood]) {
+    /// Answers what the step waits for; gives what is asked only when the step has begun: a scalp is read at the end of its
+    /// inspection.
+    async fn answer(&mut self, step: &Step, shelf: &[Stood]) -> Vec<HoldPoint> {
         let page = self.page().await;
         let mut points = step.hold_points.clone();
         // A lot in the bowl already is not asked for again.
@@ -117,16 +118,31 @@ impl Hands<'_> {
             self.press("id=\"grams\"", &[("lot", lot.as_str()), ("grams", "80")]).await;
             assert!(!self.page().await.body.contains("For this head:"), "{}: asked once", step.code);
         }
+        let mut later = Vec::new();
         for point in points {
             let page = self.page().await;
-            let at = page.body.find(&format!("id=\"hp-{}\"", point.code()));
-            let at = at.unwrap_or_else(|| panic!("{} is not asked: {}", point.code(), words_of(&page.body)));
-            let asked = &page.body[at..at + page.body[at..].find("</form>").expect("a form ends")];
-            if !asked.contains("name=\"sign\"") {
+            if point == HoldPoint::Scalp && !page.body.contains("id=\"hp-scalp\"") {
+                later.push(point);
                 continue;
             }
-            self.button("sign", &format!("{}:{}", point.code(), point.answers()[0].code)).await;
+            self.sign(point).await;
         }
+        later
+    }
+
+    async fn sign(&mut self, point: HoldPoint) {
+        let page = self.page().await;
+        // Answered some steps before, where nothing came between.
+        if page.body.contains(&format!("id=\"held-{}\"", point.code())) {
+            return;
+        }
+        let at = page.body.find(&format!("id=\"hp-{}\"", point.code()));
+        let at = at.unwrap_or_else(|| panic!("{} is not asked: {}", point.code(), words_of(&page.body)));
+        let asked = &page.body[at..at + page.body[at..].find("</form>").expect("a form ends")];
+        if !asked.contains("name=\"sign\"") {
+            return;
+        }
+        self.button("sign", &format!("{}:{}", point.code(), point.answers()[0].code)).await;
     }
 
     async fn begin(&mut self, step: &Step) {
@@ -184,8 +200,23 @@ impl Hands<'_> {
     async fn step(&mut self, protocol: &Protocol, step: &Step, shelf: &[Stood]) {
         self.unlock(step.code.as_str()).await;
         self.gloved = step.is_chemical() || step.application.is_some() || !step.rinses.is_empty();
-        self.answer(step, shelf).await;
+        let later = self.answer(step, shelf).await;
         self.begin(step).await;
+        for point in later {
+            let asked = self.page().await.body.contains(&format!("id=\"hp-{}\"", point.code()));
+            // It stands since the inspection.
+            let stands: bool = sqlx::query_scalar(
+                "select exists (select from run_event where run_id = $1 and kind = 'hold_point_signed' and hold_point = $2)",
+            )
+            .bind(self.run)
+            .bind(point.code())
+            .fetch_one(&self.salon.owner)
+            .await
+            .expect("read");
+            if asked || !stands {
+                self.sign(point).await;
+            }
+        }
         let next = protocol.index_of(&step.code).and_then(|i| protocol.steps.get(i + 1));
         let last_on =
             step.application.is_some() && next.is_some_and(|n| n.sections == Some(SectionWork::Rinse));
