@@ -20,7 +20,7 @@ NO_PAGE = {
     "/health/live": "one word", "/health/ready": "one word", "/runs/{id}/events": "JSON", "/runs/{id}/live": "a part of /runs/{id}",
     "/": "leads on", "/first-run": "contact_sheet.py: there is a salon", "/clients/import/{id}/trial": "contact_sheet.py: no file waits",
     "/overview/incidents/rows": "the demo has none", "/overview/spread/rows": "the demo has none", "/overview/times/rows": "the demo has none",
-    "/runs/{id}/aftercare": "contact_sheet.py: at a service's end",
+    "/runs/{id}/aftercare": "contact_sheet.py: at a service's end", "/clients/{id}/complaint/noted": "tests/it/incidents.rs: after a complaint",
 }
 DRAFT = "/protocols/curl-retouch"
 # Where colours are looked at in the dark too: tokens, states and patterns meet there.
