@@ -254,6 +254,10 @@ impl Seat {
 
     /// Where a screen of a station hears of the heads beside it; a service's own screen says its own.
     fn alarm_part(&self, current: &str) -> String {
+        // Nothing moves under a finger that chooses its name; the page after it says what rings.
+        if matches!(current, "/sign-in" | "/lock") {
+            return String::new();
+        }
         if self.station.is_none() || current == "/floor" {
             return String::new();
         }
