@@ -105,5 +105,5 @@ pub(super) fn main_clock(x: &Seen<'_>, now: OffsetDateTime) -> (Clock, String, S
     let since = state.in_hand.and_then(|i| state.steps[i].started_at).or(state.started_at).unwrap_or(now);
     let c = Clock::up(ms(since), ms(now));
     let label = tr!("{} in this step", c.text);
-    (c, "since".into(), label)
+    (c, tr!("since").into(), label)
 }

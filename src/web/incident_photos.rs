@@ -61,11 +61,18 @@ pub fn shown(zone: &Zone, rows: Vec<IncidentPhoto>) -> Vec<Shown> {
             no: p.photo_no,
             words: match p.taken_back_at {
                 Some(at) => tr!("Photo {}: erased {}", p.photo_no, day(at)),
+                None if p.agreed_by == "guardian" => {
+                    tr!(
+                        "Photo {}: the guardian agreed {}, asked by {}",
+                        p.photo_no,
+                        day(p.agreed_at),
+                        p.asked_by
+                    )
+                }
                 None => {
                     tr!(
-                        "Photo {}: the {} agreed {}, asked by {}",
+                        "Photo {}: the client agreed {}, asked by {}",
                         p.photo_no,
-                        p.agreed_by,
                         day(p.agreed_at),
                         p.asked_by
                     )
