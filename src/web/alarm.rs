@@ -5,9 +5,10 @@ use askama::Template;
 use axum::extract::Query;
 use serde::Deserialize;
 
+use crate::app::App;
 use crate::domain::run::Urgency;
 use crate::flow::runs;
-use crate::store::{people, runs as store_runs, stations};
+use crate::store::{Scoped, Stored, people, runs as store_runs, stations};
 use crate::web::bell_words::Ringing;
 use crate::web::page;
 use crate::web::problem::Answered;
@@ -24,24 +25,38 @@ pub struct But {
     but: i64,
 }
 
+/// The loudest alarm in words.
+#[derive(Clone, Debug)]
+pub struct Loudest {
+    /// Number of the service.
+    pub run: i64,
+    /// Key of its bell.
+    pub key: String,
+    pub words: String,
+}
+
 #[derive(Template)]
 #[template(path = "parts/alarm.html")]
 struct AlarmPart {
     part: String,
-    /// Number of the service, key of the bell, words.
-    loudest: Option<(i64, String, String)>,
+    loudest: Option<Loudest>,
 }
 
-/// What waits for nobody: a stop, a complaint, a head over its longest allowed.
-pub async fn show(seat: Seat, Query(q): Query<But>) -> Answered {
-    let mut s = seat.begin().await?;
-    let names: Vec<(i64, String)> =
-        people::list(&mut s).await?.into_iter().map(|p| (p.id.0, p.name)).collect();
+/// What waits for nobody: a stop, a complaint, a head over its longest allowed; not of the service `but`, 0 for any.
+///
+/// # Errors
+/// Those of the store.
+pub async fn loudest(s: &mut Scoped, app: &App, but: i64) -> Stored<Option<Loudest>> {
+    let open: Vec<_> = store_runs::list_open(s).await?.into_iter().filter(|r| r.run_id != but).collect();
+    if open.is_empty() {
+        return Ok(None);
+    }
+    let names: Vec<(i64, String)> = people::list(s).await?.into_iter().map(|p| (p.id.0, p.name)).collect();
     let places: Vec<(i64, String)> =
-        stations::list(&mut s).await?.into_iter().map(|x| (x.station_id, x.name)).collect();
+        stations::list(s).await?.into_iter().map(|x| (x.station_id, x.name)).collect();
     let mut loudest: Option<(Urgency, i64, String, String)> = None;
-    for run in store_runs::list_open(&mut s).await?.into_iter().filter(|r| r.run_id != q.but) {
-        let loaded = runs::load_found(&mut s, &seat.app, run).await?;
+    for run in open {
+        let loaded = runs::load_found(s, app, run).await?;
         let state = loaded.state();
         let ringing = Ringing { loaded: &loaded, state: &state, people: &names, stations: &places };
         let rung = ringing.all(loaded.now).into_iter().map(|r| (r.urgency, r.key, r.words));
@@ -58,8 +73,14 @@ pub async fn show(seat: Seat, Query(q): Query<But>) -> Answered {
             loudest = Some((urgency, loaded.run.run_id, key, words));
         }
     }
+    Ok(loudest.map(|(_, run, key, words)| Loudest { run, key, words }))
+}
+
+/// The part of a page that says it.
+pub async fn show(seat: Seat, Query(q): Query<But>) -> Answered {
+    let mut s = seat.begin().await?;
+    let loudest = loudest(&mut s, &seat.app, q.but).await?;
     s.commit().await?;
     let part = if q.but == 0 { "/alarm".to_owned() } else { format!("/alarm?but={}", q.but) };
-    let loudest = loudest.map(|(_, run, key, words)| (run, key, words));
     Ok(page::html(&AlarmPart { part, loudest }))
 }

@@ -254,10 +254,6 @@ impl Seat {
 
     /// Where a screen of a station hears of the heads beside it; a service's own screen says its own.
     fn alarm_part(&self, current: &str) -> String {
-        // Nothing moves under a finger that chooses its name; the page after it says what rings.
-        if matches!(current, "/sign-in" | "/lock") {
-            return String::new();
-        }
         if self.station.is_none() || current == "/floor" {
             return String::new();
         }
@@ -306,6 +302,7 @@ impl Seat {
             practice: self.app.settings.practice,
             topics: topics.iter().map(|t| (*t).to_string()).collect(),
             alarm: self.alarm_part(current),
+            loudest: None,
             live: true,
             theme: self.theme,
             ..Shell::plain("", (now.unix_timestamp_nanos() / 1_000_000) as i64)

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::web::alarm::Loudest;
 use crate::web::assets::Assets;
 
 /// A link of the line of screens.
@@ -113,6 +114,8 @@ pub struct Shell {
     pub topics: Vec<String>,
     /// Where the loudest alarm of the salon is asked for; empty where the screen says it itself, or is no station's.
     pub alarm: String,
+    /// It, where the page brings it along: a page of quadrants moves nothing under a finger afterwards.
+    pub loudest: Option<Loudest>,
     /// False where there is no station to hear news as (sign-in, set-up, client pages).
     pub live: bool,
     /// Light or dark.
@@ -137,6 +140,7 @@ impl Shell {
             server_now_ms,
             topics: Vec::new(),
             alarm: String::new(),
+            loudest: None,
             live: false,
             theme: Theme::System,
             wall: false,

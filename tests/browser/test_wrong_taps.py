@@ -87,3 +87,18 @@ def test_work_is_not_ended_far_too_soon_by_one_tap(place):
     chair.taps("Start: Comb and smooth", ".bar")
     answers = chair.run_js("return [...document.querySelectorAll('form[id^=hp-]')].length")
     assert answers >= 1, "gloves are asked before it"
+
+
+def test_an_alarm_that_comes_in_moves_nothing_under_a_finger(place):
+    chair = place.chair
+    chair.taps("Stop and rinse", ".bar")
+    chair.sees("Stopped")
+    chair.goes_to("/clients")
+    wait_for("the alarm", lambda: chair.run_js("return Boolean(document.querySelector('.loudest .notice'))"))
+    bottom, glass, height, before, after = chair.run_js("""
+        const notice = document.querySelector('.loudest .notice'), top = () => document.querySelector('h1').getBoundingClientRect().top;
+        const b = notice.getBoundingClientRect(), before = top();
+        notice.remove();
+        return [b.bottom, innerHeight, b.height, before, top()]""")
+    assert before == after, "what is read stays where it is"
+    assert abs(bottom - glass) <= 1 and height < glass / 4, "at the foot of the glass"

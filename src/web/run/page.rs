@@ -15,19 +15,22 @@ use crate::calendar::Zone;
 use crate::domain::ids::RunId;
 use crate::flow::runs;
 use crate::store::run_codec;
-use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
 use crate::web::shell::Shell;
+use crate::web::{alarm, page};
 
 async fn render(seat: &Seat, id: RunId, said: Option<Said>, picked: Picked) -> Result<Response, Problem> {
     let mut s = seat.begin().await?;
     let loaded = runs::load(&mut s, &seat.app, id).await?.ok_or(Problem::NotFound)?;
     let mut around = Around::load(&mut s, seat, &loaded).await?;
     around.picked = picked;
+    let loudest = alarm::loudest(&mut s, &seat.app, id.0).await?;
     s.commit().await?;
     let status = said.as_ref().map_or(StatusCode::OK, |x| x.status);
-    let mut response = page::html(&RunPage::new(seat, &loaded, around, said));
+    let mut run_page = RunPage::new(seat, &loaded, around, said);
+    run_page.shell.loudest = loudest;
+    let mut response = page::html(&run_page);
     *response.status_mut() = status;
     Ok(response)
 }

@@ -101,7 +101,7 @@ pub(super) struct Dial {
 #[derive(Template)]
 #[template(path = "runs/run.html")]
 pub(super) struct RunPage {
-    shell: Shell,
+    pub(super) shell: Shell,
     id: i64,
     /// Where its acts are sent: the path before each, and what goes after.
     base: String,
