@@ -17,6 +17,8 @@ pub enum Outcome {
     Spoke,
     /// Does not want this service again.
     Declined,
+    /// Lives elsewhere now: not asked again. Whoever comes back books, or is noted anew.
+    MovedAway,
     /// Wants to be asked again from a day on.
     Later,
     /// A booking was made.
@@ -27,12 +29,13 @@ pub enum Outcome {
 
 impl Outcome {
     /// All, in the order of the form.
-    pub const ALL: [Outcome; 7] = [
+    pub const ALL: [Outcome; 8] = [
         Outcome::NoAnswer,
         Outcome::MessageLeft,
         Outcome::Spoke,
         Outcome::Later,
         Outcome::Declined,
+        Outcome::MovedAway,
         Outcome::NoContactWanted,
         Outcome::Booked,
     ];
@@ -44,6 +47,7 @@ impl Outcome {
             Outcome::MessageLeft => "message-left",
             Outcome::Spoke => "spoke",
             Outcome::Declined => "declined",
+            Outcome::MovedAway => "moved-away",
             Outcome::Later => "later",
             Outcome::Booked => "booked",
             Outcome::NoContactWanted => "no-contact-wanted",
@@ -57,6 +61,7 @@ impl Outcome {
             Outcome::MessageLeft => tr!("message left"),
             Outcome::Spoke => tr!("spoke"),
             Outcome::Declined => tr!("declined"),
+            Outcome::MovedAway => tr!("moved away"),
             Outcome::Later => tr!("later"),
             Outcome::Booked => tr!("booked"),
             Outcome::NoContactWanted => tr!("no contact wanted"),
@@ -205,7 +210,10 @@ impl Standing {
         }
         let since = |on: Date| (self.today - on).whole_days();
         match self.last {
-            Some(LastWord { outcome: Outcome::Declined | Outcome::NoContactWanted, .. }) => Group::HeldBack,
+            Some(LastWord {
+                outcome: Outcome::Declined | Outcome::MovedAway | Outcome::NoContactWanted,
+                ..
+            }) => Group::HeldBack,
             Some(LastWord { outcome: Outcome::Later, next_on: Some(next), .. }) if next > self.today => {
                 Group::HeldBack
             }
@@ -270,6 +278,7 @@ mod tests {
     #[test]
     fn what_a_client_said_is_kept_to() {
         assert_eq!(after(Outcome::Declined, date!(2026 - 01 - 01), None), Group::HeldBack);
+        assert_eq!(after(Outcome::MovedAway, date!(2026 - 01 - 01), None), Group::HeldBack);
         assert_eq!(
             after(Outcome::Later, date!(2026 - 05 - 01), Some(date!(2026 - 05 - 15))),
             Group::HeldBack

@@ -3,11 +3,12 @@
 use time::{Date, Duration};
 
 use crate::calendar::Zone;
-use crate::domain::booking::Span;
 use crate::domain::booking::minutes::{Density, OwnHair};
+use crate::domain::booking::{Span, ms_of};
 use crate::domain::ids::ClientId;
 use crate::domain::strand::Story;
 use crate::reference::Reference;
+use crate::store::days_off::ClosedDay;
 use crate::store::{Scoped, Stored, clients, days_off, readings, strands};
 
 use super::dues::CURL_UNTIL_NAMED;
@@ -42,16 +43,25 @@ pub async fn own_hair(
     Ok(OwnHair { length_mm, density })
 }
 
-/// Local days on which the salon is closed, as spans of instants.
+/// What of a day the salon is closed for, as spans of instants.
+#[must_use]
+pub fn closed_in(zone: &Zone, day: &ClosedDay) -> Vec<Span> {
+    let Some((from, to)) = day.open() else { return zone.day_span(day.on_day).into_iter().collect() };
+    let at = |minute| ms_of(zone.instant(day.on_day, minute));
+    let next = ms_of(zone.midnight(day.on_day + Duration::days(1)));
+    [Span::new(at(0), at(from)), Span::new(at(to), next)].into_iter().flatten().collect()
+}
+
+/// When the salon is closed from a local day on, as spans of instants.
 ///
 /// # Errors
 /// Those of the store.
-pub(super) async fn closed_spans(
+pub(in crate::flow) async fn closed_spans(
     s: &mut Scoped,
     zone: &Zone,
     (first, days): (Date, u32),
 ) -> Stored<Vec<Span>> {
     let last = first + Duration::days(i64::from(days));
     let closed = days_off::list_closed_days(s, first, last).await?;
-    Ok(closed.iter().filter_map(|day| zone.day_span(day.on_day)).collect())
+    Ok(closed.iter().flat_map(|day| closed_in(zone, day)).collect())
 }

@@ -6,7 +6,7 @@ use sqlx::PgConnection;
 use crate::app::App;
 use crate::domain::ids::PersonId;
 use crate::domain::protocol::check::{self, Fault};
-use crate::domain::protocol::{Protocol, difference};
+use crate::domain::protocol::{Protocol, difference, lawful};
 use crate::domain::qualification::Chemistry;
 use crate::reference::{self, Reference, protocol_document, protocol_text};
 use crate::store::protocol_drafts::{self, Draft};
@@ -148,18 +148,21 @@ pub struct OpenDraft {
     pub faults: Vec<Fault>,
 }
 
-/// Everything wrong with a protocol as it stands, as `rinsebell check protocols` judges it.
-pub fn judge(protocol: &Protocol) -> Vec<Fault> {
-    check::check(protocol, reference::floor::shipped())
+/// Everything wrong with a salon's own protocol as it stands: as `rinsebell check protocols` judges it, and what it lost of
+/// the newest shipped one that law asks for.
+pub fn judge(protocol: &Protocol, shipped: &Protocol) -> Vec<Fault> {
+    let mut faults = check::check(protocol, reference::floor::shipped());
+    faults.extend(lawful::missing(shipped, protocol));
+    faults
 }
 
 /// The draft of a protocol, judged anew.
-pub async fn draft(s: &mut Scoped, code: &str) -> Stored<Option<OpenDraft>> {
+pub async fn draft(s: &mut Scoped, app: &App, code: &str) -> Stored<Option<OpenDraft>> {
     let Some(draft) = protocol_drafts::find(s, code).await? else { return Ok(None) };
     let mut protocol = reference::protocols::read(&draft.protocol, &draft.body)
         .map_err(|_| StoreError::Corrupt("protocol_draft", draft.protocol.clone()))?;
     reference::floor::shipped().cap(&mut protocol);
-    let faults = judge(&protocol);
+    let faults = judge(&protocol, app.reference.protocol(code).unwrap_or(&protocol));
     Ok(Some(OpenDraft { draft, protocol, faults }))
 }
 
@@ -218,7 +221,7 @@ pub async fn publish(
     (why, compared): (&str, bool),
     by: PersonId,
 ) -> Kept<i32> {
-    let open = draft(s, code).await?.ok_or(ProtocolRefused::Stale)?;
+    let open = draft(s, app, code).await?.ok_or(ProtocolRefused::Stale)?;
     if open.draft.version != seen {
         return Err(ProtocolRefused::Stale);
     }
@@ -258,7 +261,7 @@ pub async fn retire(
     }
     let based_on = i32::try_from(found.compared.revision).unwrap_or(1);
     // What is given no more need not keep to a floor that was raised since: the shipped text stands for it.
-    let kept = judge(&found.current).is_empty();
+    let kept = judge(&found.current, &found.shipped).is_empty();
     let protocol = if kept { found.current.clone() } else { found.shipped.clone() };
     append(s, &found, protocol, based_on, (why, retired), by).await
 }
@@ -276,7 +279,7 @@ async fn append(
     let body = protocol_text::write(&protocol);
     // The very loader of every file has the last word on what is saved.
     let read = reference::protocols::parse(&protocol.code, &body)
-        .map_err(|_| ProtocolRefused::Faults(judge(&protocol)))?;
+        .map_err(|_| ProtocolRefused::Faults(judge(&protocol, &found.shipped)))?;
     let new = NewRevision { revision: &row(&read, body), document: protocol_document::of(&read) };
     if !protocols::insert_own(s, OwnRevision { new, based_on, by, why, retired }).await? {
         return Err(ProtocolRefused::Stale);

@@ -106,6 +106,7 @@ async fn open(
     let mut s = app.begin(salon).await?;
     sessions::open(&mut s, &hash, person, station).await?;
     s.changed("team");
+    s.changed("floor");
     s.commit().await?;
     Ok(token)
 }
@@ -118,6 +119,8 @@ pub async fn lock(app: &App, salon: SalonId, session_id: i64) -> Result<(), Stor
     let mut s = app.begin(salon).await?;
     sessions::end(&mut s, session_id).await?;
     s.changed("team");
+    // Every tab of the station covers what it shows.
+    s.changed("floor");
     s.commit().await
 }
 

@@ -119,11 +119,18 @@ pub async fn set_hours(s: &mut Scoped, id: PersonId, spans: &[Hours]) -> Kept<()
     Ok(())
 }
 
-/// The salon is closed on a day; bookings made before stand until they are moved.
-pub async fn close_day(s: &mut Scoped, on: Date, why: &str, by: PersonId) -> Kept<()> {
-    days_off::close_day(s, on, why, by).await?;
+/// The salon is closed on a day, but for some minutes of it; bookings made before stand until they are moved. False when that
+/// day stands there already.
+pub async fn close_day(
+    s: &mut Scoped,
+    on: Date,
+    open: Option<(u16, u16)>,
+    why: &str,
+    by: PersonId,
+) -> Kept<bool> {
+    let done = days_off::close_day(s, on, open, why, by).await?;
     s.changed("team");
-    Ok(())
+    Ok(done)
 }
 
 /// It is open again on that day.

@@ -1,10 +1,10 @@
 //! What the database checks of a protocol and of the floor, as JSON: every figure and code, no words but the stop
-//! words. The database holds the same rows against it (`migrations/0015_floor.sql`).
+//! words and the cautions of law. The database holds the same rows against it (`migrations/0015_floor.sql`).
 
 use serde_json::{Map, Value, json};
 
 use crate::domain::protocol::floor::{Ask, Floor, Row};
-use crate::domain::protocol::{Protocol, SectionWork, Source, Step, Times};
+use crate::domain::protocol::{Protocol, SectionWork, Source, Step, Times, lawful};
 
 /// A protocol's document.
 pub fn of(protocol: &Protocol) -> Value {
@@ -72,6 +72,7 @@ fn step(protocol: &Protocol, s: &Step) -> Value {
         "least": s.minutes_least,
         "typical": s.minutes_typical,
         "qualification": s.qualification.map(|f| f.code()),
+        "law": lawful::of_step(s).map(|c| c.words.as_str()).collect::<Vec<_>>(),
     })
 }
 

@@ -5,17 +5,29 @@ use time::{Date, OffsetDateTime};
 use super::{Scoped, Stored};
 use crate::domain::ids::PersonId;
 
-/// A day on which the salon is closed.
+/// A day on which the salon is closed, all of it or before and after some hours.
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct ClosedDay {
     pub on_day: Date,
     pub why: String,
+    /// Minutes after midnight; none: closed all day.
+    pub open_from_min: Option<i16>,
+    pub open_to_min: Option<i16>,
+}
+
+impl ClosedDay {
+    /// Minutes of the day in which it is open all the same.
+    #[must_use]
+    pub fn open(&self) -> Option<(u16, u16)> {
+        let minute = |m: i16| u16::try_from(m).ok();
+        self.open_from_min.and_then(minute).zip(self.open_to_min.and_then(minute))
+    }
 }
 
 /// Closed days from one day to another, both included; at most 500.
 pub async fn list_closed_days(s: &mut Scoped, from: Date, to: Date) -> Stored<Vec<ClosedDay>> {
     Ok(sqlx::query_as(
-        "select on_day, why from closed_day where salon_id = $1 and on_day between $2 and $3 order by on_day limit 500",
+        "select on_day, why, open_from_min, open_to_min from closed_day where salon_id = $1 and on_day between $2 and $3 order by on_day limit 500",
     )
     .bind(s.salon.0)
     .bind(from)
@@ -24,19 +36,28 @@ pub async fn list_closed_days(s: &mut Scoped, from: Date, to: Date) -> Stored<Ve
     .await?)
 }
 
-/// The salon is closed on a day.
-pub async fn close_day(s: &mut Scoped, on: Date, why: &str, by: PersonId) -> Stored<()> {
-    sqlx::query(
-        "insert into closed_day (salon_id, on_day, why, noted_by, noted_at) values ($1, $2, $3, $4, rinsebell_now())
-         on conflict (salon_id, on_day) do nothing",
+/// The salon is closed on a day, but for the minutes in which it is open. False when that day stands there already.
+pub async fn close_day(
+    s: &mut Scoped,
+    on: Date,
+    open: Option<(u16, u16)>,
+    why: &str,
+    by: PersonId,
+) -> Stored<bool> {
+    let minute = |m: u16| i16::try_from(m).unwrap_or(i16::MAX);
+    let done = sqlx::query(
+        "insert into closed_day (salon_id, on_day, why, noted_by, noted_at, open_from_min, open_to_min)
+         values ($1, $2, $3, $4, rinsebell_now(), $5, $6) on conflict (salon_id, on_day) do nothing",
     )
     .bind(s.salon.0)
     .bind(on)
     .bind(why)
     .bind(by.0)
+    .bind(open.map(|(from, _)| minute(from)))
+    .bind(open.map(|(_, to)| minute(to)))
     .execute(&mut *s.tx)
     .await?;
-    Ok(())
+    Ok(done.rows_affected() == 1)
 }
 
 /// It is open again on that day.

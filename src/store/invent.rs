@@ -262,7 +262,11 @@ pub async fn repeat_lot(
 }
 
 /// What came in of each invented lot is what went out of it and a rest; the rest of those long out of use was thrown away.
-pub async fn settle_stock(s: &mut Scoped, from: LotId, now_in_use_from: Date) -> Stored<()> {
+pub async fn settle_stock(
+    s: &mut Scoped,
+    from: LotId,
+    (now_in_use_from, after_days): (Date, i32),
+) -> Stored<()> {
     sqlx::query(
         "with used as (select lot_id, sum(grams) as grams from dispensed where salon_id = $1 group by lot_id)
          update lot l set received_grams = least(100000, 300 + 300 * ceil(coalesce(u.grams, 0) / 300))
@@ -275,7 +279,7 @@ pub async fn settle_stock(s: &mut Scoped, from: LotId, now_in_use_from: Date) ->
     .await?;
     sqlx::query(
         "insert into stock_note (salon_id, lot_id, noted_at, noted_by, kind, change_grams, reason)
-         select l.salon_id, l.lot_id, (l.opened_on + 21)::timestamptz, l.judged_by, 'thrown-away',
+         select l.salon_id, l.lot_id, (l.opened_on + $4::integer)::timestamptz, l.judged_by, 'thrown-away',
             -(l.received_grams - coalesce((select sum(d.grams) from dispensed d where d.salon_id = l.salon_id and d.lot_id = l.lot_id), 0)),
             'A newer lot is in use.'
          from lot l where l.salon_id = $1 and l.lot_id >= $2 and l.opened_on < $3 order by l.lot_id",
@@ -283,6 +287,7 @@ pub async fn settle_stock(s: &mut Scoped, from: LotId, now_in_use_from: Date) ->
     .bind(s.salon.0)
     .bind(from.0)
     .bind(now_in_use_from)
+    .bind(after_days)
     .execute(&mut *s.tx)
     .await?;
     Ok(())

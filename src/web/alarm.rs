@@ -18,11 +18,13 @@ use crate::web::seat::{Seat, short_name};
 /// The route of the part.
 pub const LINES: &[Line] = lines![get "/alarm" Open::Station => show];
 
-/// The service whose own screen this stands on, if any: it says its own bells.
+/// The service whose own screen this stands on, if any: it says its own bells; and for whom the screen is.
 #[derive(Deserialize, Default)]
+#[serde(default)]
 pub struct But {
-    #[serde(default)]
     but: i64,
+    /// Whom the page is for, 0 for anybody.
+    of: i64,
 }
 
 /// The loudest alarm in words.
@@ -39,6 +41,8 @@ pub struct Loudest {
 #[template(path = "parts/alarm.html")]
 struct AlarmPart {
     part: String,
+    /// Whoever the page was for is not signed in here any more.
+    covered: bool,
     loudest: Option<Loudest>,
 }
 
@@ -81,6 +85,11 @@ pub async fn show(seat: Seat, Query(q): Query<But>) -> Answered {
     let mut s = seat.begin().await?;
     let loudest = loudest(&mut s, &seat.app, q.but).await?;
     s.commit().await?;
-    let part = if q.but == 0 { "/alarm".to_owned() } else { format!("/alarm?but={}", q.but) };
-    Ok(page::html(&AlarmPart { part, loudest }))
+    let part = match (q.but, q.of) {
+        (0, 0) => "/alarm".to_owned(),
+        (0, of) => format!("/alarm?of={of}"),
+        (but, _) => format!("/alarm?but={but}"),
+    };
+    let covered = q.of != 0 && seat.person().is_none_or(|p| p.id.0 != q.of);
+    Ok(page::html(&AlarmPart { part, covered, loudest }))
 }

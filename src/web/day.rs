@@ -9,8 +9,10 @@ use crate::calendar::{Zone, day_words, instant_of_ms, iso_day};
 use crate::domain::access::Act;
 use crate::domain::booking::{Span, ms_of};
 use crate::flow::openings::{self as flow, Calendar, PATCH_HOURS_BEFORE};
+use crate::flow::own_hair::closed_in;
 use crate::flow::services::Services;
 use crate::store::bookings::{self, Booking, Held};
+use crate::store::days_off::ClosedDay;
 use crate::store::openings::Taken;
 use crate::store::{days_off, openings as hours_of};
 use crate::web::clients::zone;
@@ -84,7 +86,7 @@ struct Sheet<'a> {
     services: &'a Services,
     day: Span,
     bookings: Vec<Booking>,
-    closed: Option<String>,
+    closed: Option<ClosedDay>,
     /// Who is away when.
     away: Vec<Taken<i64>>,
 }
@@ -96,6 +98,26 @@ fn state_words(state: &str) -> &'static str {
         "missed" => tr!("did not come"),
         "cancelled" => tr!("cancelled"),
         _ => "",
+    }
+}
+
+/// Minutes of a day.
+pub const DAY_MIN: u16 = 24 * 60;
+
+/// A minute of the day as a clock says it.
+fn clock_of(minute: u16) -> String {
+    format!("{:02}:{:02}", minute / 60, minute % 60)
+}
+
+/// That the salon is closed, or shorter open, and why.
+pub fn closed_words(day: &ClosedDay) -> String {
+    match day.open() {
+        None => tr!("The salon is closed: {}.", day.why),
+        Some((0, to)) => tr!("The salon closes at {}: {}.", clock_of(to), day.why),
+        Some((from, DAY_MIN)) => tr!("The salon opens at {}: {}.", clock_of(from), day.why),
+        Some((from, to)) => {
+            tr!("The salon is open {} to {} only: {}.", clock_of(from), clock_of(to), day.why)
+        }
     }
 }
 
@@ -144,7 +166,7 @@ impl Sheet<'_> {
 
     /// Hours worked that day in words; or that this person is away, or the salon closed.
     fn hours(&self, person: i64, hours: &[Span]) -> String {
-        if self.closed.is_some() {
+        if self.shut() {
             return tr!("closed").into();
         }
         let mut away = self.away.iter().filter(|a| a.what == person);
@@ -173,7 +195,7 @@ impl Sheet<'_> {
                 under: self.hours(person.id.0, &worker.hours),
                 entries: self.entries(hands.iter().filter(|h| h.person_id == person.id.0)),
             })
-            .filter(|column| self.closed.is_none() || !column.entries.is_empty())
+            .filter(|column| !self.shut() || !column.entries.is_empty())
             .filter(|column| !column.under.is_empty() || !column.entries.is_empty())
             .collect();
         columns.sort_by(|a, b| a.heading.cmp(&b.heading));
@@ -196,6 +218,17 @@ impl Sheet<'_> {
         Span::new(ms_of(away.from_at), ms_of(away.to_at)).is_some_and(|span| span.covers(self.day))
     }
 
+    /// Closed all day.
+    fn shut(&self) -> bool {
+        self.closed.as_ref().is_some_and(|day| day.open().is_none())
+    }
+
+    /// Not all of it lies in the hours in which the salon is open that day.
+    fn outside(&self, day: &ClosedDay, b: &Booking) -> bool {
+        let taken = Span::new(ms_of(b.from_at), ms_of(b.to_at));
+        taken.is_some_and(|taken| closed_in(self.zone, day).iter().any(|shut| shut.overlaps(taken)))
+    }
+
     /// What is booked although nobody is there for it: all of a closed day, else what takes the hands of whoever is away.
     fn to_move(&self, hands: &[Held]) -> Vec<Entry> {
         self.bookings
@@ -203,8 +236,8 @@ impl Sheet<'_> {
             .filter(|b| b.state == "booked")
             .filter_map(|b| {
                 let what = match &self.closed {
-                    Some(_) => tr!("the salon is closed").into(),
-                    None => {
+                    Some(day) if self.outside(day, b) => tr!("the salon is closed").into(),
+                    _ => {
                         let gone = hands.iter().find(|h| {
                             h.booking_id == b.booking_id
                                 && self.away.iter().any(|a| {
@@ -296,7 +329,7 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
         bookings::list_unread_skin_tests(&mut s, from - Duration::days(READ_WITHIN_DAYS), on_long_enough)
             .await?;
     let services = Services::load(&mut s, &seat.app.reference).await?;
-    let closed = days_off::list_closed_days(&mut s, on, on).await?.pop().map(|c| c.why);
+    let closed = days_off::list_closed_days(&mut s, on, on).await?.pop();
     let away = hours_of::list_absences(&mut s, from, to).await?;
     let end = match on == today {
         true => Some(DayEnd::read(&mut s, &seat, &zone, (today, now), &bookings).await?),
@@ -339,7 +372,7 @@ pub async fn sheet(seat: Seat, Query(q): Query<Asked>) -> Answered {
         after: format!("/day?on={}", iso_day(on + Duration::days(1))),
         people: side_by_side(sheet.people(&calendar, &hands)),
         places: side_by_side(sheet.places(&calendar, &places)),
-        closed: sheet.closed.clone().unwrap_or_default(),
+        closed: sheet.closed.as_ref().map_or_else(String::new, closed_words),
         to_move: sheet.to_move(&hands),
         end,
         to_place,

@@ -239,7 +239,7 @@ fn read(f: &Typed, today: Date, errors: &mut Errors) -> Option<ReadNote> {
     errors.is_empty().then_some(())?;
     let outcome = outcome?;
     // Who wants nothing more is asked for nothing more.
-    let ends = matches!(outcome, Outcome::Declined | Outcome::NoContactWanted);
+    let ends = matches!(outcome, Outcome::Declined | Outcome::MovedAway | Outcome::NoContactWanted);
     Some(ReadNote {
         outcome,
         // Nobody calls who wants no contact: the client came by themself.
@@ -290,7 +290,7 @@ pub async fn note(seat: Seat, Path(id): Path<String>, Form(f): Form<Typed>) -> A
         }
         Err(NotNoted::Store(e)) => return Err(e.into()),
     }
-    let answer = once::settle(&mut s, &f.once, "/regrowth").await?;
+    let answer = once::settle(&mut s, &f.once, &format!("/regrowth?noted={id}")).await?;
     s.commit().await?;
     Ok(answer)
 }

@@ -257,13 +257,18 @@ async fn openings_page(
             asked.at = zone.clock(old.from_at);
         }
     }
+    let due = match &client {
+        Some(c) => dues::find(&mut s, c.id()).await?,
+        None => None,
+    };
+    // Whoever is asked for by name alone comes for what is due; another service is one choice away.
+    if asked.protocol.is_empty() {
+        asked.protocol = due.as_ref().map(|d| d.protocol.clone()).unwrap_or_default();
+    }
     if asked.wanted.is_empty() {
-        let due = match &client {
-            Some(c) => dues::find(&mut s, c.id()).await?,
-            None => None,
-        };
         let today = zone.day_of(now);
-        let middle = due.filter(|d| d.protocol == asked.protocol).map_or(today, |d| d.middle_on.max(today));
+        let middle =
+            due.as_ref().filter(|d| d.protocol == asked.protocol).map_or(today, |d| d.middle_on.max(today));
         asked.wanted = iso_day(middle.min(today + Duration::days(flow::AHEAD_DAYS)));
     }
     let services = Services::load(&mut s, &seat.app.reference).await?;

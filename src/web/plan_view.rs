@@ -108,10 +108,10 @@ pub struct PlanPage {
 /// A stored verdict in a word.
 pub fn verdict_word(code: &str) -> &'static str {
     match code {
-        "clear" => "clear",
+        "clear" => tr!("clear"),
         "test-first" => tr!("test first"),
-        "wait" => "wait",
-        _ => "refused",
+        "wait" => tr!("wait"),
+        _ => tr!("refused"),
     }
 }
 
@@ -123,6 +123,10 @@ pub fn href(at: &str, client: i64) -> String {
             format!("/clients/{client}/test-visits#{at}")
         }
         "record" => format!("/clients/{client}"),
+        // The questions of one kind of service, asked anew.
+        "ask-curl" | "ask-wave" | "ask-relaxer" | "ask-colour" | "ask-lightener" => {
+            format!("/clients/{client}/consult?again=1&sought={}", at.trim_start_matches("ask-"))
+        }
         "shelf" => "/shelf".into(),
         _ => String::new(),
     }

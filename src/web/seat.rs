@@ -258,8 +258,15 @@ impl Seat {
             return String::new();
         }
         let own = self.path.strip_prefix("/runs/").and_then(|rest| rest.split(['/', '?']).next());
-        own.and_then(|id| id.parse::<i64>().ok())
-            .map_or_else(|| "/alarm".to_owned(), |id| format!("/alarm?but={id}"))
+        if let Some(id) = own.and_then(|id| id.parse::<i64>().ok()) {
+            return format!("/alarm?but={id}");
+        }
+        // What stands here is for who is signed in: covered on every tab when that ends. A service under way has its own rule,
+        // the Floor shrinks its names.
+        match self.person() {
+            Some(p) if !matches!(current, "/runs" | "/lock" | "/sign-in") => format!("/alarm?of={}", p.id),
+            _ => "/alarm".to_owned(),
+        }
     }
 
     /// The frame of a screen. `now` is the database's clock.

@@ -8,6 +8,7 @@ use crate::domain::access::Act;
 use crate::domain::chemistry::family::Family;
 use crate::domain::stock::{SOON_DAYS, UseAs};
 use crate::store::lots::{self, Lot};
+use crate::store::overview::{self, Used};
 use crate::store::products::{self, Product};
 use crate::web::clients::zone;
 use crate::web::lots::{LotLine, state};
@@ -39,6 +40,8 @@ struct Standing {
     left: String,
     low: bool,
     low_mark: String,
+    /// How long it lasts at the pace of the last twelve weeks; empty where nothing was used.
+    lasts: String,
     last_day: String,
     lots: Vec<InRow>,
 }
@@ -84,8 +87,16 @@ pub fn usable_grams(lots: &[Lot], product_id: i64, day: Date) -> f32 {
         + 0.0
 }
 
-fn standing(p: Product, lots: &[Lot], today: Date) -> Standing {
+/// A product that lasts no longer is low whatever its mark says, weeks: what is ordered today comes in about that time
+/// (common practice, no source).
+const LOW_WEEKS: f64 = 1.0;
+/// Weeks by whose use that is reckoned.
+const PACE_WEEKS: i64 = 12;
+
+fn standing(p: Product, lots: &[Lot], today: Date, used: &[Used]) -> Standing {
     let left = usable_grams(lots, p.product_id, today);
+    let gone = used.iter().find(|u| u.product_id == p.product_id).map_or(0.0, |u| u.grams);
+    let weeks = (gone > 0.0).then(|| f64::from(left) * PACE_WEEKS as f64 / gone);
     let mine = || lots.iter().filter(|l| l.product_id == p.product_id);
     let usable = mine().filter(|l| l.usable_on(today) && l.left_grams() > 0.0);
     let at_hand = mine().filter(|l| l.withdrawn_at.is_none() && l.left_grams() > 0.0);
@@ -94,7 +105,8 @@ fn standing(p: Product, lots: &[Lot], today: Date) -> Standing {
         family: family_words(&p.family),
         use_as: use_words(&p.use_as),
         left: format!("{left:.0} g"),
-        low: left < p.low_grams,
+        low: left < p.low_grams || weeks.is_some_and(|w| w < LOW_WEEKS),
+        lasts: weeks.map_or_else(String::new, |w| tr!("{} weeks", format_args!("{w:.1}"))),
         low_mark: format!("{:.0} g", p.low_grams),
         last_day: usable
             .filter_map(Lot::last_day)
@@ -159,13 +171,14 @@ pub async fn show(seat: Seat) -> Answered {
     let all = products::list(&mut s).await?;
     let today = zone(&seat)?.day_of(now);
     let lots = lots::list(&mut s, None, today).await?;
+    let used = overview::sum_used(&mut s, now - Duration::weeks(PACE_WEEKS), now).await?;
     s.commit().await?;
     let names: Vec<(i64, String)> = all.iter().map(|p| (p.product_id, p.name.clone())).collect();
     let name = |id: i64| names.iter().find(|n| n.0 == id).map(|n| n.1.clone()).unwrap_or_default();
     let (ending, apart) = (ending(&lots, name, today), apart(&lots, name, today));
     let (put_away, here): (Vec<Product>, Vec<Product>) =
         all.into_iter().partition(|p| p.retired_at.is_some());
-    let standing: Vec<Standing> = here.into_iter().map(|p| standing(p, &lots, today)).collect();
+    let standing: Vec<Standing> = here.into_iter().map(|p| standing(p, &lots, today, &used)).collect();
     let low = standing.iter().filter(|p| p.low).count();
     let answer = match (standing.len(), low) {
         (0, _) => tr!("The shelf is empty").to_string(),

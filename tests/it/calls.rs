@@ -114,7 +114,11 @@ async fn in_quiet_hours_nobody_is_called_and_what_began_before_is_noted() {
     let list = office.get("/regrowth").await.body;
     assert!(list.contains("Quiet hours: nobody is called from 21:00 to 08:00."), "{list}");
     let noted = note(&mut desk, juno, &[("outcome", "no-answer")]).await;
-    assert_eq!((noted.status, noted.location.as_str()), (303, "/regrowth"), "begun in time");
+    assert_eq!(
+        (noted.status, noted.location.as_str()),
+        (303, format!("/regrowth?noted={juno}").as_str()),
+        "begun in time"
+    );
     let late = take(&mut office, juno).await;
     assert_eq!(late.status, 422);
     assert!(late.body.contains("quiet hours"), "{}", late.body);

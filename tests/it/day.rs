@@ -120,6 +120,33 @@ async fn what_stands_in_leave_or_a_closed_day_is_to_be_moved_and_the_evening_say
     let day = desk.get("/day?on=2026-05-15").await.body;
     assert!(day.contains("The salon is closed: Ascension.") && day.contains("the salon is closed"), "{day}");
     assert!(!desk.get("/day").await.body.contains("is closed"), "the day before is open");
+    // A shorter day: only what reaches past its end is to be moved. That day stands there, so it is opened again first.
+    let shorter = |closes: &'static str| {
+        [("on", "2026-05-15"), ("why", "Fair"), ("opens", ""), ("closes", closes), ("once", "")]
+            .map(|(k, v)| (k, if k == "once" { rinsebell::secret::new_uuid() } else { v.to_owned() }))
+    };
+    for (closes, status) in
+        [("15:00", 422), ("open", 303), ("14:00", 303), ("open", 303), ("15:00", 303), ("00:00", 422)]
+    {
+        let fields = shorter(closes);
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        let path = if closes == "open" { "/team/closed-days/end" } else { "/team/closed-days" };
+        let said = office.post(path, &fields).await;
+        assert_eq!(said.status, status, "{closes}: {}", said.body);
+        let day = desk.get("/day?on=2026-05-15").await.body;
+        match (closes, status) {
+            // 14:00 to 15:00 by the salon's clock.
+            ("14:00", _) => assert!(
+                day.contains("The salon closes at 14:00: Fair.") && day.contains("the salon is closed"),
+                "{day}"
+            ),
+            ("15:00", 303) => {
+                assert!(!day.contains("the salon is closed") && day.contains("is away"), "{day}")
+            }
+            _ => {}
+        }
+    }
+    assert!(office.get("/team/days-off").await.body.contains("Fri 15 May. The salon closes at 15:00: Fair."));
     // The evening: of whom nobody said whether they came.
     assert!(desk.get("/day").await.body.contains("of everybody booked so far it is said whether they came"));
     salon.set_clock(datetime!(2026-05-14 19:00 UTC)).await;

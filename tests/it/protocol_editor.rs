@@ -41,7 +41,7 @@ async fn own_cover(salon: &Salon, most: u16, why: &str) -> i32 {
     let by = salon.staff.manager;
     let mut s = scoped(salon, salon.id).await;
     flow::begin_draft(&mut s, &salon.app, CODE, Beginning::Current, by).await.expect("begun");
-    let mut open = flow::draft(&mut s, CODE).await.expect("read").expect("there");
+    let mut open = flow::draft(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     change(&mut open.protocol, "cover", |c| c.phase.most_min = Some(most));
     flow::save_draft(&mut s, open.draft.version, &open.protocol, by).await.expect("saved");
     let seen = open.draft.version + 1;
@@ -105,11 +105,11 @@ async fn a_draft_below_the_floor_is_kept_and_not_published() {
     let by = salon.staff.manager;
     let mut s = scoped(&salon, salon.id).await;
     flow::begin_draft(&mut s, &salon.app, CODE, Beginning::Current, by).await.expect("begun");
-    let mut open = flow::draft(&mut s, CODE).await.expect("read").expect("there");
+    let mut open = flow::draft(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     change(&mut open.protocol, "apply-1", |c| c.hold_points.retain(|p| *p != HoldPoint::Gloves));
     change(&mut open.protocol, "cover", |c| c.phase.most_min = Some(45));
     flow::save_draft(&mut s, 1, &open.protocol, by).await.expect("saved with its faults");
-    let open = flow::draft(&mut s, CODE).await.expect("read").expect("there");
+    let open = flow::draft(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     let told: Vec<_> = open.faults.iter().map(|f| f.reason.as_str()).collect();
     assert!(
         told.iter().any(|r| r.contains("gloves")) && told.iter().any(|r| r.contains("never above 15")),
@@ -142,11 +142,53 @@ async fn insert(s: &mut Scoped, p: &Protocol, by: i64, why: Option<&str>) -> Res
     let new = NewRevision { revision: &row, document: protocol_document::of(p) };
     let by = rinsebell::domain::ids::PersonId(by);
     let why = why.unwrap_or("");
-    protocols::insert_own(
-        s,
-        protocols::OwnRevision { new, based_on: shipped_revision(), by, why, retired: false },
-    )
-    .await
+    let based_on = Reference::shipped().protocol(&p.code).expect("shipped").revision;
+    let based_on = i32::try_from(based_on).expect("small");
+    protocols::insert_own(s, protocols::OwnRevision { new, based_on, by, why, retired: false }).await
+}
+
+/// Law: peroxide at most 12 % on hair, Regulation (EC) 1223/2009 Annex III; the warning of Annex III for hair colourants.
+#[tokio::test]
+async fn a_caution_of_law_stays_word_by_word_in_the_domain_and_in_the_database() {
+    let salon = Salon::open().await;
+    shipped(&salon).await;
+    let by = salon.staff.manager;
+    let code = "colour-regrowth";
+    let law = |p: &Protocol| {
+        p.steps.iter().enumerate().find_map(|(i, s)| {
+            s.cautions.iter().position(|c| c.words.contains("12 %")).map(|n| (i, n, s.code.clone()))
+        })
+    };
+    let mut s = scoped(&salon, salon.id).await;
+    flow::begin_draft(&mut s, &salon.app, code, Beginning::Current, by).await.expect("begun");
+    let open = flow::draft(&mut s, &salon.app, code).await.expect("read").expect("there");
+    assert_eq!(open.faults, []);
+    let (at, n, step) = law(&open.protocol).expect("a caution of law");
+    let mut weaker = open.protocol.clone();
+    let mut words = StepChange::of(&weaker.steps[at]);
+    words.cautions[n] = "Not too much peroxide.".into();
+    weaker.steps[at].change(words);
+    flow::save_draft(&mut s, open.draft.version, &weaker, by).await.expect("a draft may be wrong");
+    let open = flow::draft(&mut s, &salon.app, code).await.expect("read").expect("there");
+    assert_eq!(open.faults.len(), 1, "{:?}", open.faults);
+    assert!(open.faults[0].reason.contains("Peroxide at most 12 % on hair."), "{}", open.faults[0].reason);
+    let no = flow::publish(&mut s, &salon.app, code, open.draft.version, ("Shorter.", false), by).await;
+    assert!(matches!(no, Err(ProtocolRefused::Faults(f)) if f.len() == 1));
+    drop(s);
+
+    let shipped = Reference::shipped().protocol(code).expect("shipped").clone();
+    let mut out = shipped.clone();
+    out.steps[at].cautions.clear();
+    for (mut own, says) in [(weaker, true), (out, true), (shipped, false)] {
+        own.revision = 1001;
+        let mut s = scoped(&salon, salon.id).await;
+        match insert(&mut s, &own, by.0, Some("Because.")).await {
+            Ok(done) => assert!(done && !says),
+            Err(no) => {
+                assert!(says && no.to_string().contains(&format!("law-lost {}", step.as_str())), "{no}")
+            }
+        }
+    }
 }
 
 #[tokio::test]
@@ -281,7 +323,7 @@ async fn two_salons_changing_the_same_shipped_protocol_never_see_each_others() {
     let by =
         rinsebell::store::people::insert(&mut s, "Imre Stead", owner, Some(hash), None).await.expect("hired");
     flow::begin_draft(&mut s, &salon.app, CODE, Beginning::Current, by).await.expect("begun");
-    let mut open = flow::draft(&mut s, CODE).await.expect("read").expect("there");
+    let mut open = flow::draft(&mut s, &salon.app, CODE).await.expect("read").expect("there");
     open.protocol.title = "Heron's retouch".into();
     flow::save_draft(&mut s, 1, &open.protocol, by).await.expect("saved");
     s.commit().await.expect("committed");

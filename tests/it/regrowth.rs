@@ -73,7 +73,9 @@ async fn the_list_says_how_many_to_reach_and_moves_whoever_was_reached() {
     assert!(!page.body.contains("Renske"), "her window opens in July");
 
     let done = note(&mut desk, juno, &[("outcome", "message-left"), ("note", "rings back")]).await;
-    assert_eq!((done.status, done.location.as_str()), (303, "/regrowth"), "{}", done.body);
+    let said = format!("/regrowth?noted={juno}");
+    assert_eq!((done.status, &done.location), (303, &said), "{}", done.body);
+    assert!(desk.get(&said).await.body.contains("Noted: Juno Ashby, message left."));
     note(&mut desk, ysolde, &[("outcome", "no-contact-wanted")]).await;
     let page = desk.get("/regrowth").await.body;
     assert!(page.contains("<h1>One to reach today</h1>") && !page.contains("Juno Ashby"), "{page}");

@@ -347,7 +347,10 @@ async fn the_loudest_alarm_stands_on_every_screen_and_an_overdue_head_waits_for_
     salon.advance(std::time::Duration::from_secs(90 * 60)).await;
     let mut desk = salon.seat("Front desk", "desk", salon.staff.reception).await;
     let page = desk.get("/day").await;
-    assert!(page.body.contains("data-part=\"/alarm\""), "every screen of a station asks");
+    assert!(
+        page.body.contains(&format!("data-part=\"/alarm?of={}\"", salon.staff.reception)),
+        "every screen of a station asks"
+    );
     let alarm = desk.get("/alarm").await;
     assert!(
         alarm.body.contains("longest allowed, rinse now") && alarm.body.contains("data-bell="),

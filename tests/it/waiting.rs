@@ -202,6 +202,14 @@ async fn no_opening_lies_in_a_closed_day_or_in_leave() {
         303
     );
     assert!(desk.get(&on("2026-05-21")).await.body.contains("is nearest"));
+    // A shorter day: what ends before noon is offered, what does not is not.
+    let once = rinsebell::secret::new_uuid();
+    let shorter = [("once", once.as_str()), ("on", "2026-05-21"), ("closes", "12:00"), ("why", "Fair")];
+    assert_eq!(office.post("/team/closed-days", &shorter).await.status, 303);
+    assert!(desk.get(&on("2026-05-21")).await.body.contains("no opening in these days"));
+    let once = rinsebell::secret::new_uuid();
+    let again = [("once", once.as_str()), ("on", "2026-05-21")];
+    assert_eq!(office.post("/team/closed-days/end", &again).await.status, 303);
     // Leave of both stylists, noted with a booking in it.
     let booking = desk.get(&on("2026-05-22")).await;
     assert_eq!(send(&mut desk, &form_of(&booking, 0)).await.status, 303);

@@ -1,6 +1,7 @@
 //! Who is taken when, and how many places of a kind: a salon's past and coming days in slots of five minutes.
 
 use std::collections::BTreeMap;
+use std::ops::Not as _;
 
 use super::slots::{SLOT_MIN, Slots};
 use crate::domain::booking::Chain;
@@ -168,8 +169,10 @@ impl Diary {
             if let Some(found) = loose.filter(|f| f.day + PATIENCE_DAYS <= day) {
                 return Some(found);
             }
+            let by_anybody = self.starts(day, &parts, helpers.iter().chain(stylists).copied());
             for &stylist in stylists.iter().filter(|s| self.works(**s, day)) {
-                for slot in turned() {
+                let hopeful = by_anybody & self.taken[day][stylist].not().starts(own);
+                for slot in turned().filter(|slot| hopeful.has(*slot)) {
                     let order = || helpers.iter().chain([&stylist]).chain(stylists).copied();
                     let Some((helpers, hands)) = self.hands(day, slot, (stylist, own), &parts, order) else {
                         continue;
@@ -187,6 +190,15 @@ impl Diary {
             }
         }
         loose
+    }
+
+    /// Where each part of what anybody may do finds somebody's hands on a day: elsewhere nothing need be tried. Most of a
+    /// full book is passed over by this.
+    fn starts(&self, day: usize, parts: &[Slots], who: impl Iterator<Item = usize> + Clone) -> Slots {
+        parts.iter().fold(Slots::span(0, 256), |all, part| {
+            let by_one = |found: Slots, w: usize| found | self.taken[day][w].not().starts(*part);
+            all & who.clone().filter(|w| self.works(*w, day)).fold(Slots::default(), by_one)
+        })
     }
 
     fn is_free(&self, worker: usize, day: usize, when: Slots) -> bool {

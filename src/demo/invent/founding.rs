@@ -9,7 +9,7 @@ use super::super::files::{Files, Person, Salon, Station};
 use super::super::{DemoFault, Laid, house};
 use super::diary::{OPENS_MIN, Worker};
 use super::kinds::{self, MILD_LIGHTENER, MIXED_GLOSS, WAVE_NEUTRALISER};
-use super::world::{Hand, LOT_DAYS, Made, World};
+use super::world::{Hand, Made, World, lot_days};
 use super::{Asked, STAFF_LEAST};
 use crate::app::App;
 use crate::domain::ids::ProductId;
@@ -129,12 +129,13 @@ pub(super) async fn found(s: &mut Scoped, app: &App, asked: Asked) -> Laid<Found
     let zone = stage.zone.clone();
     let days = i64::from(asked.years) * 365 + i64::from(asked.years) / 4;
     let first = zone.day_of(now) - Duration::days(days);
-    let count = i32::try_from(days / LOT_DAYS + 1).unwrap_or(i32::MAX);
+    let lot_days = lot_days(asked.staff);
+    let count = i32::try_from(days / lot_days + 1).unwrap_or(i32::MAX);
     let mut lots = BTreeMap::new();
     let mut first_lot = i64::MAX;
     for (code, product) in &stage.products {
         let Some(like) = like_lot(s, &stage, code, *product, manager).await? else { continue };
-        let all = invent::repeat_lot(s, like, first, LOT_DAYS as i32, count).await?;
+        let all = invent::repeat_lot(s, like, first, lot_days as i32, count).await?;
         first_lot = first_lot.min(all.first().map_or(i64::MAX, |(id, _)| *id));
         lots.insert(product.0, all);
     }
@@ -159,6 +160,7 @@ pub(super) async fn found(s: &mut Scoped, app: &App, asked: Asked) -> Laid<Found
             .map(|x| Ok((station(&x.name)?, x.name.clone())))
             .collect::<Laid<_>>()?,
         basin: station("Basin")?,
+        lot_days,
         lots,
         products: formulas
             .into_iter()
@@ -166,7 +168,7 @@ pub(super) async fn found(s: &mut Scoped, app: &App, asked: Asked) -> Laid<Found
             .collect(),
         kinds,
     };
-    let newest_lots_from = first + Duration::days(i64::from(count - 2) * LOT_DAYS);
+    let newest_lots_from = first + Duration::days(i64::from(count - 2) * lot_days);
     Ok(Founded { world, places: salon.places, rests, first_lot, newest_lots_from })
 }
 

@@ -105,6 +105,7 @@ async fn fill(s: &mut Scoped, app: &App, asked: Asked) -> Laid<Invented> {
         }
     }
     let aside = store::stand_aside(s).await?;
+    let lot_days = i32::try_from(founded.world.lot_days).unwrap_or(i32::MAX);
     let world = Arc::new(founded.world);
     // Rows are made on a thread of their own while the database takes in those before.
     let (sender, mut batches) = mpsc::channel::<Batch>(2);
@@ -131,7 +132,7 @@ async fn fill(s: &mut Scoped, app: &App, asked: Asked) -> Laid<Invented> {
             store::set_number(s, f.table, column, *next - 1).await?;
         }
     }
-    store::settle_stock(s, LotId(first_lot), newest_lots_from).await?;
+    store::settle_stock(s, LotId(first_lot), (newest_lots_from, lot_days + 1)).await?;
     store::look_over(s).await?;
     refresh_dues(s, app).await?;
     Ok(Invented { counts, taken_away: 0, fullness })
@@ -296,9 +297,12 @@ impl Invention {
         let mut wanted = day + days.round() as usize;
         if h.dice.chance(LEAVES) {
             let moved = h.dice.chance(0.2);
-            let words = if moved { "Moved away." } else { "" };
-            let outcome = if moved || h.dice.chance(0.3) { "declined" } else { "no-answer" };
-            return self.note(head, wanted + 20, (outcome, None, words, None));
+            let outcome = match moved || h.dice.chance(0.3) {
+                true if moved => "moved-away",
+                true => "declined",
+                false => "no-answer",
+            };
+            return self.note(head, wanted + 20, (outcome, None, "", None));
         }
         if h.dice.chance(LAPSES) {
             let overdue = usize::try_from(h.dice.whole(30, 200)).unwrap_or(30);

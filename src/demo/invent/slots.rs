@@ -1,6 +1,6 @@
 //! Slots of one day as a set: 144 of five minutes are a day of twelve hours.
 
-use std::ops::{BitOr, BitOrAssign, Shl};
+use std::ops::{BitAnd, BitOr, BitOrAssign, Not, Shl, Shr};
 
 /// Minutes of a slot.
 pub const SLOT_MIN: i64 = 5;
@@ -49,17 +49,57 @@ impl Slots {
         if self.high == 0 { 128 - self.low.leading_zeros() } else { 256 - self.high.leading_zeros() }
     }
 
-    /// Those of it in another.
-    const fn within(self, other: Slots) -> Slots {
-        Slots { low: self.low & other.low, high: self.high & other.high }
+    /// Whether one is in it.
+    pub const fn has(self, slot: u32) -> bool {
+        match slot {
+            0..128 => self.low >> slot & 1 == 1,
+            128..256 => self.high >> (slot - 128) & 1 == 1,
+            _ => false,
+        }
+    }
+
+    /// By how many slots another set may be put later and still lie within this one: those of 0 to 255. Found for all at
+    /// once: a row of slots fits where two of its halves do.
+    pub fn starts(self, other: Slots) -> Slots {
+        let mut all = Slots::span(0, 256);
+        let mut rest = other;
+        while !rest.is_empty() {
+            let from = rest.first();
+            let end = (rest >> from).not().first() + from;
+            let (mut row, mut long) = (self, 1);
+            while long < end - from {
+                let step = long.min(end - from - long);
+                row = row & (row >> step);
+                long += step;
+            }
+            all = all & (row >> from);
+            rest = rest & Slots::span(end, 256);
+        }
+        all
     }
 
     /// Free slots right before and right after a span of time, of a day with so many.
     pub fn free_beside(self, span: Slots, day: u32) -> (u32, u32) {
         let (first, end) = (span.first(), span.end());
-        let before = first - self.within(Slots::span(0, first)).end();
-        let after = self.within(Slots::span(end, 256)).first().min(day).saturating_sub(end);
+        let before = first - (self & Slots::span(0, first)).end();
+        let after = (self & Slots::span(end, 256)).first().min(day).saturating_sub(end);
         (before, after)
+    }
+}
+
+impl BitAnd for Slots {
+    type Output = Slots;
+
+    fn bitand(self, other: Slots) -> Slots {
+        Slots { low: self.low & other.low, high: self.high & other.high }
+    }
+}
+
+impl Not for Slots {
+    type Output = Slots;
+
+    fn not(self) -> Slots {
+        Slots { low: !self.low, high: !self.high }
     }
 }
 
@@ -91,6 +131,20 @@ impl Shl<u32> for Slots {
     }
 }
 
+/// Earlier by so many slots; what comes before the day is gone.
+impl Shr<u32> for Slots {
+    type Output = Slots;
+
+    fn shr(self, by: u32) -> Slots {
+        match by {
+            0 => self,
+            1..128 => Slots { low: self.low >> by | self.high << (128 - by), high: self.high >> by },
+            128..256 => Slots { low: self.high >> (by - 128), high: 0 },
+            _ => Slots::default(),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -110,6 +164,19 @@ mod tests {
                     assert_eq!(((span << by).first(), (span << by).end()), (*first, last + 1));
                 }
             }
+        }
+        // Every start of a set within another, tried one by one.
+        let free = Slots::span(3, 40) | Slots::span(44, 50) | Slots::span(90, 170) | Slots::span(250, 256);
+        for set in [
+            Slots::default(),
+            Slots::span(0, 1),
+            Slots::span(2, 9),
+            Slots::span(0, 6) | Slots::span(41, 46),
+            Slots::span(1, 3) | Slots::span(5, 8) | Slots::span(90, 129),
+            Slots::span(0, 256),
+        ] {
+            let fits = |by: &u32| of(set).into_iter().all(|slot| free.has(slot + by));
+            assert_eq!(of(free.starts(set)), (0..256).filter(fits).collect::<Vec<u32>>(), "{set:?}");
         }
         let taken = Slots::span(10, 20) | Slots::span(150, 160);
         assert_eq!(taken.free_beside(Slots::span(20, 30), 240), (0, 120));

@@ -9,8 +9,10 @@ use crate::app::App;
 use crate::calendar::Zone;
 use crate::domain::ids::{PersonId, SalonId, StationId};
 
-/// A lot of each product is in use for so many days.
-pub const LOT_DAYS: i64 = 20;
+/// A lot of each product is in use for so many days, fewer where more than a dozen work: no delivery is over 100 kg.
+pub fn lot_days(staff: u32) -> i64 {
+    (20 * 12 / i64::from(staff.max(1))).clamp(2, 20)
+}
 
 /// Somebody who works here.
 #[derive(Clone, Debug)]
@@ -47,7 +49,9 @@ pub struct World {
     pub desk: PersonId,
     pub chairs: Vec<(StationId, String)>,
     pub basin: StationId,
-    /// Lots of each product, one for every [`LOT_DAYS`].
+    /// A lot is in use for so many days.
+    pub lot_days: i64,
+    /// Lots of each product, one after the other.
     pub lots: BTreeMap<i64, Vec<(i64, String)>>,
     pub products: BTreeMap<i64, Made>,
     pub kinds: BTreeMap<&'static str, Kind>,
@@ -67,7 +71,7 @@ impl World {
     /// The lot of a product in use on a day: number and code.
     pub fn lot(&self, product: i64, day: usize) -> (i64, &str) {
         let lots = self.lots.get(&product).map_or(&[][..], Vec::as_slice);
-        let at = day / LOT_DAYS as usize;
+        let at = day / usize::try_from(self.lot_days).unwrap_or(1);
         lots.get(at.min(lots.len().saturating_sub(1))).map_or((0, ""), |(id, code)| (*id, code))
     }
 

@@ -148,6 +148,12 @@ pub fn faults(kind: Kind, text: &str, body: bool) -> Vec<Fault> {
 /// become spaces: a name cannot add a line to a header.
 #[must_use]
 pub fn fill(text: &str, facts: &Facts) -> String {
+    let lacks = |line: &&str| line.contains("{phone}") && facts.of(Place::Phone).trim().is_empty();
+    let text: String = text.split_inclusive('\n').filter(|line| !lacks(line)).collect();
+    fill_in(&text, facts)
+}
+
+fn fill_in(text: &str, facts: &Facts) -> String {
     let mut words = String::new();
     let mut rest = text;
     while let Some((before, after)) = rest.split_once('{') {

@@ -2,6 +2,7 @@
 
 use super::PlannedProduct;
 use crate::domain::chemistry::Verdict;
+use crate::domain::consult::Sought;
 use crate::domain::length;
 use crate::domain::protocol::TestKind;
 use time::Date;
@@ -19,6 +20,8 @@ pub enum Way {
     Readings(String),
     /// In the consult.
     Consult(String),
+    /// In the consult, with the questions of this kind of service.
+    Questions(Sought, String),
     /// In the client's record.
     Record(String),
     /// On the Shelf.
@@ -34,6 +37,7 @@ impl Way {
             | Way::Visit(_, w)
             | Way::Readings(w)
             | Way::Consult(w)
+            | Way::Questions(_, w)
             | Way::Record(w)
             | Way::Shelf(w) => w,
         }
@@ -47,6 +51,13 @@ impl Way {
             Way::Visit(kind, _) => kind.code(),
             Way::Readings(_) => "readings",
             Way::Consult(_) => "consult",
+            Way::Questions(kind, _) => match kind {
+                Sought::Curl => "ask-curl",
+                Sought::Wave => "ask-wave",
+                Sought::Relaxer => "ask-relaxer",
+                Sought::Colour => "ask-colour",
+                Sought::Lightener => "ask-lightener",
+            },
             Way::Record(_) => "record",
             Way::Shelf(_) => "shelf",
         }

@@ -203,7 +203,7 @@ fn own_questions(plan: &[PlannedProduct], told: &Told, all: &mut Vec<Found>) {
             )
             .why(tr!("This kind of service has questions of its own."))
             .source(tr!("common practice, no source"))
-            .way(Way::Consult(tr!("Ask them").into())),
+            .way(Way::Questions(kind, tr!("Ask them").into())),
         );
     }
 }

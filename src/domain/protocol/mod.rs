@@ -9,6 +9,7 @@ pub mod difference;
 pub mod edit;
 pub mod floor;
 pub mod hold_point;
+pub mod lawful;
 pub mod section;
 pub mod step;
 mod texts;

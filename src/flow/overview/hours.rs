@@ -15,6 +15,7 @@ use crate::domain::overview::open::{Open, Works, open_in};
 use crate::domain::overview::{Habit, Head, Minutes, Wait, Wanted, wanted};
 use crate::domain::protocol::Protocol;
 use crate::flow::openings::hours_of;
+use crate::flow::own_hair::closed_spans;
 use crate::flow::protocols::in_force;
 use crate::store::overview::{self as store, DueHead, Past};
 use crate::store::{Scoped, Stored, openings, people};
@@ -142,12 +143,14 @@ pub async fn habit(s: &mut Scoped, app: &App, zone: &Zone, today: Date) -> Store
     Ok(Habit::learn(&waits(&pasts, today)).unwrap_or_else(Habit::usual))
 }
 
-/// The hours of everybody who treats hair, with their absences.
+/// The hours of everybody who treats hair, with their absences and the salon's closed days.
 async fn team(s: &mut Scoped, frame: &Frame) -> Stored<Vec<Works>> {
     let first = frame.this_week().plus(1).monday();
     let (from, to) = frame.span(frame.this_week().plus(1), WEEKS as i64);
     let rows = openings::list_hours(s).await?;
     let absences = openings::list_absences(s, from, to).await?;
+    // Shut is shut for everybody's hands.
+    let closed = closed_spans(s, &frame.zone, (first, 7 * WEEKS as u32)).await?;
     let people = people::list(s).await?;
     let treats = people.iter().filter(|p| !p.left && !p.disabled && p.role != Role::Reception);
     let works = |id: i64| Works {
@@ -156,6 +159,7 @@ async fn team(s: &mut Scoped, frame: &Frame) -> Stored<Vec<Works>> {
             .iter()
             .filter(|a| a.what == id)
             .filter_map(|a| Span::new(ms_of(a.from_at), ms_of(a.to_at)))
+            .chain(closed.iter().copied())
             .collect(),
     };
     Ok(treats.map(|p| works(p.id.0)).collect())

@@ -212,11 +212,6 @@ impl Figure {
     }
 }
 
-/// A count with its noun: `1 client`, `12 clients`.
-pub fn count(n: u64, one: &str, many: &str) -> String {
-    format!("{n} {}", words::of(if n == 1 { one } else { many }))
-}
-
 #[cfg(test)]
 mod tests {
     use time::macros::date;
@@ -229,6 +224,5 @@ mod tests {
         assert_eq!(Cell::share(Some(0.0412)), Cell { shown: "4\u{a0}%".into(), plain: "0.041".into() });
         assert_eq!(Cell::share(None).plain, "");
         assert_eq!(week_cells(Week::of(date!(2026 - 05 - 14)))[1].shown, "11 May");
-        assert_eq!(count(1, "client", "clients"), "1 client");
     }
 }

@@ -6,7 +6,7 @@ use crate::flow::overview::{Frame, WEEKS};
 use crate::store::overview as store;
 use crate::store::{Scoped, Stored};
 use crate::web::incident_report::kind_words;
-use crate::web::overview::figure::{Cell, Figure, Row, count, keys, short_day, week_cells};
+use crate::web::overview::figure::{Cell, Figure, Row, keys, short_day, week_cells};
 use crate::web::picture::lying::{Lies, Lying, LyingRow};
 use crate::web::picture::weeks::{Fill, WeekBars};
 
@@ -44,10 +44,11 @@ pub async fn holds(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     let (no, over) = (sum(false), sum(true));
     let sentence = match (no, over) {
         (0, 0) => tr!("Nothing was held up in these weeks.").to_string(),
-        _ => tr!(
-            "Something said no {}; {} somebody answered for going on.",
-            count(no, "time", "times"),
-            count(over, "time", "times")
+        _ => trn!(
+            no,
+            "Something said no {n} time; somebody answered for going on: {over}.",
+            "Something said no {n} times; somebody answered for going on: {over}.",
+            over = over
         ),
     };
     let kind = |over: bool| if over { tr!("went on, answered for") } else { tr!("said no") };
@@ -105,7 +106,7 @@ pub async fn incidents(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
         .collect();
     let sentence = match all {
         0 => tr!("No incident was opened in these weeks.").to_string(),
-        _ => tr!("{} opened: {}.", count(all, "incident was", "incidents were"), named.join(", ")),
+        _ => trn!(all, "{n} incident was opened: {}.", "{n} incidents were opened: {}.", named.join(", ")),
     };
     let rows = weeks.iter().map(|week| {
         let mut cells = week_cells(*week);

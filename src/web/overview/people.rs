@@ -5,7 +5,7 @@ use crate::domain::overview::{Reach, Week, share};
 use crate::flow::overview::{Frame, WEEKS};
 use crate::store::overview as store;
 use crate::store::{Scoped, Stored};
-use crate::web::overview::figure::{Cell, Figure, Row, count, keys, percent, short_day, week_cells};
+use crate::web::overview::figure::{Cell, Figure, Row, keys, percent, short_day, week_cells};
 use crate::web::picture::weeks::{Fill, WeekBars};
 
 /// A week's clients by how far they were reached, in the order of [`Reach::ALL`].
@@ -51,10 +51,10 @@ pub async fn due(s: &mut Scoped, frame: &Frame) -> Stored<(Figure, u64, u64)> {
     let [booked, answered, tried, untried, _] = so_far;
     let sentence = match due {
         0 => tr!("Nobody has been due up to this week without coming.").to_string(),
-        _ => tr!(
-            "{} due up to this week and not here yet: {booked} in the book, {answered} answered, {tried} tried without an \
-             answer, {untried} not reached.",
-            count(due, "client is", "clients are"),
+        _ => trn!(
+            due,
+            "{n} client is due up to this week and not here yet: {booked} in the book, {answered} answered, {tried} tried without an answer, {untried} not reached.",
+            "{n} clients are due up to this week and not here yet: {booked} in the book, {answered} answered, {tried} tried without an answer, {untried} not reached.",
             booked = booked,
             answered = answered,
             tried = tried,
@@ -117,9 +117,10 @@ pub async fn missed(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
     let (kept, missed, off) = (sum("kept"), sum("missed"), sum("cancelled"));
     let sentence = match share(missed, kept + missed) {
         None => tr!("Nobody was booked for a service in these weeks.").to_string(),
-        Some(part) => tr!(
-            "Of {} booked and not called off, {missed} did not come ({}); {off} called off before.",
-            count(kept + missed, "visit", "visits"),
+        Some(part) => trn!(
+            kept + missed,
+            "Of {n} visit booked and not called off, {missed} did not come ({}); {off} called off before.",
+            "Of {n} visits booked and not called off, {missed} did not come ({}); {off} called off before.",
             percent(part),
             missed = missed,
             off = off

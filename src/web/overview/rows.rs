@@ -14,7 +14,7 @@ use crate::flow::services::Services;
 use crate::store::overview::rows as store;
 use crate::store::people;
 use crate::web::incident_report::kind_words;
-use crate::web::overview::figure::{count, percent, short_day};
+use crate::web::overview::figure::{percent, short_day};
 use crate::web::page;
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
@@ -76,9 +76,8 @@ fn cut<T>(list: &mut Vec<T>) -> bool {
     more
 }
 
-fn n(rows: &[Line], cut: bool, one: &str, many: &str) -> String {
-    let more = if cut { tr!("More than ") } else { "" };
-    format!("{more}{}", count(rows.len() as u64, one, many))
+fn said(cut: bool, counted: String) -> String {
+    if cut { tr!("More than {}", counted) } else { counted }
 }
 
 /// Clients due in a week, by deadline.
@@ -115,7 +114,7 @@ pub async fn due(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("Due and reached"),
         back: "/overview#due".into(),
-        answer: n(&rows, cut, tr!("client is due"), tr!("clients are due")),
+        answer: said(cut, trn!(rows.len(), "{n} client is due", "{n} clients are due")),
         about: tr!("In {}, and not here since, by deadline.", begins(week)),
         columns: vec![
             tr!("Client"),
@@ -169,7 +168,7 @@ pub async fn hours(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("Hours wanted and open"),
         back: "/overview#hours".into(),
-        answer: n(&rows, cut, tr!("client may come"), tr!("clients may come")),
+        answer: said(cut, trn!(rows.len(), "{n} client may come", "{n} clients may come")),
         about: tr!("In {}, the likeliest first; a chance under 1 in 200 is left out.", begins(week)),
         columns: vec![
             tr!("Client"),
@@ -216,7 +215,7 @@ pub async fn missed(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("Did not come"),
         back: "/overview#missed".into(),
-        answer: tr!("{} not come", count(missed, "client did", "clients did")),
+        answer: trn!(missed, "{n} client did not come", "{n} clients did not come"),
         about: tr!("Services in the book of {}.", begins(week)),
         columns: vec![tr!("Client"), tr!("When"), tr!("Service"), tr!("How"), tr!("Why")],
         rows,
@@ -287,7 +286,7 @@ pub async fn times(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("Times kept"),
         back: "/overview#times".into(),
-        answer: n(&rows, cut, "application", "applications"),
+        answer: said(cut, trn!(rows.len(), "{n} application", "{n} applications")),
         about: tr!(
             "Of services begun in {}, nearest to the longest allowed or beyond it first.",
             begins(week)
@@ -316,7 +315,11 @@ pub async fn spread(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("First to last"),
         back: "/overview#spread".into(),
-        answer: format!("{}: {}", person.name, n(&rows, cut, "application", "applications")),
+        answer: format!(
+            "{}: {}",
+            person.name,
+            said(cut, trn!(rows.len(), "{n} application", "{n} applications"))
+        ),
         about: tr!("Of services begun in this week and the eleven before it, those furthest apart first.")
             .into(),
         columns: TIMED.iter().map(|c| words::of(c)).collect(),
@@ -360,7 +363,7 @@ pub async fn holds(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("Held up, and gone on"),
         back: "/overview#holds".into(),
-        answer: format!("{words}: {}", n(&rows, cut, "time", "times")),
+        answer: format!("{words}: {}", said(cut, trn!(rows.len(), "{n} time", "{n} times"))),
         about: if over {
             tr!("What a person answered for by name, in this week and the eleven before it, newest first.")
                 .into()
@@ -397,7 +400,7 @@ pub async fn incidents(seat: Seat, Query(q): Query<Asked>) -> Answered {
         shell: seat.shell(frame.now, "/overview", &[]),
         figure: tr!("Incidents"),
         back: "/overview#incidents".into(),
-        answer: n(&rows, cut, "incident", "incidents"),
+        answer: said(cut, trn!(rows.len(), "{n} incident", "{n} incidents")),
         about: tr!("Opened in {}.", begins(week)),
         columns: vec![tr!("Client"), tr!("When"), tr!("What"), tr!("How")],
         rows,

@@ -3,7 +3,7 @@
 use crate::flow::overview::{Frame, WEEKS};
 use crate::store::overview as store;
 use crate::store::{Scoped, Stored, lots, products};
-use crate::web::overview::figure::{Cell, Figure, Row, count, keys};
+use crate::web::overview::figure::{Cell, Figure, Row, keys};
 use crate::web::picture::lying::{Lies, Lying, LyingRow};
 use crate::web::picture::weeks::Fill;
 use crate::web::shelf::usable_grams;
@@ -71,9 +71,10 @@ pub async fn stock(s: &mut Scoped, frame: &Frame) -> Stored<Figure> {
             all.len(),
             low = low
         ),
-        (Some(first), _) => tr!(
-            "{} out within four weeks at the pace of the last twelve, {} first; {low} of {} stand below their low mark.",
-            count(soon, "product runs", "products run"),
+        (Some(first), _) => trn!(
+            soon,
+            "{n} product runs out within four weeks at the pace of the last twelve, {} first; {low} of {} stand below their low mark.",
+            "{n} products run out within four weeks at the pace of the last twelve, {} first; {low} of {} stand below their low mark.",
             first.name,
             all.len(),
             low = low

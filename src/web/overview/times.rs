@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::domain::overview::{Quartiles, Times, Week, share};
 use crate::flow::overview::times::Past;
 use crate::flow::overview::{Frame, WEEKS};
-use crate::web::overview::figure::{Cell, Figure, Row, count, keys, percent, short_day, week_cells};
+use crate::web::overview::figure::{Cell, Figure, Row, keys, percent, short_day, week_cells};
 use crate::web::picture::lying::{Lies, Lying, LyingRow};
 use crate::web::picture::weeks::{Fill, WeekBars};
 
@@ -34,12 +34,14 @@ pub fn kept(past: &Past, frame: &Frame) -> Figure {
     by_week.iter().for_each(|t| all.add(*t));
     let sentence = match share(all.kept(), all.all()) {
         None => tr!("No quadrant was timed in these weeks.").to_string(),
-        Some(part) => tr!(
-            "Of {} timed, {}\u{a0}% were rinsed within the longest allowed, {} by the target; {} on for longer.",
-            count(all.all(), "quadrant", "quadrants"), // Not rounded up to all of them while one was not.
+        Some(part) => trn!(
+            all.all(),
+            "Of {n} quadrant timed, {} % were rinsed within the longest allowed, {} by the target; on for longer: {}.",
+            "Of {n} quadrants timed, {} % were rinsed within the longest allowed, {} by the target; on for longer: {}.",
+            // Not rounded up to all of them while one was not.
             (part * 1000.0).floor() / 10.0,
             percent(all.by_target as f64 / all.all() as f64),
-            count(all.past_most, "was", "were")
+            all.past_most
         ),
     };
     let rows = weeks.iter().zip(&by_week).map(|(week, t)| {
@@ -105,9 +107,10 @@ pub fn apart(past: &Past) -> Figure {
     let everybody: Vec<f64> = people.values().flatten().copied().collect();
     let sentence = match Quartiles::of(&everybody) {
         None => tr!("No application with two quadrants was timed in these weeks.").to_string(),
-        Some(q) => tr!(
-            "Of {} half lie between {} and {} minutes from the shortest quadrant to the longest, the middle one at {}.",
-            count(everybody.len() as u64, "application", "applications"),
+        Some(q) => trn!(
+            everybody.len(),
+            "Of {n} application half lie between {} and {} minutes from the shortest quadrant to the longest, the middle one at {}.",
+            "Of {n} applications half lie between {} and {} minutes from the shortest quadrant to the longest, the middle one at {}.",
             format_args!("{:.1}", q.low),
             format_args!("{:.1}", q.high),
             format_args!("{:.1}", q.median)

@@ -51,7 +51,7 @@ struct DraftPage {
 /// A draft and its service, or not found.
 pub(super) async fn open(s: &mut Scoped, seat: &Seat, code: &str) -> Result<(OpenDraft, Service), Problem> {
     let service = found(s, seat, code).await?;
-    let draft = flow::draft(s, code).await?.ok_or(Problem::NotFound)?;
+    let draft = flow::draft(s, &seat.app, code).await?.ok_or(Problem::NotFound)?;
     Ok((draft, service))
 }
 
@@ -154,7 +154,7 @@ pub async fn keep_service(seat: Seat, Path(code): Path<String>, Form(f): Form<Ty
     found(&mut s, &seat, &code).await?;
     let here = format!("/protocols/{code}/draft");
     typed::measure_as_sent(&f.unit);
-    let Some(open) = flow::draft(&mut s, &code).await? else {
+    let Some(open) = flow::draft(&mut s, &seat.app, &code).await? else {
         if let Some(again) = once::claim(&mut s, &f.once, &here).await? {
             return Ok(again);
         }

@@ -109,7 +109,7 @@ pub async fn publish(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>)
                 errors.note("", tr!("It says what is in force already: there is nothing to publish."));
             }
             // What was typed stays: what differs now stands above it.
-            Err(ProtocolRefused::Stale) if flow::draft(&mut s, &code).await?.is_some() => errors
+            Err(ProtocolRefused::Stale) if flow::draft(&mut s, &seat.app, &code).await?.is_some() => errors
                 .note("", tr!("Somebody saved the draft meanwhile: look at what differs now, then publish.")),
             Err(why) => return Err(problem(why, &here)),
         }

@@ -300,9 +300,9 @@ pub async fn show(seat: Seat, Path(code): Path<String>, Query(q): Query<Which>) 
 pub async fn keep(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>) -> Answered {
     let by = seat.require(Act::KeepProtocols)?.id;
     let mut s = seat.begin().await?;
-    found(&mut s, &seat, &code).await?;
+    let service = found(&mut s, &seat, &code).await?;
     let draft = format!("/protocols/{code}/draft");
-    let open = flow::draft(&mut s, &code).await?;
+    let open = flow::draft(&mut s, &seat.app, &code).await?;
     let place = open.and_then(|o| Some((o.protocol.index_of(&StepCode(f.of.clone()))?, o.protocol)));
     let Some((at, mut changed)) = place else {
         if let Some(again) = once::claim(&mut s, &f.once, &draft).await? {
@@ -329,7 +329,7 @@ pub async fn keep(seat: Seat, Path(code): Path<String>, Form(f): Form<Typed>) ->
         }
         Err(why) => return Err(problem(why, &draft)),
     }
-    let wrong = of_step(at, &flow::judge(&changed)).next().is_some();
+    let wrong = of_step(at, &flow::judge(&changed, &service.shipped)).next().is_some();
     let to = if wrong { format!("{draft}/step?of={}", f.of) } else { format!("{draft}#step-{}", f.of) };
     let answer = once::settle(&mut s, &f.once, &to).await?;
     s.commit().await?;

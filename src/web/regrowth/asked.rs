@@ -28,6 +28,8 @@ pub struct Asked {
     pub text: String,
     /// Where the page before ended: class, key and client.
     pub after: String,
+    /// A client of whom something was noted just now.
+    pub noted: String,
 }
 
 /// The same, understood.

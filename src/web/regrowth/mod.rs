@@ -5,18 +5,19 @@ mod row;
 
 use askama::Template;
 use axum_extra::extract::Query;
-use time::{Date, Duration};
+use time::{Date, Duration, OffsetDateTime};
 
 use crate::calendar::day_words;
 use crate::domain::access::{Act, may};
 use crate::domain::due::View;
-use crate::domain::followup::Group;
+use crate::domain::followup::{Group, NextStep, Outcome};
+use crate::domain::ids::ClientId;
 use crate::flow::calls::is_quiet;
 use crate::flow::due_list;
 use crate::flow::services::Services;
 use crate::store::due_list::Counts;
 use crate::store::people::{self, Person};
-use crate::store::{calls, salons};
+use crate::store::{Scoped, calls, clients, followups, salons};
 use crate::web::clients::{CURL_GROUPS, zone};
 use crate::web::form::{Choice, Errors};
 use crate::web::page;
@@ -48,6 +49,8 @@ struct ViewLink {
 struct ListPage {
     shell: Shell,
     errors: Errors,
+    /// What was noted just now, of whom.
+    just_noted: String,
     /// The list's own address: news fetch it again from there.
     part: String,
     answer: String,
@@ -214,6 +217,32 @@ fn people_choices(team: &[Person], whose: bool, chosen: &str) -> Vec<Choice> {
     }
 }
 
+/// Minutes for which the list says what was noted just now.
+const JUST_MIN: i64 = 10;
+
+/// What was noted of a client just now, for whoever comes back from it; empty of any other.
+async fn just_noted(s: &mut Scoped, client: &str, now: OffsetDateTime) -> Result<String, Problem> {
+    let Ok(client) = client.parse().map(ClientId) else { return Ok(String::new()) };
+    let newest = followups::list(s, client).await?.into_iter().next();
+    let newest = newest.filter(|f| now - f.at < Duration::minutes(JUST_MIN));
+    let (Some(f), Some(of)) = (newest, clients::find(s, client).await?) else { return Ok(String::new()) };
+    let outcome = Outcome::from_code(&f.outcome).map_or("", Outcome::words);
+    let step = f.next_step.as_deref().and_then(NextStep::from_code).map(NextStep::words);
+    Ok(match (step, f.next_on) {
+        (Some(step), Some(on)) => tr!(
+            "Noted: {}, {outcome}. Next: {step}, {}.",
+            of.name,
+            day_words(on),
+            outcome = outcome,
+            step = step
+        ),
+        (None, Some(on)) => {
+            tr!("Noted: {}, {outcome}. Next on {}.", of.name, day_words(on), outcome = outcome)
+        }
+        _ => tr!("Noted: {}, {outcome}.", of.name, outcome = outcome),
+    })
+}
+
 /// The list, in the order of calling, a page at a time.
 pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
     let me = seat.require(Act::FollowUp)?.id;
@@ -230,6 +259,7 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
     let team = people::list(&mut s).await?;
     let calls = calls::list(&mut s, now).await?;
     let known = Services::load(&mut s, reference).await?;
+    let just_noted = just_noted(&mut s, &asked.noted, now).await?;
     s.commit().await?;
     let quiet = is_quiet(&zone, &salon.quiet(), now);
     let quiet_words = super::calls::quiet_words(&salon);
@@ -278,6 +308,7 @@ pub async fn list(seat: Seat, Query(asked): Query<Asked>) -> Answered {
         rows,
         asked,
         errors,
+        just_noted,
     };
     Ok(if page.errors.is_empty() { page::html(&page) } else { page::refused(&page) })
 }

@@ -85,7 +85,7 @@ async fn asked(seat: &Seat, code: &str, of: &str) -> Result<(Protocol, String, O
     let mut s = seat.begin().await?;
     let now = s.now().await?;
     let found = if of == "draft" {
-        let open = protocols::draft(&mut s, code).await?.ok_or(Problem::NotFound)?;
+        let open = protocols::draft(&mut s, &seat.app, code).await?.ok_or(Problem::NotFound)?;
         (open.protocol, tr!("the draft, version {}", open.draft.version), now)
     } else {
         let service = protocols::service(&mut s, &seat.app, code).await?.ok_or(Problem::NotFound)?;

@@ -8,13 +8,16 @@ use time::Duration;
 use super::problem;
 use crate::calendar::{day_words, iso_day};
 use crate::domain::access::Act;
+use crate::domain::booking::{Span, ms_of};
 use crate::domain::ids::PersonId;
 use crate::flow::openings::AHEAD_DAYS;
+use crate::flow::own_hair::closed_in;
 use crate::flow::services::Services;
 use crate::flow::team as flow;
 use crate::store::days_off as store;
 use crate::store::{bookings, people};
 use crate::web::clients::zone;
+use crate::web::day::{DAY_MIN, closed_words};
 use crate::web::form::{Choice, Errors};
 use crate::web::problem::{Answered, Problem};
 use crate::web::seat::Seat;
@@ -66,6 +69,9 @@ struct DaysPage {
 pub struct Typed {
     once: String,
     on: String,
+    /// Open all the same from and until then, `HH:MM`; both empty: closed all day.
+    opens: String,
+    closes: String,
     why: String,
     person: String,
     from_on: String,
@@ -84,7 +90,10 @@ async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage
     for day in closed.iter().take(DAYS_COUNTED) {
         let (from, to) = (zone.midnight(day.on_day), zone.midnight(day.on_day + Duration::days(1)));
         let stands = bookings::list_between(&mut s, from, to).await?;
-        booked.push(stands.iter().filter(|b| b.state == "booked").count());
+        let shut = closed_in(&zone, day);
+        let taken = |b: &bookings::Booking| Span::new(ms_of(b.from_at), ms_of(b.to_at));
+        let in_it = stands.iter().filter(|b| b.state == "booked").filter_map(taken);
+        booked.push(in_it.filter(|t| shut.iter().any(|span| span.overlaps(*t))).count());
     }
     let in_leave = store::list_in_leave(&mut s, now).await?;
     let services = Services::load(&mut s, &seat.app.reference).await?;
@@ -122,7 +131,10 @@ async fn days_page(seat: &Seat, typed: Typed, errors: Errors) -> Result<DaysPage
             .iter()
             .enumerate()
             .map(|(n, day)| ClosedLine {
-                words: format!("{}: {}", day_words(day.on_day), day.why),
+                words: match day.open() {
+                    None => format!("{}: {}", day_words(day.on_day), day.why),
+                    Some(_) => format!("{}. {}", day_words(day.on_day), closed_words(day)),
+                },
                 on: iso_day(day.on_day),
                 sheet: format!("/day?on={}", iso_day(day.on_day)),
                 booked: booked.get(n).copied().unwrap_or_default(),
@@ -149,7 +161,7 @@ pub async fn list(seat: Seat) -> Answered {
     Ok(page::html(&days_page(&seat, Typed::default(), Errors::none()).await?))
 }
 
-/// Closes a day.
+/// Closes a day, or makes it shorter.
 pub async fn close(seat: Seat, Form(f): Form<Typed>) -> Answered {
     let by = seat.require(Act::KeepTeam)?.id;
     let zone = zone(&seat)?;
@@ -166,11 +178,24 @@ pub async fn close(seat: Seat, Form(f): Form<Typed>) -> Answered {
             .note("on", tr!("Write a day from today on, within {AHEAD_DAYS} days.", AHEAD_DAYS = AHEAD_DAYS));
     }
     let why = typed::needed(&mut errors, "why", &f.why, 120, tr!("Write why, such as a public holiday."));
+    let (opens, closes) = (f.opens.trim(), f.closes.trim());
+    let open = (!opens.is_empty() || !closes.is_empty()).then(|| {
+        let from = if opens.is_empty() { 0 } else { typed::minute(&mut errors, "opens", opens) };
+        let to = if closes.is_empty() { DAY_MIN } else { typed::minute(&mut errors, "closes", closes) };
+        (from, to)
+    });
+    if errors.is_empty() && open.is_some_and(|(from, to)| from >= to || (from, to) == (0, DAY_MIN)) {
+        errors.note("closes", tr!("Closing comes after opening, and something of the day is closed."));
+    }
     let (Some(on), true) = (on, errors.is_empty()) else {
         drop(s);
         return Ok(page::refused(&days_page(&seat, f, errors).await?));
     };
-    flow::close_day(&mut s, on, &why, by).await.map_err(problem)?;
+    if !flow::close_day(&mut s, on, open, &why, by).await.map_err(problem)? {
+        drop(s);
+        errors.note("on", tr!("That day stands above already: open it again first."));
+        return Ok(page::refused(&days_page(&seat, f, errors).await?));
+    }
     let answer = once::settle(&mut s, &f.once, HERE).await?;
     s.commit().await?;
     Ok(answer)
